@@ -1,0 +1,1 @@
+"""Finished files: written beside, reopened, checked, renamed and logged."""

@@ -1,0 +1,1 @@
+"""Parallax and the differences between the eyes, frame by frame."""

@@ -1,0 +1,102 @@
+"""The measurement table: one row a frame, written and read as CSV.
+
+Empty means "could not be measured" and is NaN in memory; it is never a made-up zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+EDGE_BANDS = 24
+"""Row bands, top to bottom, in which edge parallax is kept, so that a window can be told apart top and bottom."""
+
+NAN = float("nan")
+
+
+@dataclass(frozen=True)
+class FrameMeasure:
+    """What was measured in one frame. NaN where nothing could be.
+
+    Attributes
+    ----------
+    near_pct, far_pct, median_pct : float
+        1st, 99th and 50th percentile of parallax over the area both eyes see, percent of width.
+    nearest_pct, farthest_pct : float
+        Extremes held by at least 0.1 % of the picture area.
+    left_edge_pct, right_edge_pct : float
+        Most negative parallax of content that touches that frame edge.
+    vertical_px, rotation_deg, size_pct : float
+        Right eye against left eye about the picture centre: lower is positive; clockwise as seen is positive; larger
+        is positive. Pixels of the source picture.
+    rivalry_pct : float
+        Share of the picture that only one eye sees, half-hidden strips beside depth edges left out.
+    coverage_pct : float
+        Share of the picture in which parallax was found.
+    confidence : float
+        0 to 1.
+    left_rows_pct, right_rows_pct : tuple of float
+        Edge parallax in each of :data:`EDGE_BANDS` row bands, top to bottom.
+    left_hidden_px, right_hidden_px : tuple of 4 floats
+        Black already hiding that side: (left eye top, left eye bottom, right eye top, right eye bottom), in pixels of
+        the source picture, as a straight line from top to bottom.
+    note : str
+        Why something could not be measured; empty where all is well.
+    """
+
+    near_pct: float = NAN
+    far_pct: float = NAN
+    median_pct: float = NAN
+    nearest_pct: float = NAN
+    farthest_pct: float = NAN
+    left_edge_pct: float = NAN
+    right_edge_pct: float = NAN
+    vertical_px: float = NAN
+    rotation_deg: float = NAN
+    size_pct: float = NAN
+    rivalry_pct: float = NAN
+    coverage_pct: float = NAN
+    confidence: float = 0.0
+    left_rows_pct: tuple[float, ...] = (NAN,) * EDGE_BANDS
+    right_rows_pct: tuple[float, ...] = (NAN,) * EDGE_BANDS
+    left_hidden_px: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    right_hidden_px: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ClipInfo:
+    """What a plan must know of the clip a table was measured on."""
+
+    name: str
+    width_px: int
+    height_px: int
+    rate: Fraction
+    step_px: int
+    """Luma pixels an eye must move by a multiple of (2 where chroma is subsampled)."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A stretch of the clip between cuts; frames counted from 0, both ends included."""
+
+    name: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class MeasurementTable:
+    """All frames of a clip. ``frames[i]`` is frame i; ``shots`` cover every frame once, in order."""
+
+    clip: ClipInfo
+    frames: tuple[FrameMeasure, ...]
+    timecodes: tuple[str, ...]
+    shots: tuple[Shot, ...]
+
+    def column(self, name: str) -> npt.NDArray[np.float64]:
+        """One figure over all frames, (frames,) or for the ``_rows_pct`` and ``_hidden_px`` fields (frames, k)."""
+        return np.array([getattr(frame, name) for frame in self.frames], dtype=np.float64)

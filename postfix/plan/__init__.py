@@ -1,0 +1,1 @@
+"""What will be done to each shot for one screen, and why."""

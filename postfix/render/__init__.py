@@ -1,0 +1,1 @@
+"""Moving, filling and windowing the planes of both eyes."""

@@ -1,0 +1,1 @@
+"""Pages and pictures for a person to look at."""

@@ -1,0 +1,133 @@
+"""What a decoded picture is made of: native planes, never converted on the way through."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+Plane = npt.NDArray[np.generic]
+Planes = tuple[Plane, ...]
+"""The planes of one picture, each (rows, columns) or (rows, columns, channels), in the file's own codes."""
+
+
+@dataclass(frozen=True)
+class PlaneFormat:
+    """One plane of a picture.
+
+    Attributes
+    ----------
+    step_x, step_y : int
+        Luma columns and rows per sample of this plane (2 where chroma is subsampled).
+    channels : int
+        1 for a (rows, columns) array, else the last axis of (rows, columns, channels).
+    black : tuple of float
+        The code of black in each channel: the range's own black for luma, neutral for chroma, opaque for alpha.
+    """
+
+    step_x: int
+    step_y: int
+    channels: int
+    black: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class PictureFormat:
+    """Size, layout and code range of a picture.
+
+    Attributes
+    ----------
+    width, height : int
+        Luma pixels.
+    pixel_format : str
+        FFmpeg's name for video (``yuv422p10le``); for stills the channels and depth (``rgb-16bit``).
+    dtype : str
+        numpy name of the sample type in memory: ``uint8``, ``uint16`` or ``float32``.
+    bit_depth : int
+        Bits that carry code values.
+    white : float
+        The code of reference white in the first plane; its black is ``planes[0].black[0]``.
+    is_yuv : bool
+        True where plane 0 is luma; False where planes hold R, G, B (interleaved or planar) or a single grey.
+    planes : tuple of PlaneFormat
+    """
+
+    width: int
+    height: int
+    pixel_format: str
+    dtype: str
+    bit_depth: int
+    white: float
+    is_yuv: bool
+    planes: tuple[PlaneFormat, ...]
+
+    @property
+    def step_px(self) -> int:
+        """Luma pixels an eye must move by a multiple of so that every plane moves by whole samples."""
+        return max(plane.step_x for plane in self.planes)
+
+
+class EyeSource(Protocol):
+    """One eye, readable from its start as often as needed.
+
+    Attributes
+    ----------
+    path : Path
+        As the person gave it: a video file, or the folder that holds the stills.
+    format : PictureFormat
+    rate : Fraction
+        Frames per second.
+    count : int
+        Frames there are.
+    first_number : int
+        The number of frame 0 in the files' names for stills; 0 for video.
+    timecode : str or None
+        Of frame 0, ``HH:MM:SS:FF`` (``;`` before the frames where frames are dropped).
+    """
+
+    path: Path
+    format: PictureFormat
+    rate: Fraction
+    count: int
+    first_number: int
+    timecode: str | None
+
+    def frames(self, first: int = 0, last: int | None = None) -> Iterator[Planes]:
+        """Decode frames ``first`` to ``last`` (both included, counted from 0), one at a time, in order.
+
+        Raises
+        ------
+        InputError
+            Where a frame cannot be decoded or the file ends early; names file and frame.
+        """
+        ...
+
+    def files(self) -> list[Path]:
+        """The files behind this eye, in order: one for video, one a frame for stills."""
+        ...
+
+
+def grey(planes: Planes, fmt: PictureFormat) -> npt.NDArray[np.float32]:
+    """Luma of a picture as (height, width) float32, 0 at black and 1 at reference white, for measuring only.
+
+    RGB is weighted with BT.709's luma coefficients on the coded values.
+    """
+    first = planes[0]
+    if fmt.is_yuv or (len(planes) == 1 and first.ndim == 2):
+        luma = first.astype(np.float32)
+        black = fmt.planes[0].black[0]
+    else:
+        weights = (0.2126, 0.7152, 0.0722)
+        channels = [first[..., i] for i in range(3)] if first.ndim == 3 else list(planes[:3])
+        luma = np.zeros(channels[0].shape, np.float32)
+        for weight, channel in zip(weights, channels):
+            luma += np.float32(weight) * channel.astype(np.float32)
+        black = fmt.planes[0].black[0]
+    luma -= np.float32(black)
+    luma *= np.float32(1.0 / (fmt.white - black))
+    return luma
