@@ -16,9 +16,9 @@ everyone 45 to 80 mm (Dodgson 2004, Proc. SPIE 5291, 36–46)."""
 COMFORT_ARCMIN = 60.0
 """Parallax range comfortable for most: Report ITU-R BT.2293-0 (2013), section 3.2, Table 9."""
 
-DIVERGENCE_LIMIT_DEG = 0.0
-"""Divergence accepted by default: none. 0.286° is already uncomfortable for most (McKay 1953, p. 82), and the playback
-rule of the German society for stereoscopy allows at most 1°."""
+DIVERGENCE_LIMIT_DEG = 0.286
+"""Divergence that no allowance may exceed: half a prism dioptre, already uncomfortable for most (McKay 1953,
+Three-Dimensional Photography, p. 82). The playback rule of the German society for stereoscopy allows at most 1°."""
 
 
 def px_from_pct(pct: float, width_px: int) -> float:

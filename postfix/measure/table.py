@@ -11,6 +11,8 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
+from postfix.source.shots import Shot
+
 EDGE_BANDS = 24
 """Row bands, top to bottom, in which edge parallax is kept, so that a window can be told apart top and bottom."""
 
@@ -77,15 +79,6 @@ class ClipInfo:
     rate: Fraction
     step_px: int
     """Luma pixels an eye must move by a multiple of (2 where chroma is subsampled)."""
-
-
-@dataclass(frozen=True)
-class Shot:
-    """A stretch of the clip between cuts; frames counted from 0, both ends included."""
-
-    name: str
-    first: int
-    last: int
 
 
 @dataclass(frozen=True)
