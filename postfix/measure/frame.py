@@ -1,0 +1,190 @@
+"""One frame of both eyes → its row of the measurement table."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from postfix.measure.alignment import (
+    Misfit,
+    PointMatches,
+    find_misfit,
+    matched_points,
+    without_misfit,
+)
+from postfix.measure.edges import edge_bands, nearest_band
+from postfix.measure.hidden import hidden_columns, hidden_px
+from postfix.measure.matching import Parallax, ParallaxMaps, coarse_parallax, match_both_ways, search_range
+from postfix.measure.proxy import Grey, Grey8, ProxyPair, is_flat, proxy_pair
+from postfix.measure.table import FrameMeasure
+
+NEAR_PERCENTILE = 1.0
+FAR_PERCENTILE = 99.0
+EXTREME_AREA_SHARE = 0.001
+
+MIN_COVERAGE_PCT = 8.0
+"""Below this share of the picture too little was matched to speak of the frame's near and far."""
+
+_FULL_COVERAGE_PCT = 60.0
+_AGREE_PX = 1.5
+_MIN_WITNESSES = 12
+
+SMALLEST_SIDE_PX = 32
+"""Below this height or width there is no room for points, rows and patches to bear each other out."""
+
+TOO_SMALL = "picture too small to measure"
+NO_TEXTURE = "no texture to match"
+NOTHING_IN_COMMON = "too little in common between the eyes"
+
+
+def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
+    """Measure one pair of luma pictures.
+
+    Parameters
+    ----------
+    left, right : (H, W) float32, 0 at black and 1 at white
+
+    Returns
+    -------
+    FrameMeasure
+        NaN and a note where nothing can be measured.
+    """
+    if min(left.shape) < SMALLEST_SIDE_PX:
+        return FrameMeasure(note=TOO_SMALL)
+    if is_flat(left) or is_flat(right):
+        return FrameMeasure(coverage_pct=0.0, note=NO_TEXTURE)
+    hidden_left, hidden_right = hidden_px(left), hidden_px(right)
+    measure = FrameMeasure(
+        left_hidden_px=(*hidden_left[0], *hidden_right[0]),
+        right_hidden_px=(*hidden_left[1], *hidden_right[1]),
+    )
+    proxy = proxy_pair(left, right)
+    straight, misfit, points = _straightened(proxy)
+    height, width = straight.left.shape
+    measure = replace(measure, **_misfit_figures(misfit, straight.scale))
+    across = points.right[:, 0] - points.left[:, 0]
+    searched = search_range(coarse_parallax(straight.left, straight.right), across, width)
+    if searched is None:
+        return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON)
+    maps = match_both_ways(straight.left, straight.right, *searched)
+    columns = {
+        (eye, side): hidden_columns(line, height, straight.scale)
+        for eye, lines in (("left", hidden_left), ("right", hidden_right))
+        for side, line in zip(("left", "right"), lines)
+    }
+    seen = _both_eyes_lit(maps.left, columns)
+    found = seen[np.isfinite(seen)]
+    coverage_pct = 100.0 * found.size / seen.size
+    if coverage_pct < MIN_COVERAGE_PCT:
+        return replace(measure, coverage_pct=coverage_pct, note=NOTHING_IN_COMMON)
+    left_bands = edge_bands(maps.right, columns["right", "left"], right_side=False) * (100.0 / width)
+    right_bands = edge_bands(maps.left, columns["left", "right"], right_side=True) * (100.0 / width)
+    return replace(
+        measure,
+        **_parallax_figures(found, seen.size, width),
+        left_edge_pct=nearest_band(left_bands),
+        right_edge_pct=nearest_band(right_bands),
+        left_rows_pct=tuple(left_bands.tolist()),
+        right_rows_pct=tuple(right_bands.tolist()),
+        coverage_pct=coverage_pct,
+        confidence=_confidence(coverage_pct, seen, points),
+    )
+
+
+def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatches]:
+    """Find the misfit between the eyes and take it out of the right one; the points left are on the straight pair."""
+    height, width = proxy.left.shape
+    total: Misfit | None = None
+    right: Grey8 = proxy.right
+    points = matched_points(proxy.left, right, coarse_parallax(proxy.left, right))
+    # A large misfit spoils the map that the points start from, so look once more after taking the first one out.
+    for _ in range(2):
+        step = find_misfit(points, width, height)
+        if step is None:
+            break
+        total = step if total is None else _combined(total, step)
+        if not step.worth_removing(width, height):
+            break
+        right = without_misfit(proxy.right, total)
+        points = matched_points(proxy.left, right, coarse_parallax(proxy.left, right))
+    return ProxyPair(proxy.left, right, proxy.scale), total, points
+
+
+def _combined(first: Misfit, then: Misfit) -> Misfit:
+    """Both misfits as one; they are small, so shift, rotation and size simply add up."""
+    return Misfit(
+        first.vertical_px + then.vertical_px * first.size, first.rotation + then.rotation, first.size * then.size
+    )
+
+
+def _misfit_figures(misfit: Misfit | None, scale: float) -> dict[str, Any]:
+    if misfit is None:
+        return {}
+    return {
+        "vertical_px": misfit.vertical_px * scale,
+        "rotation_deg": math.degrees(misfit.rotation),
+        "size_pct": 100.0 * (misfit.size - 1.0),
+    }
+
+
+def _both_eyes_lit(parallax: Parallax, hidden: dict[tuple[str, str], npt.NDArray[np.int32]]) -> Parallax:
+    """The left eye's map without what black hides in either eye."""
+    if not any(columns.any() for columns in hidden.values()):
+        return parallax
+    width = parallax.shape[1]
+    own = np.arange(width)[None, :]
+    partner = own + np.nan_to_num(parallax)
+    lit = np.ones(parallax.shape, bool)
+    for eye, x in (("left", own), ("right", partner)):
+        lit &= (x >= hidden[eye, "left"][:, None]) & (x < width - hidden[eye, "right"][:, None])
+    return np.where(lit, parallax, np.float32(np.nan))
+
+
+def _parallax_figures(found: npt.NDArray[np.float32], area: int, width: int) -> dict[str, Any]:
+    held = min(found.size - 1, max(0, math.ceil(EXTREME_AREA_SHARE * area) - 1))
+    near, median, far = np.percentile(found, (NEAR_PERCENTILE, 50.0, FAR_PERCENTILE))
+    extremes = np.partition(found, (held, found.size - 1 - held))
+    figures = {
+        "near_pct": near,
+        "median_pct": median,
+        "far_pct": far,
+        "nearest_pct": extremes[held],
+        "farthest_pct": extremes[found.size - 1 - held],
+    }
+    return {name: float(px) * 100.0 / width for name, px in figures.items()}
+
+
+def _confidence(coverage_pct: float, seen: Parallax, points: PointMatches) -> float:
+    """0 to 1: how much was matched, and how many independently followed points the dense map agrees with."""
+    share = min(1.0, coverage_pct / _FULL_COVERAGE_PCT)
+    rows = np.rint(points.left[:, 1]).astype(int)
+    columns = np.rint(points.left[:, 0]).astype(int)
+    at_points = seen[rows, columns]
+    known = np.isfinite(at_points)
+    if np.count_nonzero(known) < _MIN_WITNESSES:
+        return 0.5 * share
+    across = points.right[:, 0] - points.left[:, 0]
+    agreeing = float(np.mean(np.abs(at_points[known] - across[known]) < _AGREE_PX))
+    return share * agreeing
+
+
+def parallax_maps(left: Grey, right: Grey) -> tuple[ParallaxMaps, float] | None:
+    """Dense parallax of both eyes for pictures of it: (maps in proxy pixels, proxy width), or None where there is none.
+
+    Parameters
+    ----------
+    left, right : (H, W) float32, 0 at black and 1 at white
+    """
+    if min(left.shape) < SMALLEST_SIDE_PX or is_flat(left) or is_flat(right):
+        return None
+    straight, _, points = _straightened(proxy_pair(left, right))
+    width = straight.left.shape[1]
+    across = points.right[:, 0] - points.left[:, 0]
+    searched = search_range(coarse_parallax(straight.left, straight.right), across, width)
+    if searched is None:
+        return None
+    return match_both_ways(straight.left, straight.right, *searched), float(width)

@@ -1,0 +1,73 @@
+"""The small 8-bit pictures on which parallax is found; they are never fed back into a finished picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Grey = npt.NDArray[np.float32]
+Grey8 = npt.NDArray[np.uint8]
+
+PROXY_WIDTH_PX = 640
+"""Wide enough that a percentile of parallax is good to a twentieth of a percent of width, small enough to keep up with
+decoding."""
+
+FLAT_CONTRAST = 0.004
+"""A picture whose middle 99 % spans less than this share of white is flat: nothing in it can be matched."""
+
+_GAIN_RANGE = (0.5, 2.0)
+_STRETCH_MAX = 10.0
+
+
+@dataclass(frozen=True)
+class ProxyPair:
+    """Both eyes at proxy size, (h, w) uint8, alike in mean and contrast.
+
+    Attributes
+    ----------
+    scale : float
+        Source pixels per proxy pixel.
+    """
+
+    left: Grey8
+    right: Grey8
+    scale: float
+
+
+def is_flat(grey: Grey) -> bool:
+    """Whether a picture (H, W), 0 black to 1 white, has no contrast anywhere worth the name."""
+    low, high = np.percentile(grey[::4, ::4], (0.5, 99.5))
+    return bool(high - low < FLAT_CONTRAST)
+
+
+def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
+    """Scale both eyes down, bring the right to the left's mean and contrast, and spread them over 8 bits.
+
+    Parameters
+    ----------
+    left, right : (H, W) float32, 0 at black and 1 at white
+    """
+    height, width = left.shape
+    proxy_width = min(width, PROXY_WIDTH_PX)
+    proxy_height = max(1, round(height * proxy_width / width))
+    small_left, small_right = (_shrunk(eye, proxy_width, proxy_height) for eye in (left, right))
+    mean_left, spread_left = float(small_left.mean()), float(small_left.std())
+    mean_right, spread_right = float(small_right.mean()), float(small_right.std())
+    gain = float(np.clip(spread_left / max(spread_right, 1e-6), *_GAIN_RANGE))
+    small_right = (small_right - mean_right) * gain + mean_left
+    low, high = (float(v) for v in np.percentile(small_left, (0.5, 99.5)))
+    stretch = min(255.0 / max(high - low, 1e-6), _STRETCH_MAX * 255.0)
+
+    def as_bytes(eye: Grey) -> Grey8:
+        return np.asarray(np.clip((eye - low) * stretch + 0.5, 0.0, 255.0), np.uint8)
+
+    return ProxyPair(as_bytes(small_left), as_bytes(small_right), width / proxy_width)
+
+
+def _shrunk(grey: Grey, width: int, height: int) -> Grey:
+    if grey.shape == (height, width):
+        return grey
+    return np.asarray(cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA), np.float32)

@@ -1,0 +1,169 @@
+"""The measurement table as CSV text, one row a frame, and back."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from fractions import Fraction
+from pathlib import Path
+
+from postfix.errors import InputError
+from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable
+from postfix.source.shots import Shot
+
+_FIGURES = {
+    "near_pct": 4,
+    "far_pct": 4,
+    "median_pct": 4,
+    "nearest_pct": 4,
+    "farthest_pct": 4,
+    "left_edge_pct": 4,
+    "right_edge_pct": 4,
+    "vertical_px": 3,
+    "rotation_deg": 4,
+    "size_pct": 4,
+    "rivalry_pct": 3,
+    "coverage_pct": 2,
+    "confidence": 3,
+}
+_LISTS = {
+    "left_rows_pct": (EDGE_BANDS, 3),
+    "right_rows_pct": (EDGE_BANDS, 3),
+    "left_hidden_px": (4, 2),
+    "right_hidden_px": (4, 2),
+}
+_CLIP = ("clip", "width_px", "height_px", "rate", "step_px")
+COLUMNS = ("frame", "timecode", "shot", *_FIGURES, *_LISTS, "note", *_CLIP)
+"""In the order written. A list is its values joined by ``;``. The clip's own columns repeat in every row, so that the
+file stands alone and opens in any spreadsheet."""
+
+
+def table_text(table: MeasurementTable) -> str:
+    """The table as CSV; empty where nothing could be measured."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    clip = table.clip
+    clip_cells = (clip.name, clip.width_px, clip.height_px, str(clip.rate), clip.step_px)
+    for shot in table.shots:
+        for frame in range(shot.first, shot.last + 1):
+            measure = table.frames[frame]
+            figures = [_cell(getattr(measure, name), digits) for name, digits in _FIGURES.items()]
+            lists = [
+                ";".join(_cell(value, digits) for value in getattr(measure, name))
+                for name, (_, digits) in _LISTS.items()
+            ]
+            writer.writerow([frame, table.timecodes[frame], shot.name, *figures, *lists, measure.note, *clip_cells])
+    return out.getvalue()
+
+
+def _cell(value: float, digits: int) -> str:
+    if not math.isfinite(value):
+        return ""
+    # Adding zero turns −0.0 into 0.0.
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def read_table(path: Path) -> MeasurementTable:
+    """Read a measurement table back.
+
+    Raises
+    ------
+    InputError
+        Where the file is missing or is no such table; names the line.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(path, f"it unreadable ({error.strerror})", "a measurement table", "check the path") from error
+    except UnicodeDecodeError as error:
+        raise InputError(
+            path, "bytes that are no text", "a measurement table", "give a file that measure wrote"
+        ) from error
+    try:
+        rows = list(csv.DictReader(io.StringIO(text), strict=True))
+    except csv.Error as error:
+        raise InputError(path, f"no CSV ({error})", "a measurement table", "give a file that measure wrote") from error
+    if not rows:
+        raise InputError(path, "no rows", "one row a frame", "measure the source again")
+    missing = [name for name in COLUMNS if name not in rows[0]]
+    if missing:
+        raise InputError(
+            path, f"no column {', '.join(missing)}", "the columns that measure writes", "measure the source again"
+        )
+    return _table(rows, path)
+
+
+def _table(rows: list[dict[str, str]], path: Path) -> MeasurementTable:
+    frames: list[FrameMeasure] = []
+    names: list[str] = []
+    first_clip: ClipInfo | None = None
+    for index, row in enumerate(rows):
+        try:
+            if int(row["frame"]) != index:
+                raise ValueError(f"frame {row['frame']}")
+            frames.append(_measure(row))
+            clip = ClipInfo(
+                row["clip"], int(row["width_px"]), int(row["height_px"]), Fraction(row["rate"]), int(row["step_px"])
+            )
+            if clip.width_px < 1 or clip.height_px < 1 or clip.rate <= 0 or clip.step_px < 1:
+                raise ValueError("a size, rate or step that is not above zero")
+        except (ValueError, TypeError, ZeroDivisionError) as error:
+            raise InputError(
+                path,
+                f"line {index + 2} unreadable ({error})",
+                f"the figures of frame {index}",
+                "restore the row or measure the source again",
+            ) from error
+        if first_clip is not None and clip != first_clip:
+            raise InputError(
+                path,
+                f"another clip in line {index + 2}",
+                "one clip in one table",
+                "keep the tables of different clips apart",
+            )
+        first_clip = clip
+        names.append(row["shot"] or "")
+    assert first_clip is not None
+    return MeasurementTable(first_clip, tuple(frames), tuple(r["timecode"] or "" for r in rows), _shots(names, path))
+
+
+def _measure(row: dict[str, str]) -> FrameMeasure:
+    figures = {name: _number(row[name]) for name in _FIGURES}
+    if math.isnan(figures["confidence"]):
+        figures["confidence"] = 0.0
+    lists: dict[str, tuple[float, ...]] = {}
+    for name, (length, _) in _LISTS.items():
+        values = tuple(_number(cell) for cell in row[name].split(";"))
+        if len(values) != length:
+            raise ValueError(f"{name} holds {len(values)} values, not {length}")
+        lists[name] = values
+    return FrameMeasure(**figures, **lists, note=row["note"] or "")  # type: ignore[arg-type]
+
+
+def _number(cell: str | None) -> float:
+    if cell is None or cell.strip() == "":
+        return NAN
+    value = float(cell)
+    if not math.isfinite(value):
+        raise ValueError(f"{cell} is no figure")
+    return value
+
+
+def _shots(names: list[str], path: Path) -> tuple[Shot, ...]:
+    """Stretches of equal names; a name may not come back later."""
+    starts = [i for i, name in enumerate(names) if i == 0 or name != names[i - 1]]
+    ends = [*starts[1:], len(names)]
+    shots = tuple(Shot(names[first], first, after - 1) for first, after in zip(starts, ends))
+    seen: set[str] = set()
+    for shot in shots:
+        if not shot.name or shot.name in seen:
+            raise InputError(
+                path,
+                f"shot {shot.name!r} in line {shot.first + 2}",
+                "a name for each shot, in one stretch of frames",
+                "name the shots apart",
+            )
+        seen.add(shot.name)
+    return shots
