@@ -90,12 +90,23 @@ class EyeSource(Protocol):
         Of frame 0, ``HH:MM:SS:FF`` (``;`` before the frames where frames are dropped).
     """
 
-    path: Path
-    format: PictureFormat
-    rate: Fraction
-    count: int
-    first_number: int
-    timecode: str | None
+    @property
+    def path(self) -> Path: ...
+
+    @property
+    def format(self) -> PictureFormat: ...
+
+    @property
+    def rate(self) -> Fraction: ...
+
+    @property
+    def count(self) -> int: ...
+
+    @property
+    def first_number(self) -> int: ...
+
+    @property
+    def timecode(self) -> str | None: ...
 
     def frames(self, first: int = 0, last: int | None = None) -> Iterator[Planes]:
         """Decode frames ``first`` to ``last`` (both included, counted from 0), one at a time, in order.

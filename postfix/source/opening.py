@@ -1,0 +1,76 @@
+"""Opening one eye, whatever it is made of."""
+
+from __future__ import annotations
+
+import hashlib
+from fractions import Fraction
+from pathlib import Path
+
+from postfix.errors import InputError, UsageError
+from postfix.source.picture import EyeSource
+from postfix.source.stills import PICTURE_SUFFIXES, StillsSource, is_pattern, open_stills
+from postfix.source.video import open_video
+
+
+def open_eye(path: Path, *, rate: Fraction | None = None, frames: tuple[int, int] | None = None) -> EyeSource:
+    """Open one eye and check it before its first frame.
+
+    Parameters
+    ----------
+    path : Path
+        A video file; a folder with one numbered sequence of PNG or TIFF stills; or a numbered pattern such as
+        ``sh010.%04d.tif`` or ``sh010.####.tif`` (a lone ``#`` is four digits, a run is its length).
+    rate : Fraction, optional
+        Frames per second. Needed for stills; for a video it must agree with the file's own.
+    frames : (int, int), optional
+        First and last frame, both included: the numbers in the names for stills, counted from 0 for video.
+
+    Raises
+    ------
+    InputError
+        Where there is nothing that can be used; says what was found.
+    UsageError
+        Where ``rate`` or ``frames`` cannot be meant.
+    """
+    if frames is not None and frames[0] > frames[1]:
+        raise UsageError(
+            "--frames", f"{frames[0]}-{frames[1]}", "first-last with the smaller number first", "swap the two numbers"
+        )
+    try:
+        if path.is_dir():
+            return open_stills(path, rate, frames)
+        if path.is_file():
+            if path.suffix.lower() in PICTURE_SUFFIXES:
+                raise InputError(
+                    path,
+                    "a single still",
+                    "a clip",
+                    "give the folder of the stills, or a pattern such as name.####.tif",
+                )
+            return open_video(path, rate, frames)
+        if is_pattern(path):
+            return open_stills(path, rate, frames)
+    except OSError as error:
+        raise InputError(
+            path, f"no way to read it ({error.strerror or error})", "a readable file or folder", "check its permissions"
+        ) from error
+    raise InputError(path, "nothing there", "a video file, a folder of stills or a numbered pattern", "check the path")
+
+
+def sha256_of(source: EyeSource) -> str:
+    """Fingerprint of what an eye was read from, in hexadecimal.
+
+    For a video: the SHA-256 of the file. For stills: the SHA-256 of the lines ``<name> <sha256 of the file>``, each
+    ended by a line feed, in frame order, in UTF-8.
+    """
+    if not isinstance(source, StillsSource):
+        return _file_sha256(source.path)
+    whole = hashlib.sha256()
+    for path in source.files():
+        whole.update(f"{path.name} {_file_sha256(path)}\n".encode())
+    return whole.hexdigest()
+
+
+def _file_sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,99 @@
+"""Pixel formats: FFmpeg's names turned into planes, code ranges and back."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import av
+import numpy as np
+from av.video.frame import VideoFrame
+
+from postfix.source.picture import PictureFormat, PlaneFormat, Planes
+
+_SUPPORTED = re.compile(r"(yuva?4[0-4][0-4]p|yuvj4[0-4][0-4]p|gbra?p|gray)(9|1[0-6])?(le)?")
+SUPPORTED_TEXT = "planar YUV, planar RGB (gbrp…) or grey with 8 to 16 bits"
+
+
+def is_supported(pixel_format: str) -> bool:
+    """True where the planes of this format can be moved as they are."""
+    return _SUPPORTED.fullmatch(pixel_format) is not None
+
+
+def is_rgb(pixel_format: str) -> bool:
+    """True for the planar RGB formats."""
+    return pixel_format.startswith("gbr")
+
+
+def plane_order(pixel_format: str) -> tuple[int, ...]:
+    """Which of the file's planes is the first, second … of ours: Y U V A, or R G B A where FFmpeg stores G B R A."""
+    return tuple(component.plane for component in av.VideoFormat(pixel_format, 16, 16).components)
+
+
+def video_format(pixel_format: str, width: int, height: int, full_range: bool | None) -> PictureFormat:
+    """Layout and code range of a video picture.
+
+    Parameters
+    ----------
+    pixel_format : str
+        FFmpeg's name; must be one that :func:`is_supported` accepts.
+    width, height : int
+        Luma pixels.
+    full_range : bool or None
+        From the file's tags. None (unknown): limited for YUV except ``yuvj…``, full for RGB and grey.
+    """
+    described = av.VideoFormat(pixel_format, width, height)
+    components = described.components
+    bits = components[0].bits
+    rgb, yuv = is_rgb(pixel_format), pixel_format.startswith("yuv")
+    full = (not yuv or pixel_format.startswith("yuvj")) if full_range is None else full_range
+    largest, unit = (1 << bits) - 1, 1 << (bits - 8)
+    black, white = (0, largest) if full else (16 * unit, 235 * unit)
+    planes = []
+    for component in components:
+        if component.is_alpha:
+            code = largest
+        elif component.is_chroma and not rgb:
+            code = 1 << (bits - 1)
+        else:
+            code = black
+        planes.append(
+            PlaneFormat(
+                step_x=_step(width, component.width),
+                step_y=_step(height, component.height),
+                channels=1,
+                black=(float(code),),
+            )
+        )
+    return PictureFormat(
+        width=width,
+        height=height,
+        pixel_format=pixel_format,
+        dtype="uint8" if bits == 8 else "uint16",
+        bit_depth=bits,
+        white=float(white),
+        is_yuv=yuv,
+        planes=tuple(planes),
+    )
+
+
+def planes_of(frame: VideoFrame, fmt: PictureFormat) -> Planes:
+    """The planes of a decoded frame in our order, as read-only views without line padding.
+
+    They are read-only because the decoder may still need the memory to predict later frames from.
+    """
+    dtype = np.dtype(fmt.dtype)
+    planes = []
+    for index in plane_order(fmt.pixel_format):
+        plane: Any = frame.planes[index]
+        samples = np.frombuffer(plane, dtype).reshape(plane.height, -1)[:, : plane.width]
+        samples.flags.writeable = False
+        planes.append(samples)
+    return tuple(planes)
+
+
+def _step(luma: int, samples: int) -> int:
+    for step in (1, 2, 4):
+        if -(-luma // step) == samples:
+            return step
+    raise AssertionError(f"{samples} samples for {luma} pixels")

@@ -1,0 +1,374 @@
+"""Video in: native planes, exact rate, a frame count that was counted."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+from av.container import InputContainer
+
+from postfix.errors import InputError, UsageError
+from postfix.source.picture import PictureFormat, Planes
+from postfix.source.pixel_formats import SUPPORTED_TEXT, is_supported, planes_of, video_format
+from postfix.source.rate import STANDARD_RATES
+from postfix.source.timecode import timecode_at, valid_timecode
+
+_DURATION_TAG = re.compile(r"(\d+):(\d\d):(\d\d(?:\.\d+)?)")
+"""Matroska's tag for the time at which a stream ends."""
+
+_PROGRESSIVE = (0, 1)
+"""FFmpeg's field orders that are no interlacing: unknown and progressive."""
+
+_FULL_RANGE = {1: False, 2: True}
+"""FFmpeg's colour range codes (limited, full); anything else is unknown."""
+
+
+@dataclass(frozen=True)
+class VideoTags:
+    """What a file says about its video stream besides the picture itself. Colour codes are those of ITU-T H.273.
+
+    Attributes
+    ----------
+    codec, profile : str
+        FFmpeg's names; profile is empty where the codec has none.
+    container : str
+        FFmpeg's name of the container format.
+    color_range, color_primaries, color_transfer, color_matrix : int
+        FFmpeg's codes; 2 (0 for the range) means unspecified.
+    pixel_aspect : Fraction or None
+        Width over height of one pixel.
+    metadata, stream_metadata : tuple of (str, str)
+        Of the file and of the video stream.
+    """
+
+    codec: str
+    profile: str
+    container: str
+    color_range: int
+    color_primaries: int
+    color_transfer: int
+    color_matrix: int
+    pixel_aspect: Fraction | None
+    metadata: tuple[tuple[str, str], ...]
+    stream_metadata: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class _Packets:
+    """The frames of a video stream as its packets tell them, in the order they are shown."""
+
+    times: tuple[int, ...]
+    key_times: tuple[int, ...]
+    time_base: Fraction
+
+
+@dataclass(frozen=True)
+class VideoSource:
+    """One eye in a video file (see :class:`postfix.source.picture.EyeSource`).
+
+    Attributes
+    ----------
+    tags : VideoTags
+    first_frame : int
+        The frame of the file, counted from 0, that is frame 0 of this source.
+    file_count : int
+        Frames in the whole file.
+    """
+
+    path: Path
+    format: PictureFormat
+    rate: Fraction
+    count: int
+    first_number: int
+    timecode: str | None
+    tags: VideoTags
+    first_frame: int
+    file_count: int
+    _packets: _Packets
+
+    def files(self) -> list[Path]:
+        """The file itself."""
+        return [self.path]
+
+    @property
+    def start_s(self) -> Fraction:
+        """When frame 0 of this source is shown, on the clock that all streams of the file share, in seconds."""
+        return self._packets.times[self.first_frame] * self._packets.time_base
+
+    def frames(self, first: int = 0, last: int | None = None) -> Iterator[Planes]:
+        """Decode frames ``first`` to ``last`` (both included); raises InputError naming the frame that fails."""
+        end = self.count - 1 if last is None else last
+        if not 0 <= first <= end < self.count:
+            raise ValueError(f"frames {first} to {end} of {self.count}")
+        wanted = range(self.first_frame + first, self.first_frame + end + 1)
+        frame_number = wanted.start
+        try:
+            for frame_number, planes in self._decode(wanted):
+                yield planes
+                frame_number += 1
+        except av.FFmpegError as error:
+            raise InputError(
+                self.path,
+                f"a frame that cannot be decoded ({error.strerror})",
+                "a whole picture",
+                _COPY_AGAIN,
+                frame=frame_number,
+            ) from error
+        if frame_number != wanted.stop:
+            raise InputError(
+                self.path, "the end of the pictures", f"{self.file_count} frames", _COPY_AGAIN, frame=frame_number
+            )
+
+    def _decode(self, wanted: range) -> Iterator[tuple[int, Planes]]:
+        """Decode a run of the file's frames, each checked to be the one its packet announced."""
+        times = self._packets.times
+        with av.open(str(self.path)) as container:
+            stream = _video_stream(container, self.path)
+            stream.thread_type = "AUTO"
+            # Without this FFmpeg paints over damage with what it guesses.
+            stream.codec_context.options = {"err_detect": "explode"}
+            seek_to = self._safe_seek_time(wanted.start)
+            if seek_to is not None:
+                container.seek(seek_to, stream=stream, backward=True, any_frame=False)
+            number = None if seek_to is not None else 0
+            for frame in container.decode(stream):
+                if number is None:
+                    if frame.pts is None or frame.pts < times[wanted.start]:
+                        continue
+                    number = wanted.start
+                self._check_frame(frame, number)
+                if number >= wanted.start:
+                    yield number, planes_of(frame, self.format)
+                number += 1
+                if number >= wanted.stop:
+                    return
+
+    def _safe_seek_time(self, number: int) -> int | None:
+        """Where to start so that ``number`` decodes right; None for the start of the file.
+
+        One key frame more than needed is gone back, because pictures shown before an open group's key frame need the
+        group before it.
+        """
+        keys, times = self._packets.key_times, self._packets.times
+        earlier = [key for key in keys if key <= times[number]]
+        back = 1 if len(keys) == len(times) else 2
+        return earlier[-back] if len(earlier) > back else None
+
+    def _check_frame(self, frame: av.VideoFrame, number: int) -> None:
+        fmt = self.format
+        found = (frame.width, frame.height, frame.format.name)
+        if found != (fmt.width, fmt.height, fmt.pixel_format):
+            raise InputError(
+                self.path,
+                f"a picture of {found[0]}x{found[1]} {found[2]}",
+                f"{fmt.width}x{fmt.height} {fmt.pixel_format} like the others",
+                "cut the file where its format changes",
+                frame=number,
+            )
+        if frame.interlaced_frame:
+            raise _interlaced(self.path, number)
+        expected = self._packets.times[number] if number < self.file_count else None
+        if frame.is_corrupt or (frame.pts is not None and frame.pts != expected):
+            found_text = "a damaged picture" if frame.is_corrupt else "a picture missing or out of order"
+            raise InputError(self.path, found_text, "every frame whole", _COPY_AGAIN, frame=number)
+
+
+_COPY_AGAIN = "copy or export the file again"
+
+
+def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None) -> VideoSource:
+    """Open a video file and find out what it really holds.
+
+    Parameters
+    ----------
+    path : Path
+    rate : Fraction or None
+        What the person gave; must agree with the file's own.
+    frames : (int, int) or None
+        First and last frame to use, counted from 0.
+
+    Raises
+    ------
+    InputError
+        Where the file is no whole, progressive video with a constant rate and a pixel format that can be used.
+    UsageError
+        Where ``rate`` disagrees with the file.
+    """
+    if path.stat().st_size == 0:
+        raise InputError(path, "an empty file", "a video", _COPY_AGAIN)
+    try:
+        with av.open(str(path)) as container:
+            stream = _video_stream(container, path)
+            tags = _tags(container, stream)
+            fmt = _format(path, stream, tags)
+            own_rate = stream.average_rate or stream.guessed_rate
+            packets = _count_packets(path, container, stream)
+    except av.FFmpegError as error:
+        raise InputError(
+            path,
+            f"a file that cannot be read as video ({error.strerror})",
+            "a whole video file, or a folder of stills",
+            "check that the file is complete and is a video",
+        ) from error
+    found_rate = _constant_rate(path, packets, Fraction(own_rate) if own_rate else None)
+    if rate is not None and rate != found_rate:
+        raise UsageError(f"--rate {rate}", f"{found_rate} in {path}", "the file's own rate", "leave --rate out")
+    file_count = len(packets.times)
+    first, last = _range_in(path, file_count, frames)
+    metadata = {key.lower(): value for key, value in (*tags.metadata, *tags.stream_metadata)}
+    timecode = valid_timecode(metadata.get("timecode"), found_rate)
+    if timecode is not None and first:
+        timecode = timecode_at(timecode, first, found_rate)
+    return VideoSource(path, fmt, found_rate, last - first + 1, 0, timecode, tags, first, file_count, packets)
+
+
+def _video_stream(container: InputContainer, path: Path) -> Any:
+    pictures = [s for s in container.streams.video if not int(s.disposition) & 0x400]  # 0x400: a cover picture
+    if not pictures:
+        raise InputError(
+            path, "no video stream", "a file with pictures", "give the file that holds this eye's pictures"
+        )
+    if len(pictures) > 1:
+        raise InputError(
+            path, f"{len(pictures)} video streams", "one eye's pictures", "export each eye to a file of its own"
+        )
+    return pictures[0]
+
+
+def _tags(container: InputContainer, stream: Any) -> VideoTags:
+    context = stream.codec_context
+    aspect = stream.sample_aspect_ratio
+    return VideoTags(
+        codec=context.name,
+        profile=context.profile or "",
+        container=container.format.name,
+        color_range=int(context.color_range),
+        color_primaries=int(context.color_primaries),
+        color_transfer=int(context.color_trc),
+        color_matrix=int(context.colorspace),
+        pixel_aspect=Fraction(aspect) if aspect else None,
+        metadata=tuple(sorted(container.metadata.items())),
+        stream_metadata=tuple(sorted(stream.metadata.items())),
+    )
+
+
+def _format(path: Path, stream: Any, tags: VideoTags) -> PictureFormat:
+    context = stream.codec_context
+    pixel_format = context.pix_fmt
+    if pixel_format is None or context.width <= 0:
+        raise InputError(path, "a video stream without pictures", "a whole video", _COPY_AGAIN)
+    if not is_supported(pixel_format):
+        raise InputError(
+            path, f"pixel format {pixel_format}", SUPPORTED_TEXT, "export the clip in one of these formats"
+        )
+    if context.field_order not in _PROGRESSIVE:
+        raise _interlaced(path, None)
+    return video_format(pixel_format, context.width, context.height, _FULL_RANGE.get(tags.color_range))
+
+
+def _count_packets(path: Path, container: InputContainer, stream: Any) -> _Packets:
+    """Count the frames by reading every packet, and hold the count against what the container announces."""
+    times: list[int] = []
+    keys: list[int] = []
+    all_packets = 0
+    end_s = Fraction(0)
+    for packet in container.demux():
+        if packet.size == 0:
+            continue
+        if packet.pts is not None:
+            end_s = max(end_s, (packet.pts + (packet.duration or 0)) * packet.time_base)
+        if packet.stream.index != stream.index:
+            continue
+        all_packets += 1
+        if packet.is_discard:
+            continue
+        if packet.pts is None:
+            raise InputError(
+                path, "pictures without times", "a container that says when each is shown", "wrap it as MOV or MKV"
+            )
+        times.append(packet.pts)
+        if packet.is_keyframe:
+            keys.append(packet.pts)
+    if not times:
+        raise InputError(path, "no frames", "a video with pictures", _COPY_AGAIN)
+    time_base = Fraction(stream.time_base)
+    announced = stream.frames
+    if announced and all_packets < announced:
+        raise InputError(path, f"a file cut short after {all_packets} frames", f"{announced} frames", _COPY_AGAIN)
+    if not announced:
+        _check_announced_end(path, container, stream, times, end_s)
+    return _Packets(tuple(sorted(times)), tuple(sorted(keys)), time_base)
+
+
+def _check_announced_end(path: Path, container: InputContainer, stream: Any, times: list[int], end_s: Fraction) -> None:
+    """Hold the last moment that was read against the one announced, where a container does not count its frames."""
+    step_s = (max(times) - min(times)) * stream.time_base / max(1, len(times) - 1)
+    allowed_s = max(step_s / 2, stream.time_base)
+    ends = []
+    if container.duration is not None and container.duration > 0:
+        ends.append((end_s, Fraction(container.duration, av.time_base)))
+    of_stream = _DURATION_TAG.fullmatch(stream.metadata.get("DURATION", ""))
+    if of_stream is not None:
+        hours, minutes, seconds = of_stream.groups()
+        announced_s = 3600 * int(hours) + 60 * int(minutes) + Fraction(seconds)
+        ends.append((max(times) * stream.time_base + step_s, announced_s))
+    for found_s, announced_s in ends:
+        if found_s < announced_s - allowed_s:
+            raise InputError(
+                path,
+                f"a file cut short after {len(times)} frames, at {float(found_s):.3f} s",
+                f"{float(announced_s):.3f} s as its header says",
+                _COPY_AGAIN,
+            )
+
+
+def _constant_rate(path: Path, packets: _Packets, own: Fraction | None) -> Fraction:
+    """The rate at which every frame falls where the file says, to within the file's own clock tick."""
+    times, tick_s = packets.times, packets.time_base
+    if own is None or own <= 0:
+        raise InputError(path, "no frame rate", "a constant frame rate", "export the clip with a constant frame rate")
+    near = [rate for rate in STANDARD_RATES if abs(rate - own) < own / 2000]
+    near.sort(key=lambda rate: abs(rate - own))
+    best = 0
+    for rate in [*near, own]:
+        step = 1 / (rate * tick_s)
+        uneven = next((i for i, time in enumerate(times) if abs(time - times[0] - i * step) > 1), None)
+        if uneven is None:
+            return rate
+        best = max(best, uneven)
+    raise InputError(
+        path,
+        f"frames that are not evenly spaced in time at {own} frames/s",
+        "a constant frame rate with no frame left out",
+        "export the clip with a constant frame rate",
+        frame=best,
+    )
+
+
+def _range_in(path: Path, count: int, frames: tuple[int, int] | None) -> tuple[int, int]:
+    if frames is None:
+        return 0, count - 1
+    first, last = frames
+    if first < 0 or last >= count:
+        raise InputError(
+            path,
+            f"frames 0 to {count - 1}",
+            f"frames {first} to {last} as --frames asks",
+            "give a range inside the clip",
+        )
+    return first, last
+
+
+def _interlaced(path: Path, frame: int | None) -> InputError:
+    return InputError(
+        path,
+        "interlaced pictures",
+        "progressive frames: moving a picture by whole pixels would tear its two fields apart in time",
+        "deinterlace the clip first",
+        frame=frame,
+    )
