@@ -125,7 +125,7 @@ def open_still(path: Path, frame: int | None = None) -> oiio.ImageInput:
 def _read(path: Path, fmt: PictureFormat, number: int) -> Plane:
     opened = open_still(path, number)
     try:
-        samples = opened.read_image(0, 0, 0, -1, fmt.dtype)
+        samples = opened.read_image(fmt.dtype)
         reason = _first_line(opened.geterror())
     finally:
         opened.close()
