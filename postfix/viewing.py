@@ -75,11 +75,11 @@ def mm_from_arcmin(arcmin: float, distance_mm: float, eye_mm: float = ADULT_EYE_
 
 
 def range_mm_from_arcmin(arcmin: float, distance_mm: float) -> float:
-    """Millimetres on the screen that span an angle, seen straight on: ``V·tan(angle)``.
+    """Millimetres on the screen that span an angle, seen straight on: ``2V·tan(angle / 2)``.
 
     At three picture heights on 16:9 this gives 2.945 % of width for 60 arcmin (Report ITU-R BT.2293-0, Table 9).
     """
-    return distance_mm * math.tan(math.radians(arcmin / 60.0))
+    return 2.0 * distance_mm * math.tan(math.radians(arcmin / 60.0) / 2.0)
 
 
 @dataclass(frozen=True)

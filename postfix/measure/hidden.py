@@ -54,9 +54,8 @@ def _line_under(runs: npt.NDArray[np.float64]) -> tuple[float, float]:
     rows = np.arange(height) + 0.5
     odd = max(1, int(_ODD_ROWS_SHARE * height))
     # A few odd rows (noise, a hot pixel) may not pull the whole window in: a rank filter over neighbours lifts them.
-    lifted = np.sort(
-        np.stack([np.roll(runs, shift) for shift in range(-odd, odd + 1)]), axis=0
-    )[odd // 2]  # fmt: skip
+    padded = np.pad(runs, odd, mode="edge")
+    lifted = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * odd + 1), axis=1)[:, odd // 2]
     hull: list[int] = []
     for row in range(height):
         while len(hull) >= 2:

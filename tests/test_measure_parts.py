@@ -1,0 +1,145 @@
+"""Parts of the measurement on made-up input."""
+
+import numpy as np
+import pytest
+
+from postfix.errors import InputError
+from postfix.measure.cuts import CutFinder, shots_between, signature
+from postfix.measure.edges import edge_bands
+from postfix.measure.hidden import hidden_columns, hidden_px
+from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
+from postfix.measure.table_csv import read_table, table_text
+from postfix.source.shots import Shot
+
+
+def textured(seed, height=270, width=480):
+    rng = np.random.default_rng(seed)
+    picture = np.zeros((height, width))
+    for step in (4, 16, 64):
+        small = rng.random((height // step + 2, width // step + 2))
+        picture += np.kron(small, np.ones((step, step)))[:height, :width]
+    return (0.1 + 0.8 * picture / 3).astype(np.float32)
+
+
+def paint_side(grey, top, bottom, right=False):
+    out = grey.copy()
+    for row in range(grey.shape[0]):
+        columns = int(np.ceil(top + (bottom - top) * (row + 0.5) / grey.shape[0]))
+        if columns:
+            if right:
+                out[row, -columns:] = 0.0
+            else:
+                out[row, :columns] = 0.0
+    return out
+
+
+@pytest.mark.parametrize(("top", "bottom"), [(0, 0), (12, 12), (0, 20), (25, 5)])
+@pytest.mark.parametrize("right", [False, True])
+def test_a_window_in_the_picture_is_found_with_its_tilt(top, bottom, right):
+    sides = hidden_px(paint_side(textured(3), top, bottom, right=right))
+    assert sides[1 if right else 0] == pytest.approx((top, bottom), abs=1.5)
+    assert sides[0 if right else 1] == (0.0, 0.0)
+
+
+def test_a_dark_corner_is_no_window():
+    grey = textured(4)
+    rows, columns = np.mgrid[: grey.shape[0], : grey.shape[1]]
+    grey[(rows - 20) ** 2 + (columns + 10) ** 2 < 90**2] = 0.0
+    assert hidden_px(grey) == ((0.0, 0.0), (0.0, 0.0))
+
+
+def test_a_window_beside_a_partly_dark_picture_keeps_its_own_width():
+    grey = paint_side(textured(5), 10, 10)
+    grey[40:90, 10:60] = 0.0
+    assert hidden_px(grey)[0] == pytest.approx((10, 10), abs=1.5)
+
+
+def test_hidden_columns_are_rounded_up_so_that_nothing_black_is_measured():
+    assert hidden_columns((3.0, 3.0), 4, 2.0).tolist() == [2, 2, 2, 2]
+    assert hidden_columns((0.0, 0.0), 2, 1.5).tolist() == [0, 0]
+
+
+def test_edge_bands_keep_what_touches_and_where():
+    parallax = np.full((240, 400), 2.0, np.float32)
+    parallax[120:, :30] = -8.0  # lower half, touching the left edge
+    parallax[:60, 20:60] = -15.0  # near the edge but not touching it
+    bands = edge_bands(parallax, np.zeros(240, np.int32), right_side=False)
+    assert bands[: EDGE_BANDS // 2] == pytest.approx(2.0)
+    assert bands[EDGE_BANDS // 2 :] == pytest.approx(-8.0)
+    behind_black = edge_bands(parallax, np.full(240, 20, np.int32), right_side=False)
+    assert behind_black.min() == pytest.approx(-15.0)
+
+
+def test_edge_bands_are_empty_where_nothing_was_matched():
+    bands = edge_bands(np.full((240, 400), np.nan, np.float32), np.zeros(240, np.int32), right_side=True)
+    assert np.isnan(bands).all()
+
+
+def cuts_of(pictures):
+    finder = CutFinder()
+    for picture in pictures:
+        finder.add(signature(picture))
+    return finder.first_frames()
+
+
+def test_hard_cuts_are_found_and_motion_and_flashes_are_not():
+    first, second = textured(1, 270, 800), textured(2, 270, 800)
+    moving = [first[:, 4 * i : 4 * i + 480] for i in range(20)]
+    flashed = [np.minimum(1.0, picture + 0.5) if i in (8, 9) else picture for i, picture in enumerate(moving)]
+    after = [second[:, 2 * i : 2 * i + 480] for i in range(20)]
+    assert cuts_of(flashed + after) == [0, 20]
+
+
+def test_a_single_shot_has_no_cut():
+    picture = textured(1)
+    assert cuts_of([picture] * 10) == [0]
+
+
+def test_shots_cover_every_frame_once():
+    assert shots_between([0, 5, 9], 12) == (Shot("s001", 0, 4), Shot("s002", 5, 8), Shot("s003", 9, 11))
+
+
+@pytest.fixture
+def table():
+    frames = tuple(
+        FrameMeasure(near_pct=-1.0 - i / 10, far_pct=0.5, confidence=0.9, left_rows_pct=(-0.25,) * EDGE_BANDS)
+        for i in range(4)
+    ) + (FrameMeasure(note="no texture to match"),)
+    clip = ClipInfo("slip, way", 960, 540, 24, 2)
+    shots = (Shot("s001", 0, 2), Shot("s002", 3, 4))
+    return MeasurementTable(clip, frames, tuple(f"00:00:00:0{i}" for i in range(5)), shots)
+
+
+def test_the_table_survives_being_written_and_read(table, tmp_path):
+    path = tmp_path / "measure.csv"
+    path.write_text(table_text(table))
+    again = read_table(path)
+    assert table_text(again) == table_text(table)
+    assert again.shots == table.shots
+    assert again.clip.rate == 24
+    assert np.isnan(again.frames[4].near_pct)
+
+
+def test_what_could_not_be_measured_is_an_empty_cell(table):
+    lines = table_text(table).splitlines()
+    near = lines[0].split(",").index("near_pct")
+    assert lines[5].split(",")[near] == ""
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda t: "", "no rows"),
+        (lambda t: t.replace("near_pct", "close_pct"), "no column near_pct"),
+        (lambda t: t.replace("-1.1000", "one"), "line 3"),
+        (lambda t: t.replace("-1.1000", "nan"), "line 3"),
+        (lambda t: t.replace("\n1,", "\n7,"), "line 3"),
+        (lambda t: t.replace("00:00:00:01,s001", "00:00:00:01,s009"), "s001"),
+        (lambda t: "\x00\x01", "no"),
+    ],
+)
+def test_a_spoilt_table_is_refused_with_its_line(table, tmp_path, spoil, says):
+    path = tmp_path / "measure.csv"
+    path.write_text(spoil(table_text(table)))
+    with pytest.raises(InputError, match=says):
+        read_table(path)

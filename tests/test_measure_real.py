@@ -1,0 +1,88 @@
+"""Measurement of a photographed pair whose disparity was measured by others."""
+
+import numpy as np
+import pytest
+from real_pairs import motorcycle, seen_by_both
+
+from postfix.measure import measure_pair
+
+# Percentiles over what both eyes see, % of width. Disparity from Scharstein et al. 2014 as scikit-image carries it;
+# percentiles computed apart from the project (computed).
+TRUTH_PCT = {"near": -7.812, "median": -5.574, "far": -1.168}
+
+
+@pytest.fixture(scope="module")
+def measured():
+    left, right, _ = motorcycle()
+    return measure_pair(left, right)
+
+
+def test_the_truth_can_be_computed_again_from_the_disparity():
+    _, _, parallax = motorcycle()
+    seen = seen_by_both(parallax)
+    again = np.percentile(parallax[seen], (1, 50, 99)) * 100 / parallax.shape[1]
+    assert again == pytest.approx([TRUTH_PCT["near"], TRUTH_PCT["median"], TRUTH_PCT["far"]], abs=0.03)
+
+
+def test_near_far_and_median_of_the_motorcycle_pair(measured):
+    assert measured.near_pct == pytest.approx(TRUTH_PCT["near"], abs=0.10)
+    assert measured.far_pct == pytest.approx(TRUTH_PCT["far"], abs=0.10)
+    assert measured.median_pct == pytest.approx(TRUTH_PCT["median"], abs=0.25)
+    assert measured.confidence > 0.8
+
+
+def test_edges_of_the_motorcycle_pair(measured):
+    _, _, parallax = motorcycle()
+    height, width = parallax.shape
+    strip = slice(width - round(width / 100), width)
+    known = np.isfinite(parallax[:, strip]).sum(axis=1) >= 4
+    rows = np.full(height, np.nan)
+    rows[known] = np.nanmedian(parallax[:, strip][known], axis=1)
+    bands = [band[np.isfinite(band)] for band in np.array_split(rows, 24)]
+    truth = min(np.percentile(band, 10) for band in bands if band.size > 1) * 100 / width
+    assert measured.right_edge_pct == pytest.approx(truth, abs=0.15)
+
+
+@pytest.mark.parametrize(
+    ("shift_px", "turn_deg", "size"), [(10.0, 0.0, 1.0), (0.0, 2.0, 1.0), (0.0, 0.0, 1.03), (-7.5, -1.0, 0.98)]
+)
+def test_a_misfit_between_the_eyes_is_found_and_does_not_leak_into_parallax(shift_px, turn_deg, size):
+    cv2 = pytest.importorskip("cv2")
+    left, right, _ = motorcycle()
+    height, width = right.shape[:2]
+    matrix = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), -turn_deg, size)
+    matrix[1, 2] += shift_px
+    spoilt = cv2.warpAffine(right, matrix, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
+    found = measure_pair(left, spoilt)
+    assert found.vertical_px == pytest.approx(shift_px, abs=0.15)
+    assert found.rotation_deg == pytest.approx(turn_deg, abs=0.03)
+    assert found.size_pct == pytest.approx(100 * (size - 1), abs=0.05)
+    assert found.near_pct == pytest.approx(TRUTH_PCT["near"], abs=0.10)
+    assert found.far_pct == pytest.approx(TRUTH_PCT["far"], abs=0.10)
+
+
+def test_sixteen_bit_and_float_pictures_give_the_figures_of_eight_bit(measured):
+    left, right, _ = motorcycle()
+    for convert in (lambda p: p.astype(np.uint16) * 257, lambda p: p.astype(np.float32) / np.float32(255)):
+        again = measure_pair(convert(left), convert(right))
+        assert again.near_pct == pytest.approx(measured.near_pct, abs=0.02)
+        assert again.far_pct == pytest.approx(measured.far_pct, abs=0.02)
+
+
+@pytest.mark.parametrize("spoil", ["black", "one eye black", "white", "unrelated", "8 rows"])
+def test_what_cannot_be_measured_is_left_empty(spoil):
+    left, right, _ = motorcycle()
+    if spoil == "black":
+        left, right = np.zeros_like(left), np.zeros_like(right)
+    elif spoil == "one eye black":
+        right = np.zeros_like(right)
+    elif spoil == "white":
+        left, right = np.full_like(left, 255), np.full_like(right, 255)
+    elif spoil == "unrelated":
+        right = np.random.default_rng(5).integers(0, 255, right.shape).astype(np.uint8)
+    else:
+        left, right = left[:8], right[:8]
+    found = measure_pair(left, right)
+    assert np.isnan([found.near_pct, found.far_pct, found.median_pct, found.left_edge_pct]).all()
+    assert found.confidence == 0.0
+    assert found.note
