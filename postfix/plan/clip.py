@@ -1,0 +1,140 @@
+"""The plan of a whole clip for one screen, and what will still be outside its limits when it is rendered."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.plan.convergence import Convergence, choose_hit, within_limits
+from postfix.plan.figures import (
+    EDGE_TOLERANCE_PCT,
+    Figures,
+    figures_after,
+    flags_for,
+    predicted,
+    range_budget,
+    signed_pct,
+    unmoved,
+)
+from postfix.plan.geometry import moves_of
+from postfix.plan.model import Fill, Flag, HitKey, Plan, ShotPlan, WindowKey
+from postfix.plan.robust import shot_arrays
+from postfix.plan.windows import windows_for
+from postfix.source.shots import Shot
+from postfix.viewing import Limits, Screen, limits_for, mm_from_pct
+
+
+def plan_clip(table: MeasurementTable, screen: Screen, limits: Limits | None = None, *, fill: Fill = "hide") -> Plan:
+    """Decide HIT and window of every shot of a clip for one screen.
+
+    Parameters
+    ----------
+    table : MeasurementTable
+    screen : Screen
+    limits : Limits, optional
+        Those of :func:`postfix.viewing.limits_for` unless given.
+    fill : Fill
+        What becomes of the columns that a move lays bare.
+    """
+    used = limits_for(screen) if limits is None else limits
+    shots = tuple(_plan_shot(table, shot, screen, used, fill) for shot in table.shots)
+    return Plan(screen, used, table.clip, shots)
+
+
+def predicted_flags(table: MeasurementTable, plan: Plan) -> dict[str, tuple[Flag, ...]]:
+    """For every shot by name, what the plan will leave outside its limits."""
+    return {shot.name: flags_for(predicted(table, shot), plan.limits, plan.screen.width_mm) for shot in plan.shots}
+
+
+def _plan_shot(table: MeasurementTable, shot: Shot, screen: Screen, limits: Limits, fill: Fill) -> ShotPlan:
+    arrays = shot_arrays(table, shot.first, shot.last)
+    before = figures_after(arrays, unmoved(shot.last - shot.first + 1), table.clip)
+    hit = choose_hit(before, limits, table.clip, fill)
+    bare = ShotPlan(
+        name=shot.name,
+        first=shot.first,
+        last=shot.last,
+        hit=(HitKey(shot.first, hit.pct),),
+        zoom=hit.zoom,
+        fill=fill,
+    )
+    moves = moves_of(bare, table.clip)
+    window = windows_for(arrays, moves, table.clip, shot.first) if before.measured_frames else ()
+    after = figures_after(arrays, moves, table.clip)
+    reason = _reason(before, after, hit, window, limits, screen, table.clip)
+    return ShotPlan(
+        name=bare.name,
+        first=bare.first,
+        last=bare.last,
+        hit=bare.hit,
+        zoom=bare.zoom,
+        fill=fill,
+        window=window,
+        reason=reason,
+    )
+
+
+def _reason(
+    before: Figures,
+    after: Figures,
+    hit: Convergence,
+    window: tuple[WindowKey, ...],
+    limits: Limits,
+    screen: Screen,
+    clip: ClipInfo,
+) -> str:
+    """One plain sentence with the figures that decided."""
+    if before.measured_frames == 0:
+        return f"nothing could be measured in any of {before.frames} frames; left as shot"
+    parts = [_why_moved(before, hit, limits, screen)]
+    if after.near_pct < limits.near_pct and not within_limits(before, limits):
+        over = limits.near_pct - after.near_pct
+        parts.append(
+            f"near stays {over:.2f} % ({mm_from_pct(over, screen.width_mm):.0f} mm) outside, because near to far spans "
+            f"{after.far_pct - after.near_pct:.2f} % and the limits leave {limits.far_pct - limits.near_pct:.2f} %"
+        )
+    budget, _ = range_budget(limits)
+    if after.range_pct > budget:
+        parts.append(
+            f"the range within a frame is {after.range_pct - budget:.2f} % larger than the budget of {budget:.2f} %"
+        )
+    parts += _why_window(after, window, clip)
+    if 2 * before.measured_frames < before.frames:
+        parts.append(f"only {before.measured_frames} of {before.frames} frames could be measured")
+    return "; ".join(parts)
+
+
+def _why_moved(before: Figures, hit: Convergence, limits: Limits, screen: Screen) -> str:
+    causes = []
+    for word, pct, limit, is_out in (
+        ("far", before.far_pct, limits.far_pct, before.far_pct > limits.far_pct),
+        ("near", before.near_pct, limits.near_pct, before.near_pct < limits.near_pct),
+    ):
+        if is_out:
+            mm = mm_from_pct(abs(limit), screen.width_mm)
+            causes.append(f"{word} was {signed_pct(pct)}, limit {signed_pct(limit)} ({mm:.0f} mm)")
+    if not causes:
+        return "within limits as shot"
+    cause = ", and ".join(causes)
+    if hit.total_px == 0:
+        return f"{cause}; not moved, because no move brings it inside without pushing far outside"
+    way = "forward" if hit.total_px < 0 else "back"
+    moved = f"{cause}; moved {abs(hit.pct):.2f} % {way} ({abs(hit.total_px)} px)"
+    return moved if hit.zoom == 1.0 else f"{moved} and enlarged by {(hit.zoom - 1.0) * 100.0:.2f} % to cover the sides"
+
+
+def _why_window(after: Figures, window: tuple[WindowKey, ...], clip: ClipInfo) -> list[str]:
+    """What touched which edge, and how wide the window gets there; empty without a window."""
+    parts = []
+    sides = (
+        ("left", after.left_excess_pct, [px for key in window for px in key.left_px]),
+        ("right", after.right_excess_pct, [px for key in window for px in key.right_px]),
+    )
+    for side, excess, widths in sides:
+        if widths and max(widths) > 0.0 and excess > EDGE_TOLERANCE_PCT:
+            px = int(np.ceil(max(widths)))
+            parts.append(
+                f"content at the {side} edge would be {excess:.2f} % in front of it, so a window of up to {px} px "
+                f"({px * 100.0 / clip.width_px:.2f} %) there"
+            )
+    return parts

@@ -1,0 +1,240 @@
+"""The few figures that sum up a shot, as measured or as a plan will make them, and what is outside its limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.plan.geometry import (
+    SIDES,
+    Array,
+    Moves,
+    Side,
+    edge_parallax_px,
+    hidden_px_at,
+    moves_of,
+    rows_after,
+    window_px_at,
+)
+from postfix.plan.model import Flag, ShotPlan
+from postfix.plan.robust import ShotArrays, shot_arrays
+from postfix.viewing import Limits, mm_from_pct
+
+LIMIT_TOLERANCE_PCT = 0.02
+"""What near, far and range may be beyond a limit before it is flagged: 0.2 px of a picture 960 wide, below what the
+measurement can tell. Project default."""
+
+EDGE_TOLERANCE_PCT = 0.15
+"""What content may be in front of a side edge before it counts: what the measurement of edges can tell. Project
+default."""
+
+EDGE_RULE = "objects near a side edge should not sit in front of it (ITU-R BT.2160-2, annexed guideline, section 4.2)"
+
+
+@dataclass(frozen=True)
+class Figures:
+    """A shot in a few figures, percent of width; NaN where nothing was measured.
+
+    Attributes
+    ----------
+    near_pct, far_pct : float
+        Most negative near and most positive far of any frame, wild frames voted down.
+    range_pct : float
+        Largest far − near within one frame.
+    median_pct : float
+        Middle of the frames' medians.
+    left_edge_pct, right_edge_pct : float
+        Most negative parallax of content that touches that edge.
+    left_excess_pct, right_excess_pct : float
+        How far content lies in front of that edge's own parallax, worst row and frame; 0 where none does.
+    measured_frames, frames : int
+    """
+
+    near_pct: float
+    far_pct: float
+    range_pct: float
+    median_pct: float
+    left_edge_pct: float
+    right_edge_pct: float
+    left_excess_pct: float
+    right_excess_pct: float
+    measured_frames: int
+    frames: int
+
+
+def _least(values: Array) -> float:
+    kept = values[np.isfinite(values)]
+    return float(kept.min()) if kept.size else float("nan")
+
+
+def _most(values: Array) -> float:
+    return -_least(-values)
+
+
+def _middle(values: Array) -> float:
+    kept = values[np.isfinite(values)]
+    return float(np.median(kept)) if kept.size else float("nan")
+
+
+@dataclass(frozen=True)
+class EdgeState:
+    """One side of a run of frames after the move, at the row bands' borders.
+
+    Attributes
+    ----------
+    rows : (EDGE_BANDS + 1,)
+        Heights of the borders in the moved picture, 0 at the top and 1 at the bottom.
+    own_px, opposite_px : (n, EDGE_BANDS + 1)
+        Columns hidden in the side's own eye and in the opposite one.
+    content_px : (n, EDGE_BANDS)
+        Parallax of the content in each band; NaN where there is none, or the zoom pushed the band out of sight.
+    """
+
+    rows: Array
+    own_px: Array
+    opposite_px: Array
+    content_px: Array
+
+    def excess_px(self) -> Array:
+        """How far content lies in front of the edge in each band, taken at the worse of its two ends."""
+        edge = edge_parallax_px(self.own_px, self.opposite_px)
+        return np.maximum(edge[:, :-1], edge[:, 1:]) - self.content_px
+
+
+def edge_state(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, window_px: Array | None) -> EdgeState:
+    """State of a side edge after ``moves``, with a window of (n, 4) pixels as the plan counts them, or without."""
+    rows = rows_after(moves.zoom)
+    source_px = arrays.left_hidden_px if side == "left" else arrays.right_hidden_px
+    own, opposite = hidden_px_at(source_px, side, moves, clip.width_px, rows)
+    if window_px is not None:
+        top, bottom = window_px[:, (0, 1) if side == "left" else (2, 3)].T[:, :, None]
+        own = np.maximum(own, top + (bottom - top) * rows)
+    bands = arrays.left_rows if side == "left" else arrays.right_rows
+    content = moves.zoom * bands * clip.width_px / 100.0 + moves.hit_px[:, None]
+    content = np.where(np.diff(rows) > 0.0, content, np.nan)
+    return EdgeState(rows, own, opposite, content)
+
+
+def figures_after(arrays: ShotArrays, moves: Moves, clip: ClipInfo, window_px: Array | None = None) -> Figures:
+    """Figures of a shot once its frames are moved, zoomed, filled and windowed."""
+    to_pct = 100.0 / clip.width_px
+    zoom, hit = moves.zoom, moves.hit_px * to_pct
+    excess: dict[Side, float] = {}
+    for side in SIDES:
+        worst = _most(edge_state(arrays, side, moves, clip, window_px).excess_px()) * to_pct
+        excess[side] = max(worst, 0.0) if np.isfinite(worst) else worst
+    return Figures(
+        near_pct=_least(zoom * arrays.near + hit),
+        far_pct=_most(zoom * arrays.far + hit),
+        range_pct=_most(zoom * arrays.span),
+        median_pct=_middle(zoom * arrays.median + hit),
+        left_edge_pct=_least(zoom * arrays.left_edge + hit),
+        right_edge_pct=_least(zoom * arrays.right_edge + hit),
+        left_excess_pct=excess["left"],
+        right_excess_pct=excess["right"],
+        measured_frames=int(arrays.measured.sum()),
+        frames=len(arrays.measured),
+    )
+
+
+def unmoved(count: int) -> Moves:
+    """Moves of ``count`` frames that are left as they are."""
+    return Moves(np.zeros(count), np.zeros(count), 1.0, "hide")
+
+
+def figures_of(table: MeasurementTable, first: int, last: int) -> Figures:
+    """Figures of frames ``first`` to ``last`` (both included) as measured: of a source, or of finished pictures.
+
+    Each figure goes through a running median over 5 frames first, so that a single wild frame cannot decide, and
+    frames measured with little confidence are left out.
+    """
+    arrays = shot_arrays(table, first, last)
+    return figures_after(arrays, unmoved(last - first + 1), table.clip)
+
+
+def predicted(table: MeasurementTable, shot: ShotPlan) -> Figures:
+    """Figures that a shot will have after its HIT, zoom, fill and window, from the measurement of its source."""
+    arrays = shot_arrays(table, shot.first, shot.last)
+    frames = np.arange(shot.first, shot.last + 1)
+    return figures_after(arrays, moves_of(shot, table.clip), table.clip, window_px_at(shot, frames))
+
+
+def signed_pct(pct: float) -> str:
+    """``+0.54 %`` or ``−1.20 %``, with a real minus sign; never ``−0.00 %``."""
+    text = f"{pct:+.2f} %"
+    return text.replace("-0.00", "+0.00").replace("-", "\N{MINUS SIGN}")
+
+
+def _length(pct: float, screen_width_mm: float) -> str:
+    mm = mm_from_pct(abs(pct), screen_width_mm)
+    return f"{mm:.0f} mm" if mm >= 10.0 else f"{mm:.1f} mm"
+
+
+def range_budget(limits: Limits) -> tuple[float, str]:
+    """Largest far − near that a frame may have, percent of width, and the rule: the range limit, or the room between
+    the near and the far limit where that is less."""
+    room = limits.far_pct - limits.near_pct
+    if limits.range_pct <= room:
+        return limits.range_pct, limits.range_rule
+    return room, "the room between the near and the far limit"
+
+
+def flags_for(figures: Figures, limits: Limits, screen_width_mm: float) -> tuple[Flag, ...]:
+    """What is outside its limit, or could not be judged, in plain words for a screen ``screen_width_mm`` wide."""
+    if figures.measured_frames == 0:
+        return (
+            Flag(
+                "not-measured",
+                f"nothing could be measured in any of {figures.frames} frames, so nothing is known of this shot",
+            ),
+        )
+    flags = []
+    over = figures.far_pct - limits.far_pct
+    if over > LIMIT_TOLERANCE_PCT:
+        flags.append(
+            Flag("far", _limit_text("far", figures.far_pct, limits.far_pct, over, limits.far_rule, screen_width_mm))
+        )
+    over = limits.near_pct - figures.near_pct
+    if over > LIMIT_TOLERANCE_PCT:
+        flags.append(
+            Flag(
+                "near", _limit_text("near", figures.near_pct, limits.near_pct, over, limits.near_rule, screen_width_mm)
+            )
+        )
+    budget, rule = range_budget(limits)
+    over = figures.range_pct - budget
+    if over > LIMIT_TOLERANCE_PCT:
+        text = (
+            f"range within a frame is {figures.range_pct:.2f} %, budget {budget:.2f} %: "
+            f"{_beyond(over, screen_width_mm)} too large{_rule(rule)}"
+        )
+        flags.append(Flag("range", text))
+    if figures.left_excess_pct > EDGE_TOLERANCE_PCT:
+        flags.append(Flag("left-edge", _edge_text("left", figures.left_excess_pct, screen_width_mm)))
+    if figures.right_excess_pct > EDGE_TOLERANCE_PCT:
+        flags.append(Flag("right-edge", _edge_text("right", figures.right_excess_pct, screen_width_mm)))
+    return tuple(flags)
+
+
+def _beyond(pct: float, screen_width_mm: float) -> str:
+    return f"{pct:.2f} % ({_length(pct, screen_width_mm)} on this screen)"
+
+
+def _rule(rule: str) -> str:
+    return f"; rule: {rule}" if rule else ""
+
+
+def _limit_text(word: str, pct: float, limit_pct: float, over_pct: float, rule: str, screen_width_mm: float) -> str:
+    return (
+        f"{word} is {signed_pct(pct)}, limit {signed_pct(limit_pct)}: "
+        f"{_beyond(over_pct, screen_width_mm)} outside{_rule(rule)}"
+    )
+
+
+def _edge_text(side: Side, excess_pct: float, screen_width_mm: float) -> str:
+    return (
+        f"content at the {side} edge is {_beyond(excess_pct, screen_width_mm)} in front of that edge, "
+        f"limit {EDGE_TOLERANCE_PCT:.2f} %{_rule(EDGE_RULE)}"
+    )
