@@ -1,0 +1,157 @@
+"""Outputs that have their name only when they are whole.
+
+Everything is written beside its place under a name that says unfinished, and renamed when it is done. Whatever goes
+wrong before that, the unfinished files are removed and what was there before is left as it was.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from postfix.errors import OutputError
+from postfix.source.picture import EyeSource
+
+
+def unfinished_path(path: Path) -> Path:
+    """Where an output is written before it has its name: the same folder, hidden, with the suffix kept."""
+    return path.with_name(f".{path.stem}.unfinished-{os.getpid()}{path.suffix}")
+
+
+def check_output(path: Path, sources: Iterable[EyeSource] = (), *, force: bool = False) -> None:
+    """Refuse an output that cannot be written, before any work is done.
+
+    Parameters
+    ----------
+    path : Path
+        The file or folder that will be written, or replaced with ``force``.
+    sources : iterable of EyeSource
+        What is being read; none of it may be touched.
+    force : bool
+        True where an existing output may be replaced.
+
+    Raises
+    ------
+    OutputError
+        Where it exists already, its folder cannot be written to, or it would lie in or replace a source.
+    """
+    _check_apart(path, sources)
+    if os.path.lexists(path) and not force:
+        raise OutputError(path, "an output already there", "a free name", "add --force to replace it")
+    folder = path.absolute().parent
+    while not folder.exists():
+        folder = folder.parent
+    if not folder.is_dir():
+        raise OutputError(path, f"'{folder}', which is no folder", "a folder to write in", "choose another output")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise OutputError(
+            path, f"no permission to write in '{folder}'", "a folder to write in", "choose another output"
+        )
+
+
+def _check_apart(path: Path, sources: Iterable[EyeSource]) -> None:
+    place = path.resolve()
+    for source in sources:
+        files = {file.resolve() for file in source.files()}
+        if any(file.is_relative_to(place) for file in files):
+            raise OutputError(path, f"the source {source.path} in its place", "a place apart", "choose another output")
+        if source.path.is_dir() and place.is_relative_to(source.path.resolve()):
+            raise OutputError(
+                path,
+                f"a place inside the source {source.path}",
+                "a place outside every source",
+                "choose another output",
+            )
+
+
+@contextmanager
+def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator[Path]:
+    """Give a place to write to, and put what was written there into its own place at the end.
+
+    Parameters
+    ----------
+    path : Path
+        The final file or folder.
+    folder : bool
+        True to make the unfinished place a folder.
+    force : bool
+        True to replace what is there. The old output is moved aside, and removed once the new one has its name.
+
+    Yields
+    ------
+    Path
+        The unfinished file (not yet made) or folder (made, empty), in the same parent as ``path``.
+
+    Raises
+    ------
+    OutputError
+        Where the output exists without ``force``, or the file system refuses.
+    """
+    check_output(path, force=force)
+    temporary = unfinished_path(path)
+    made: list[Path] = []
+    try:
+        try:
+            _make_parents(path, made)
+            _remove(temporary)
+            if folder:
+                temporary.mkdir()
+        except OSError as error:
+            raise _refused(path, error) from error
+        yield temporary
+        _put_in_place(temporary, path, force)
+    except BaseException:
+        with suppress(OSError):
+            _remove(temporary)
+        for parent in reversed(made):
+            with suppress(OSError):
+                parent.rmdir()
+        raise
+
+
+def _make_parents(path: Path, made: list[Path]) -> None:
+    missing = [parent for parent in path.absolute().parents if not parent.exists()]
+    for parent in reversed(missing):
+        with suppress(FileExistsError):
+            parent.mkdir()
+            made.append(parent)
+
+
+def _put_in_place(temporary: Path, path: Path, force: bool) -> None:
+    if not temporary.exists():
+        raise OutputError(path, "nothing written", "a finished output", "report this as a fault of the program")
+    if os.path.lexists(path) and not force:
+        raise OutputError(path, "an output that appeared meanwhile", "a free name", "add --force to replace it")
+    aside = path.with_name(f".{path.name}.replaced-{os.getpid()}")
+    try:
+        _remove(aside)
+        had_old = os.path.lexists(path)
+        if had_old:
+            path.rename(aside)
+        try:
+            temporary.replace(path)
+        except BaseException:
+            if had_old:
+                aside.rename(path)
+            raise
+    except OSError as error:
+        raise _refused(path, error) from error
+    # The new output is in place; an old one that cannot be removed must not make the job fail.
+    with suppress(OSError):
+        _remove(aside)
+
+
+def _remove(path: Path) -> None:
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
+
+
+def _refused(path: Path, error: OSError) -> OutputError:
+    return OutputError(
+        path, f"the file system refusing it ({error.strerror or error})", "a place to write", "choose another output"
+    )
