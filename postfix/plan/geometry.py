@@ -203,3 +203,10 @@ def window_need_px(hidden_opposite_px: npt.ArrayLike, parallax_px: npt.ArrayLike
     ``parallax_px`` (after the move) does not lie in front of the edge; never below 0."""
     opposite, parallax = np.asarray(hidden_opposite_px, np.float64), np.asarray(parallax_px, np.float64)
     return np.asarray(np.maximum(opposite - parallax, 0.0))
+
+
+def changes_nothing(shot: ShotPlan, clip: ClipInfo) -> bool:
+    """True where a shot's pictures come out as they went in."""
+    moves = moves_of(shot, clip)
+    still = not (moves.left_px.any() or moves.right_px.any()) and moves.zoom == 1.0
+    return still and not any(any(key.left_px) or any(key.right_px) for key in shot.window)

@@ -1,0 +1,258 @@
+"""The rim: what was typed becomes calls, and what comes back becomes text, JSON and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from postfix import commands
+from postfix.commands import Outcome
+from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError, UsageError
+from postfix.plan.model import FILLS
+from postfix.versions import version_text
+
+PROGRAM = "postfix-stereo"
+
+
+class _Parser(argparse.ArgumentParser):
+    """Reports wrong use as the project's own error, so that ``--json`` holds for it too."""
+
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise UsageError("command line", message, f"what {self.prog} --help shows", f"type {self.prog} --help")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command and return its exit code; never raises, whatever was typed."""
+    typed = list(sys.argv[1:] if arguments is None else arguments)
+    as_json = "--json" in typed
+    try:
+        options = _parser().parse_args(typed)
+        _start_log(options.verbose - options.quiet)
+        outcome: Outcome = options.command(options)
+    except PostfixError as error:
+        return _say_error(error, as_json)
+    except KeyboardInterrupt:
+        return _say(f"{PROGRAM}: interrupted; nothing half-written was left", EXIT_INTERRUPTED, as_json)
+    except BrokenPipeError:
+        # The reader of stdout went away (head, a closed pager); there is nobody left to tell.
+        sys.stderr.close()
+        return EXIT_FAULT
+    except OSError as error:
+        where = error.filename or "the system"
+        cause = OutputError(
+            where, str(error.strerror or error), "to read and write there", "check disk and permissions"
+        )
+        return _say_error(cause, as_json)
+    except Exception as error:
+        logging.getLogger("postfix").debug("the fault in full", exc_info=True)
+        text = (
+            f"{PROGRAM}: a fault of the program ({type(error).__name__}: {error}); repeat with -v and report the text"
+        )
+        return _say(text, EXIT_FAULT, as_json)
+    if options.json:
+        print(json.dumps({"exit_code": outcome.exit_code, **outcome.data}, indent=2, ensure_ascii=False))
+    elif outcome.text and not options.quiet:
+        print(outcome.text)
+    return outcome.exit_code
+
+
+def _say_error(error: PostfixError, as_json: bool) -> int:
+    if as_json:
+        parts = {
+            "message": str(error),
+            "where": error.where,
+            "frame": error.frame,
+            "found": error.found,
+            "expected": error.expected,
+            "next_step": error.next_step,
+        }
+        print(json.dumps({"exit_code": error.exit_code, "error": parts}, indent=2, ensure_ascii=False))
+    print(f"{PROGRAM}: {error}", file=sys.stderr)
+    return error.exit_code
+
+
+def _say(text: str, exit_code: int, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps({"exit_code": exit_code, "error": {"message": text}}, indent=2, ensure_ascii=False))
+    print(text, file=sys.stderr)
+    return exit_code
+
+
+def _start_log(level: int) -> None:
+    logging.basicConfig(format="%(message)s", stream=sys.stderr, force=True)
+    logging.getLogger("postfix").setLevel(logging.DEBUG if level > 0 else logging.ERROR if level < 0 else logging.INFO)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog=PROGRAM,
+        description="Measure, re-converge, window and check stereoscopic film for each screen it will be shown on.",
+        epilog=f"Begin with: {PROGRAM} demo demo-out",
+    )
+    parser.add_argument("--version", action="version", version=version_text())
+    adder = parser.add_subparsers(dest="name", metavar="COMMAND", required=True, parser_class=_Parser)
+    for name, (add_arguments, command, what, example) in _COMMANDS.items():
+        sub = adder.add_parser(
+            name,
+            help=what,
+            description=f"{what[0].upper()}{what[1:]}.",
+            epilog=f"example:\n  {PROGRAM} {example}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        add_arguments(sub)
+        _add_common(sub)
+        sub.set_defaults(command=command)
+    return parser
+
+
+def _add_common(sub: argparse.ArgumentParser) -> None:
+    group = sub.add_argument_group("all commands")
+    group.add_argument("--version", action="version", version=version_text())
+    group.add_argument("-v", "--verbose", action="count", default=0, help="say more on stderr")
+    group.add_argument("-q", "--quiet", action="count", default=0, help="say nothing but errors")
+    group.add_argument("--json", action="store_true", help="print the result as JSON on stdout")
+    group.add_argument("--force", action="store_true", help="replace outputs that exist")
+    group.add_argument("--resume", action="store_true", help="carry on: keep what an earlier run finished")
+    group.add_argument("--dry-run", action="store_true", help="check the input and say what would be written")
+
+
+def _add_source(sub: argparse.ArgumentParser) -> None:
+    group = sub.add_argument_group("source")
+    group.add_argument(
+        "--left", type=Path, metavar="PATH", help="left eye: video, folder of stills or numbered pattern"
+    )
+    group.add_argument("--right", type=Path, metavar="PATH", help="right eye, in the same form")
+    group.add_argument("--rate", metavar="R", help="frames per second of stills: 24, 23.976, 24000/1001")
+    group.add_argument(
+        "--frames", metavar="A-B", help="only these frames, both included: stills by number, video from 0"
+    )
+    group.add_argument("--edit", type=Path, metavar="LIST", help="take the cuts from a CMX 3600 .edl or an .otio")
+    group.add_argument("--one-shot", action="store_true", help="no cuts: everything is one shot")
+
+
+def _add_screens(sub: argparse.ArgumentParser, *, many: bool) -> None:
+    how = "a built-in name, WIDTHxDISTANCE in mm, or a name from --screens"
+    if many:
+        sub.add_argument("--screen", action="append", metavar="NAME", help=f"{how}; may be given several times")
+    else:
+        sub.add_argument("--screen", required=True, metavar="NAME", help=how)
+    sub.add_argument("--screens", type=Path, metavar="TOML", help="a table of your own screens")
+
+
+def _add_output(sub: argparse.ArgumentParser, what: str) -> None:
+    sub.add_argument("-o", "--output", type=Path, required=True, metavar="OUT", help=what)
+
+
+def _add_fill(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--fill", choices=FILLS, default="hide", help="what becomes of columns laid bare by a move (default: hide)"
+    )
+
+
+def _add_no_check(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--no-check", action="store_true", help="leave out measuring the written files")
+
+
+def _demo(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("output", type=Path, metavar="OUT", help="a new folder")
+
+
+def _measure(sub: argparse.ArgumentParser) -> None:
+    _add_source(sub)
+    _add_output(sub, "the measurement table, a .csv file")
+
+
+def _plan(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("measurement", type=Path, metavar="measure.csv", help="what measure wrote")
+    _add_screens(sub, many=False)
+    _add_fill(sub)
+    _add_output(sub, "the plan, a .toml file")
+
+
+def _render(sub: argparse.ArgumentParser) -> None:
+    _add_source(sub)
+    sub.add_argument("--plan", type=Path, required=True, metavar="TOML", help="what plan wrote, edited or not")
+    sub.add_argument(
+        "--measurement", type=Path, metavar="CSV", help="the source's table, where it was measured already"
+    )
+    _add_output(sub, "a new folder for left/, right/ and the change log")
+    _add_no_check(sub)
+
+
+def _check(sub: argparse.ArgumentParser) -> None:
+    _add_source(sub)
+    _add_screens(sub, many=False)
+
+
+def _report(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("output", type=Path, metavar="OUT", help="the folder that run wrote")
+
+
+def _run(sub: argparse.ArgumentParser) -> None:
+    _add_source(sub)
+    sub.add_argument("--job", type=Path, metavar="TOML", help="many clips at once, instead of --left and --right")
+    _add_screens(sub, many=True)
+    _add_fill(sub)
+    _add_output(sub, "a folder for everything")
+    _add_no_check(sub)
+
+
+def _screens(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--screens", type=Path, metavar="TOML", help="show your own screens too")
+
+
+_Command = tuple[
+    Callable[[argparse.ArgumentParser], None], Callable[[argparse.Namespace], Outcome], str, str
+]  # arguments, call, one line of help, example
+_COMMANDS: dict[str, _Command] = {
+    "demo": (
+        _demo,
+        commands.demo,
+        "make demo footage with known faults, run the whole job on it, show found against planted",
+        "demo demo-out",
+    ),
+    "measure": (
+        _measure,
+        commands.measure,
+        "measure parallax and differences between the eyes, frame by frame",
+        "measure --left reel_left.mov --right reel_right.mov -o measure.csv",
+    ),
+    "plan": (
+        _plan,
+        commands.plan,
+        "decide convergence and windows for one screen",
+        "plan measure.csv --screen cinema-12m -o plan.toml",
+    ),
+    "render": (
+        _render,
+        commands.render,
+        "write the corrected pictures that a plan asks for",
+        "render --left reel_left.mov --right reel_right.mov --plan plan.toml -o cinema",
+    ),
+    "check": (
+        _check,
+        commands.check,
+        "measure finished pictures against a screen's limits; nothing is changed",
+        "check --left cinema/left/reel_left.mov --right cinema/right/reel_right.mov --screen cinema-12m",
+    ),
+    "report": (_report, commands.report, "write the review page of a finished run again", "report out"),
+    "run": (
+        _run,
+        commands.run,
+        "do all of it: measure once, then plan, render, re-measure and report for each screen",
+        "run --left reel_left.mov --right reel_right.mov --screen cinema-12m --screen tv-55in -o out",
+    ),
+    "screens": (
+        _screens,
+        commands.screens,
+        "list the screens and their limits in mm, % and arcmin",
+        "screens",
+    ),
+}
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,236 @@
+"""One function a command: options in, what to print and the exit code out."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from postfix import summary
+from postfix.demo.run import demo_text, run_demo
+from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
+from postfix.job import (
+    Settings,
+    SourceChoice,
+    check_writing,
+    make_version,
+    measured,
+    require_same_clip,
+    source_files,
+    write_table,
+    write_text,
+)
+from postfix.jobfile import JobClip, parse_frames, read_job
+from postfix.measure.table import MeasurementTable
+from postfix.measure.table_csv import read_table
+from postfix.plan.clip import plan_clip, predicted_flags
+from postfix.plan.figures import figures_of, flags_for
+from postfix.plan.file import plan_text, read_plan
+from postfix.plan.model import Flag
+from postfix.plan.screens import read_screen, read_screens
+from postfix.review.report import write_report
+from postfix.run import ClipRun, planned_outputs, run_clip
+from postfix.source.rate import parse_rate
+from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a command has to say: text for a person, the same as data, and the exit code."""
+
+    text: str = ""
+    data: dict[str, Any] = field(default_factory=dict)
+    exit_code: int = EXIT_DONE
+
+
+def _limits_code(flagged: bool) -> int:
+    return EXIT_OUTSIDE_LIMITS if flagged else EXIT_DONE
+
+
+def _settings(options: argparse.Namespace) -> Settings:
+    return Settings(
+        force=options.force,
+        resume=options.resume,
+        quiet=options.quiet > 0,
+        check=not getattr(options, "no_check", False),
+        fill=getattr(options, "fill", "hide"),
+    )
+
+
+def _choice(options: argparse.Namespace) -> SourceChoice:
+    if options.left is None or options.right is None:
+        raise UsageError("source", "one eye or none", "--left and --right", "name the files of both eyes")
+    if options.edit is not None and options.one_shot:
+        raise UsageError("cuts", "--edit and --one-shot", "one of them", "leave one of them out")
+    return SourceChoice(
+        left=options.left,
+        right=options.right,
+        rate=None if options.rate is None else parse_rate(options.rate),
+        frames=None if options.frames is None else parse_frames(options.frames, "--frames"),
+        edit=options.edit,
+        one_shot=options.one_shot,
+    )
+
+
+def _screen_tables(options: argparse.Namespace) -> tuple[Path, ...]:
+    return () if options.screens is None else (options.screens,)
+
+
+def _would_write(paths: Iterable[Path]) -> Outcome:
+    names = [str(path) for path in paths]
+    return Outcome("would write\n" + "\n".join(f"  {name}" for name in names), {"would_write": names})
+
+
+def screens(options: argparse.Namespace) -> Outcome:
+    """List the screens and their limits."""
+    known: dict[str, Screen] = dict(BUILTIN_SCREENS)
+    for path in _screen_tables(options):
+        known.update(read_screens(path))
+    data = {"screens": [summary.screen_data(screen) for screen in known.values()]}
+    return Outcome(summary.screens_text(known.values()), data)
+
+
+def measure(options: argparse.Namespace) -> Outcome:
+    """Measure a source into a table."""
+    settings, output = _settings(options), options.output
+    pair, shots = _choice(options).open()
+    check_writing(pair, (output,), force=settings.force)
+    if options.dry_run:
+        return _would_write([output])
+    table = measured(pair, shots, "measure", settings)
+    write_table(output, table, force=settings.force)
+    rows = _measured_shots(table)
+    return Outcome(f"{summary.measured_text(rows)}\nwritten: {output}", {"written": [str(output)], "shots": rows})
+
+
+def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
+    return [{**asdict(shot), **summary.plain_figures(figures_of(table, shot.first, shot.last))} for shot in table.shots]
+
+
+def plan(options: argparse.Namespace) -> Outcome:
+    """Decide a plan from a table."""
+    settings, output = _settings(options), options.output
+    table = read_table(options.measurement)
+    screen = read_screen(options.screen, _screen_tables(options))
+    if options.dry_run:
+        return _would_write([output])
+    decided = plan_clip(table, screen, fill=settings.fill)
+    write_text(output, plan_text(decided), force=settings.force)
+    flags = predicted_flags(table, decided)
+    lines = [f"{shot.name}: {shot.reason}" for shot in decided.shots]
+    data = {
+        "written": [str(output)],
+        "shots": [{"name": s.name, "reason": s.reason, "flags": _plain_flags(flags[s.name])} for s in decided.shots],
+    }
+    return Outcome("\n".join([*lines, f"written: {output}"]), data, _limits_code(any(flags.values())))
+
+
+def _plain_flags(flags: tuple[Flag, ...]) -> list[dict[str, str]]:
+    return [asdict(flag) for flag in flags]
+
+
+def render(options: argparse.Namespace) -> Outcome:
+    """Write the pictures that a plan asks for."""
+    settings, output = _settings(options), options.output
+    decided = read_plan(options.plan)
+    before = None if options.measurement is None else read_table(options.measurement)
+    pair, _ = _choice(options).open()
+    check_writing(pair, (output,), force=settings.force)
+    require_same_clip(decided, pair)
+    if options.dry_run:
+        return _would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
+    if before is None and settings.check:
+        before = measured(pair, None, "measure", settings)
+    version = make_version(pair, source_files(pair), before, decided, output, settings)
+    shots = version.log["shots"]
+    text = [summary.shots_text(shots), summary.flags_text(decided.screen.name, shots), f"written: {output}"]
+    data = {"written": [str(output)], "shots": shots}
+    return Outcome("\n".join(filter(None, text)), data, _limits_code(version.flagged))
+
+
+def check(options: argparse.Namespace) -> Outcome:
+    """Measure finished pictures against a screen's limits."""
+    screen = read_screen(options.screen, _screen_tables(options))
+    pair, shots = _choice(options).open()
+    if options.dry_run:
+        return _would_write([])
+    table = measured(pair, shots, "check", _settings(options))
+    limits = limits_for(screen)
+    rows = []
+    for row, shot in zip(_measured_shots(table), table.shots):
+        flags = flags_for(figures_of(table, shot.first, shot.last), limits, screen.width_mm)
+        rows.append({**row, "flags": _plain_flags(flags)})
+    flagged = any(row["flags"] for row in rows)
+    verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
+    text = [summary.measured_text(rows), summary.flags_text(screen.name, rows), verdict]
+    data = {"screen": summary.screen_data(screen), "shots": rows}
+    return Outcome("\n".join(filter(None, text)), data, _limits_code(flagged))
+
+
+def report(options: argparse.Namespace) -> Outcome:
+    """Write the review page of a finished run again."""
+    if options.dry_run:
+        return _would_write([options.output / "report.html"])
+    page = write_report(options.output)
+    return Outcome(f"written: {page}", {"written": [str(page)]})
+
+
+def run(options: argparse.Namespace) -> Outcome:
+    """The whole job, for one clip or for many."""
+    settings, out = _settings(options), options.output
+    single = options.left is not None or options.right is not None
+    if single == (options.job is not None):
+        raise UsageError("source", "both or neither of --left/--right and --job", "one of them", "choose one")
+    if single:
+        clips = [JobClip("", _choice(options), _screens(options))]
+    else:
+        clips = list(read_job(options.job, _screen_tables(options)))
+        if options.screen:
+            clips = [JobClip(clip.name, clip.choice, _screens(options)) for clip in clips]
+    # Every clip is opened and checked before the first frame of any is measured.
+    outputs = []
+    for clip in clips:
+        pair, _ = clip.choice.open()
+        places = planned_outputs(out / clip.name, pair.name, clip.screens)
+        check_writing(pair, tuple(places), force=settings.force or settings.resume)
+        outputs += places
+    if options.dry_run:
+        return _would_write(outputs)
+    runs = [run_clip(clip.choice, clip.screens, out / clip.name, settings) for clip in clips]
+    page = write_report(out)
+    return _run_outcome(runs, [clip.name for clip in clips], page)
+
+
+def _screens(options: argparse.Namespace) -> tuple[Screen, ...]:
+    if not options.screen:
+        raise UsageError("--screen", "none", "at least one screen", "add for example --screen cinema-12m")
+    chosen = tuple(read_screen(name, _screen_tables(options)) for name in options.screen)
+    if len({screen.name for screen in chosen}) < len(chosen):
+        raise UsageError("--screen", "one screen twice", "each screen once", "leave the second one out")
+    return chosen
+
+
+def _run_outcome(runs: list[ClipRun], names: list[str], page: Path) -> Outcome:
+    text: list[str] = []
+    data: list[dict[str, Any]] = []
+    for name, made in zip(names, runs):
+        for version in made.versions:
+            shots = version.log["shots"]
+            screen = version.log["screen"]["name"]
+            heading = f"{name}, {screen}" if name else screen
+            text += [heading, summary.shots_text(shots), summary.flags_text(screen, shots), ""]
+            data.append({"clip": name, "screen": screen, "folder": str(version.folder), "shots": shots})
+    text.append(f"review page: {page}")
+    lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
+    return Outcome(lines, {"versions": data, "report": str(page)}, _limits_code(any(made.flagged for made in runs)))
+
+
+def demo(options: argparse.Namespace) -> Outcome:
+    """Make the demo film and run the whole job on it."""
+    settings, out = _settings(options), options.output
+    if options.dry_run:
+        return _would_write([out])
+    result = run_demo(out, settings)
+    return Outcome(demo_text(result), asdict(result), _limits_code(result.flagged))

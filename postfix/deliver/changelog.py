@@ -1,0 +1,198 @@
+"""The change log: what was done to every shot and frame, with the figures before and after.
+
+``changes.json`` holds the shots, ``changes.csv`` the frames. "After" is what was measured on the written files; where
+they were not measured it is null, never a prediction.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from postfix.measure.table import MeasurementTable
+from postfix.plan.figures import Figures, figures_of, flags_for
+from postfix.plan.geometry import moves_of, window_px_at
+from postfix.plan.model import Flag, Plan, ShotPlan
+from postfix.source.timecode import timecode_at
+
+SCHEMA = "postfix-changes/1"
+
+FRAME_COLUMNS = (
+    "frame",
+    "timecode",
+    "shot",
+    "hit_pct",
+    "left_move_px",
+    "right_move_px",
+    "zoom",
+    "fill",
+    "window_left_top_px",
+    "window_left_bottom_px",
+    "window_right_top_px",
+    "window_right_bottom_px",
+)
+_FRAME_FIGURES = (
+    ("near_pct", "near_before_pct", "near_after_pct"),
+    ("far_pct", "far_before_pct", "far_after_pct"),
+    ("median_pct", "median_before_pct", "median_after_pct"),
+    ("left_edge_pct", "left_edge_before_pct", "left_edge_after_pct"),
+    ("right_edge_pct", "right_edge_before_pct", "right_edge_after_pct"),
+    ("confidence", "confidence_before", "confidence_after"),
+)
+
+
+@dataclass(frozen=True)
+class EyeFile:
+    """One eye of a source or an output, as the log names it."""
+
+    eye: str
+    path: str
+    frames: int
+    sha256: str
+    rate: str = ""
+
+
+@dataclass(frozen=True)
+class ShotResult:
+    """A shot after the job: its decisions, figures and what stays outside the limits."""
+
+    plan: ShotPlan
+    before: Figures | None
+    after: Figures | None
+    flags: tuple[Flag, ...]
+
+
+def shot_results(plan: Plan, before: MeasurementTable | None, after: MeasurementTable | None) -> tuple[ShotResult, ...]:
+    """Figures of each shot on both sides of the change; flags from what was measured after it."""
+    results = []
+    for shot in plan.shots:
+        figures = [None if table is None else figures_of(table, shot.first, shot.last) for table in (before, after)]
+        flags = () if figures[1] is None else flags_for(figures[1], plan.limits, plan.screen.width_mm)
+        results.append(ShotResult(shot, figures[0], figures[1], flags))
+    return tuple(results)
+
+
+def change_log(
+    plan: Plan,
+    results: tuple[ShotResult, ...],
+    *,
+    sources: tuple[EyeFile, ...],
+    outputs: tuple[EyeFile, ...],
+    timecode: str | None,
+    tool: Mapping[str, Any],
+) -> dict[str, Any]:
+    """The log as plain data, ready for JSON.
+
+    Parameters
+    ----------
+    timecode : str or None
+        Of frame 0.
+    tool : mapping
+        ``name``, ``version`` and ``libraries``.
+    """
+    clip = plan.clip
+    return {
+        "schema": SCHEMA,
+        "tool": dict(tool),
+        "clip": {
+            "name": clip.name,
+            "width_px": clip.width_px,
+            "height_px": clip.height_px,
+            "rate": str(clip.rate),
+            "frames": plan.shots[-1].last + 1,
+        },
+        "screen": asdict(plan.screen),
+        "limits": asdict(plan.limits),
+        "sources": [asdict(source) for source in sources],
+        "outputs": [{k: v for k, v in asdict(output).items() if k != "rate"} for output in outputs],
+        "shots": [_shot_entry(result, plan, timecode) for result in results],
+    }
+
+
+def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[str, Any]:
+    shot, clip = result.plan, plan.clip
+    hit_px = moves_of(shot, clip).hit_px
+    return {
+        "name": shot.name,
+        "first": shot.first,
+        "last": shot.last,
+        "timecode_in": timecode_at(timecode, shot.first, clip.rate),
+        "timecode_out": timecode_at(timecode, shot.last, clip.rate),
+        "hit": [asdict(key) for key in shot.hit],
+        "applied_hit_px": [_plain(hit_px.min()), _plain(hit_px.max())],
+        "zoom": shot.zoom,
+        "fill": shot.fill,
+        "window": [{"frame": k.frame, "left_px": list(k.left_px), "right_px": list(k.right_px)} for k in shot.window],
+        "locked": shot.locked,
+        "before": _figures_entry(result.before),
+        "after": _figures_entry(result.after),
+        "flags": [asdict(flag) for flag in result.flags],
+        "reason": shot.reason,
+    }
+
+
+def _figures_entry(figures: Figures | None) -> dict[str, Any] | None:
+    if figures is None:
+        return None
+    return {name: _plain(value) for name, value in asdict(figures).items()}
+
+
+def _plain(value: float) -> float | int | None:
+    """A number JSON can hold: null where nothing was measured, four decimals elsewhere."""
+    if isinstance(value, int):
+        return value
+    if not math.isfinite(value):
+        return None
+    return round(float(value), 4) + 0.0
+
+
+def change_log_text(log: Mapping[str, Any]) -> str:
+    """JSON text of the log."""
+    return json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def frame_table_text(
+    plan: Plan,
+    before: MeasurementTable | None,
+    after: MeasurementTable | None,
+    *,
+    timecode: str | None,
+) -> str:
+    """CSV with one row a frame: what was done, and the figures before and after where they were measured."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*FRAME_COLUMNS, *(column for _, *pair in _FRAME_FIGURES for column in pair)])
+    clip = plan.clip
+    for shot in plan.shots:
+        frames = np.arange(shot.first, shot.last + 1)
+        moves, windows = moves_of(shot, clip), window_px_at(shot, frames)
+        for index, frame in enumerate(frames.tolist()):
+            left_px, right_px = float(moves.left_px[index]), float(moves.right_px[index])
+            done = [
+                _digits((right_px - left_px) * 100.0 / clip.width_px, 4),
+                _digits(left_px, 3),
+                _digits(right_px, 3),
+                f"{shot.zoom:g}",
+                shot.fill,
+                *(_digits(value, 2) for value in windows[index]),
+            ]
+            figures = [
+                "" if table is None else _digits(getattr(table.frames[frame], name), 4)
+                for name, *_columns in _FRAME_FIGURES
+                for table in (before, after)
+            ]
+            writer.writerow([frame, timecode_at(timecode, frame, clip.rate), shot.name, *done, *figures])
+    return out.getvalue()
+
+
+def _digits(value: float, digits: int) -> str:
+    if not math.isfinite(value):
+        return ""
+    return f"{round(float(value), digits) + 0.0:.{digits}f}".rstrip("0").rstrip(".")

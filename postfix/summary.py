@@ -1,0 +1,136 @@
+"""What the commands print: small tables that fit 80 columns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from postfix.plan.figures import Figures, signed_pct
+from postfix.viewing import Limits, Screen, arcmin_from_mm, limits_for, mm_from_pct
+
+NOT_MEASURED = "–"
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Columns as wide as their widest cell, the first flush left and the rest flush right."""
+    lines = [list(head), *(list(row) for row in rows)]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(head))]
+    text = []
+    for line in lines:
+        cells = [
+            cell.ljust(width) if i == 0 else cell.rjust(width) for i, (cell, width) in enumerate(zip(line, widths))
+        ]
+        text.append("  ".join(cells).rstrip())
+    return "\n".join(text)
+
+
+def pct(value: float | None) -> str:
+    """A figure in percent, or a dash where nothing was measured."""
+    return NOT_MEASURED if value is None or value != value else signed_pct(value).removesuffix(" %")
+
+
+def screens_text(screens: Iterable[Screen]) -> str:
+    """The screens with their limits in mm, % and arcmin."""
+    rows = []
+    for screen in screens:
+        limits = limits_for(screen)
+        rows.append(
+            [
+                screen.name,
+                f"{screen.width_mm:.0f}",
+                f"{screen.distance_mm:.0f}",
+                f"{screen.eye_mm:g}",
+                *(_limit_cells(screen, limits.near_pct)),
+                *(_limit_cells(screen, limits.far_pct)),
+            ]
+        )
+    head = ["screen", "width", "distance", "eye", "near mm", "%", "arcmin", "far mm", "%", "arcmin"]
+    return table(head, rows) + "\n(mm; negative is in front of the screen; range within a frame at most 60 arcmin)"
+
+
+def _limit_cells(screen: Screen, limit_pct: float) -> list[str]:
+    mm = mm_from_pct(limit_pct, screen.width_mm)
+    arcmin = arcmin_from_mm(mm, screen.distance_mm, screen.eye_mm)
+    return [f"{mm:.0f}", f"{limit_pct:+.2f}", f"{arcmin:+.0f}"]
+
+
+def screen_data(screen: Screen) -> dict[str, Any]:
+    """A screen and its limits as plain data."""
+    limits: Limits = limits_for(screen)
+    return {
+        "name": screen.name,
+        "width_mm": screen.width_mm,
+        "distance_mm": screen.distance_mm,
+        "eye_mm": screen.eye_mm,
+        "note": screen.note,
+        "limits": {
+            "near_pct": limits.near_pct,
+            "far_pct": limits.far_pct,
+            "range_pct": limits.range_pct,
+            "near_rule": limits.near_rule,
+            "far_rule": limits.far_rule,
+            "range_rule": limits.range_rule,
+        },
+    }
+
+
+def plain_figures(figures: Figures) -> dict[str, Any]:
+    """A shot's figures as plain data; None where nothing was measured."""
+    return {
+        name: value if isinstance(value, int) or math.isfinite(value) else None
+        for name, value in asdict(figures).items()
+    }
+
+
+def measured_text(shots: Iterable[Mapping[str, Any]]) -> str:
+    """A row for each shot of what was measured."""
+    head = ["shot", "frames", "near %", "far %", "median %", "left edge %", "right edge %"]
+    names = ("near_pct", "far_pct", "median_pct", "left_edge_pct", "right_edge_pct")
+    return table(
+        head,
+        ([s["name"], str(s["last"] - s["first"] + 1), *(pct(s[name]) for name in names)] for s in shots),
+    )
+
+
+def shots_text(shots: Iterable[Mapping[str, Any]]) -> str:
+    """A row for each shot of a change log: figures before and after, what was done, what stays flagged."""
+    rows = []
+    for shot in shots:
+        before, after = shot["before"] or {}, shot["after"] or {}
+        rows.append(
+            [
+                shot["name"],
+                str(shot["last"] - shot["first"] + 1),
+                _from_to(before.get("near_pct"), after.get("near_pct")),
+                _from_to(before.get("far_pct"), after.get("far_pct")),
+                _spread(shot["applied_hit_px"]),
+                _widest(shot["window"]),
+                ", ".join(flag["code"] for flag in shot["flags"]) or "ok" if shot["after"] else "unchecked",
+            ]
+        )
+    return table(["shot", "frames", "near %", "far %", "HIT px", "window px", "result"], rows)
+
+
+def _from_to(before: float | None, after: float | None) -> str:
+    return f"{pct(before)} → {pct(after)}"
+
+
+def _spread(ends: Sequence[float]) -> str:
+    low, high = ends
+    return f"{low:+g}" if low == high else f"{low:+g}…{high:+g}"
+
+
+def _widest(window: Sequence[Mapping[str, Any]]) -> str:
+    if not window:
+        return "none"
+    left = max(max(key["left_px"]) for key in window)
+    right = max(max(key["right_px"]) for key in window)
+    return f"L {left:.0f} R {right:.0f}"
+
+
+def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
+    """One line for each flag; empty where there is none."""
+    lines = [f"{name}, {shot['name']}: {flag['text']}" for shot in shots for flag in shot["flags"]]
+    return "\n".join(lines)
