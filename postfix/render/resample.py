@@ -21,8 +21,9 @@ from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
 TAPS = 16
 """Input samples that make one output sample along an axis."""
 
-KAISER_BETA = 7.0
-"""Shape of the window: about 80 dB against an exact shift up to half of Nyquist."""
+KAISER_BETA = 6.0
+"""Shape of the window: against an exact shift the error stays under −60 dB up to 0.65 of Nyquist (one code of 10 bits)
+and is −32 dB at 0.8; a larger value is cleaner below and softer above. Project default."""
 
 _BLOCK = 64
 
