@@ -11,7 +11,9 @@ from typing import Any
 from postfix import summary
 from postfix.demo.run import demo_text, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
-from postfix.job import (
+from postfix.job.file import JobClip, parse_frames, read_job
+from postfix.job.run import ClipRun, planned_outputs, run_clip
+from postfix.job.version import (
     Settings,
     SourceChoice,
     check_writing,
@@ -22,7 +24,6 @@ from postfix.job import (
     write_table,
     write_text,
 )
-from postfix.jobfile import JobClip, parse_frames, read_job
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip, predicted_flags
@@ -31,7 +32,6 @@ from postfix.plan.file import plan_text, read_plan
 from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
 from postfix.review.report import write_report
-from postfix.run import ClipRun, planned_outputs, run_clip
 from postfix.source.rate import parse_rate
 from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
 

@@ -19,10 +19,8 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     widths = [max(len(line[i]) for line in lines) for i in range(len(head))]
     text = []
     for line in lines:
-        cells = [
-            cell.ljust(width) if i == 0 else cell.rjust(width) for i, (cell, width) in enumerate(zip(line, widths))
-        ]
-        text.append("  ".join(cells).rstrip())
+        first, *others = (cell.rjust(width) for cell, width in zip(line, widths))
+        text.append("  ".join([line[0].ljust(len(first)), *others]).rstrip())
     return "\n".join(text)
 
 

@@ -1,0 +1,88 @@
+"""What an earlier run finished and a later one may keep."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from postfix import __version__
+from postfix.deliver.changelog import EyeFile
+from postfix.errors import InputError
+from postfix.job.version import SourceChoice, Version, write_text
+from postfix.plan.file import plan_text
+from postfix.plan.model import Plan
+
+log = logging.getLogger("postfix")
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What a measurement was made from, kept beside it so that a later run can tell whether it still holds."""
+
+    path: Path
+    choice: SourceChoice
+    sources: Callable[[], tuple[EyeFile, ...]]
+
+    def _facts(self) -> dict[str, Any]:
+        edit = self.choice.edit
+        return {
+            "program version": __version__,
+            "cuts": "one shot" if self.choice.one_shot else "found in the picture" if edit is None else str(edit),
+            "frames": self.choice.frames and list(self.choice.frames),
+            **{f"{source.eye} eye": asdict(source) for source in self.sources()},
+        }
+
+    def keep(self) -> None:
+        """Write it down; only now does the measurement count as finished."""
+        write_text(self.path, json.dumps(self._facts(), indent=2, ensure_ascii=False) + "\n", force=True)
+
+    def is_kept(self) -> bool:
+        """Whether a finished measurement of these very files is there.
+
+        Raises
+        ------
+        InputError
+            Where there is one of other files, cuts or program version; names what differs.
+        """
+        if not self.path.exists():
+            return False
+        kept, now = _read_json(self.path), self._facts()
+        changed = [name for name in now if kept.get(name) != now[name]]
+        if changed:
+            raise InputError(
+                self.path,
+                f"an earlier run with another {' and another '.join(changed)}",
+                "the run that is to be carried on",
+                "give the same source, or start anew with --force instead of --resume",
+            )
+        return True
+
+
+def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...]) -> Version | None:
+    """The version that an earlier run finished, where it is the one this plan asks for."""
+    log_file = folder / "changes.json"
+    if not log_file.exists():
+        return None
+    kept = _read_json(log_file)
+    plan_file = folder / "plan.toml"
+    same_plan = plan_file.exists() and plan_file.read_text(encoding="utf-8") == plan_text(plan)
+    if not same_plan or kept.get("sources") != [asdict(source) for source in sources]:
+        return None
+    log.info("%s: kept as an earlier run finished it", folder)
+    return Version(folder, kept)
+
+
+def _read_json(path: Path) -> dict[str, Any]:
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError(
+            path, f"no JSON in it ({error})", "what an earlier run wrote", "start anew with --force"
+        ) from error
+    if not isinstance(data, dict):
+        raise InputError(path, "no JSON object in it", "what an earlier run wrote", "start anew with --force")
+    return data

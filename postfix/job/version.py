@@ -1,0 +1,208 @@
+"""One version of a clip for one screen: rendered, reopened, measured again and logged."""
+
+from __future__ import annotations
+
+import logging
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from postfix import __version__
+from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.staging import check_output, staged
+from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_and_count, writer_like
+from postfix.errors import InputError
+from postfix.job.progress import bar
+from postfix.measure.clip import clip_info, measure_clip
+from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.measure.table_csv import table_text
+from postfix.plan.file import plan_text
+from postfix.plan.geometry import changes_nothing
+from postfix.plan.model import Fill, Plan
+from postfix.render.moves import render_pair
+from postfix.source.editlist import read_edit_list
+from postfix.source.opening import sha256_of
+from postfix.source.pair import PairSource, open_pair
+from postfix.source.picture import EyeSource
+from postfix.source.shots import Shot
+from postfix.versions import libraries
+
+log = logging.getLogger("postfix")
+
+EYES = ("left", "right")
+
+
+@dataclass(frozen=True)
+class SourceChoice:
+    """Both eyes of one clip as a person named them, and where its cuts come from."""
+
+    left: Path
+    right: Path
+    rate: Fraction | None = None
+    frames: tuple[int, int] | None = None
+    edit: Path | None = None
+    one_shot: bool = False
+
+    def open(self) -> tuple[PairSource, tuple[Shot, ...] | None]:
+        """The pair, and its shots where they are known before anything is measured."""
+        pair = open_pair(self.left, self.right, rate=self.rate, frames=self.frames)
+        if self.one_shot:
+            return pair, (Shot("s001", 0, pair.count - 1),)
+        if self.edit is not None:
+            return pair, read_edit_list(self.edit, rate=pair.rate, count=pair.count, timecode=pair.timecode)
+        return pair, None
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a job is carried out, whatever it works on."""
+
+    force: bool = False
+    resume: bool = False
+    quiet: bool = False
+    check: bool = True
+    fill: Fill = "hide"
+
+
+@dataclass(frozen=True)
+class Version:
+    """The version of a clip made for one screen: where it is, and its change log."""
+
+    folder: Path
+    log: dict[str, Any]
+
+    @property
+    def flagged(self) -> bool:
+        """Whether anything stays outside its limits, or could not be judged."""
+        return any(shot["flags"] for shot in self.log["shots"])
+
+
+def measured(pair: PairSource, shots: tuple[Shot, ...] | None, what: str, settings: Settings) -> MeasurementTable:
+    """Measure a pair behind a progress bar."""
+    with bar(what, pair.count, quiet=settings.quiet) as progress:
+        return measure_clip(pair, shots=shots, progress=progress)
+
+
+def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
+    """Both eyes of a source as the log names them; reads every byte for the checksums."""
+
+    def entry(eye: str, source: EyeSource) -> EyeFile:
+        return EyeFile(eye, str(source.path.resolve()), source.count, sha256_of(source), str(source.rate))
+
+    with ThreadPoolExecutor(2) as pool:
+        return tuple(pool.map(entry, EYES, (pair.left, pair.right)))
+
+
+def write_text(path: Path, text: str, *, force: bool) -> None:
+    """Write a small file whole or not at all."""
+    with staged(path, force=force) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_table(path: Path, table: MeasurementTable, *, force: bool) -> None:
+    """Write a measurement table whole or not at all."""
+    write_text(path, table_text(table), force=force)
+
+
+def check_writing(pair: PairSource, outputs: tuple[Path, ...], *, force: bool) -> None:
+    """Everything about the outputs that can be refused before the first frame.
+
+    Raises
+    ------
+    InputError
+        Where the source's codec cannot be written.
+    OutputError
+        Where an output exists, lies in a source, or cannot be written.
+    """
+    eyes = (pair.left, pair.right)
+    for source in eyes:
+        check_writable(source)
+    for path in outputs:
+        check_output(path, eyes, force=force)
+
+
+def make_version(
+    pair: PairSource,
+    sources: tuple[EyeFile, ...],
+    before: MeasurementTable | None,
+    plan: Plan,
+    folder: Path,
+    settings: Settings,
+) -> Version:
+    """Render a plan into a folder, measure what was written, and log it.
+
+    Everything is written beside the folder's final name and renamed into place at the end.
+
+    Raises
+    ------
+    InputError
+        Where the plan is for other footage, or a source fails on the way.
+    OutputError
+        Where the folder exists or cannot be written, or what was written is not what it should be.
+    """
+    require_same_clip(plan, pair)
+    with staged(folder, folder=True, force=settings.force) as work:
+        _write_eyes(pair, plan, work, settings)
+        written = [reopen_and_count(work / eye, like) for eye, like in zip(EYES, (pair.left, pair.right))]
+        after = None
+        if settings.check:
+            shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
+            finished = PairSource(written[0], written[1], pair.name)
+            after = measured(finished, shots, f"check {plan.screen.name}", settings)
+        outputs = tuple(
+            EyeFile(eye, source.path.relative_to(work).as_posix(), source.count, sha256_of(source))
+            for eye, source in zip(EYES, written)
+        )
+        log_data = change_log(
+            plan,
+            shot_results(plan, before, after),
+            sources=sources,
+            outputs=outputs,
+            timecode=pair.timecode,
+            tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
+        )
+        texts = {
+            "plan.toml": plan_text(plan),
+            "changes.json": change_log_text(log_data),
+            "changes.csv": frame_table_text(plan, before, after, timecode=pair.timecode),
+        }
+        for name, text in texts.items():
+            (work / name).write_text(text, encoding="utf-8", newline="\n")
+    return Version(folder, log_data)
+
+
+def _write_eyes(pair: PairSource, plan: Plan, work: Path, settings: Settings) -> None:
+    sources = dict(zip(EYES, (pair.left, pair.right)))
+    for eye in EYES:
+        (work / eye).mkdir()
+    untouched = all(changes_nothing(shot, plan.clip) for shot in plan.shots)
+    if untouched and all(can_copy(source) for source in sources.values()):
+        log.debug("%s: nothing to change; the source files are copied byte for byte", plan.screen.name)
+        for eye, source in sources.items():
+            copy_eye(source, work / eye)
+        return
+    shot_of = [shot for shot in plan.shots for _ in range(shot.first, shot.last + 1)]
+    with ExitStack() as stack:
+        progress = stack.enter_context(bar(f"render {plan.screen.name}", pair.count, quiet=settings.quiet))
+        writers = [stack.enter_context(writer_like(source, work / eye)) for eye, source in sources.items()]
+        for index, left, right in pair.frames():
+            *eyes, unchanged = render_pair(left, right, pair.format, plan.clip, shot_of[index], index)
+            for writer, planes in zip(writers, eyes):
+                writer.write(index, planes, unchanged=unchanged)
+            progress(1)
+
+
+def require_same_clip(plan: Plan, pair: PairSource) -> None:
+    """Refuse a plan made for other footage: size, rate, step or number of frames differ."""
+
+    def words(clip: ClipInfo, count: int) -> str:
+        size = f"{clip.width_px}x{clip.height_px}"
+        return f"{count} frames of {size} at {clip.rate} frames/s moved by multiples of {clip.step_px} px"
+
+    planned = words(plan.clip, plan.shots[-1].last + 1)
+    present = words(clip_info(pair), pair.count)
+    if planned != present:
+        raise InputError(pair.left.path, present, f"{planned} as in the plan", "plan again from a measurement of it")
