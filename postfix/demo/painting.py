@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import cv2
@@ -114,19 +114,40 @@ class Canvas:
         c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
         return self._mask([list(zip(x + a * c - b * s, y + a * s + b * c))], None)
 
-    def _mask(self, shapes: Sequence[Points], width_px: float | None) -> Array:
-        rows, columns = self.cover.shape
-        big = np.zeros((rows * _FINER, columns * _FINER), np.uint8)
+    def lettering(self, text: str, middle_px: tuple[float, float], height_px: float, weight: float) -> Array:
+        """Coverage of a line of capitals about ``height_px`` high, ``weight`` stroke widths of that height thick."""
         scale = self.density * _FINER
-        for points in shapes:
-            at = (np.asarray(points, np.float64) - self.box_px[:2]) * scale - 0.5
-            fixed = np.round(at * 16.0).astype(np.int32).reshape(-1, 1, 2)
+        face = cv2.FONT_HERSHEY_DUPLEX
+        thickness = max(1, round(weight * height_px * scale))
+        size = cv2.getFontScaleFromHeight(face, round(height_px * scale), thickness)
+        (width, height), _ = cv2.getTextSize(text, face, size, thickness)
+        big = np.zeros(tuple(n * _FINER for n in self.cover.shape), np.uint8)
+        x = (middle_px[0] - self.box_px[0]) * scale - width / 2.0
+        y = (middle_px[1] - self.box_px[1]) * scale + height / 2.0
+        cv2.putText(big, text, (round(x), round(y)), face, size, (255,), thickness, cv2.LINE_8)
+        return _averaged(big)
+
+    def _mask(self, shapes: Sequence[Points], width_px: float | None) -> Array:
+        """Coverage of polygons, or of open lines where a width is given."""
+        rows, columns = self.cover.shape
+        out = np.zeros((rows, columns), np.float32)
+        scale = self.density * _FINER
+        at = [(np.asarray(points, np.float64) - self.box_px[:2]) * scale for points in shapes]
+        margin = scale * (1.0 if width_px is None else width_px + 1.0)
+        limits = np.array([columns, rows]) * _FINER
+        low = np.clip(np.min([a.min(axis=0) for a in at], axis=0) - margin, 0, limits).astype(int) // _FINER
+        high = -(-np.clip(np.max([a.max(axis=0) for a in at], axis=0) + margin, 0, limits).astype(int) // _FINER)
+        if np.any(high <= low):
+            return out
+        big = np.zeros(((high[1] - low[1]) * _FINER, (high[0] - low[0]) * _FINER), np.uint8)
+        for points in at:
+            fixed = np.round((points - low * _FINER - 0.5) * 16.0).astype(np.int32).reshape(-1, 1, 2)
             if width_px is None:
-                cv2.fillPoly(big, [fixed], 255, cv2.LINE_8, 4)
+                cv2.fillPoly(big, [fixed], (255,), cv2.LINE_8, 4)
             else:
-                cv2.polylines(big, [fixed], False, 255, max(1, round(width_px * scale)), cv2.LINE_8, 4)
-        small = cv2.resize(big, (columns, rows), interpolation=cv2.INTER_AREA)
-        return np.asarray(small, np.float32) / np.float32(255.0)
+                cv2.polylines(big, [fixed], False, (255,), max(1, round(width_px * scale)), cv2.LINE_8, 4)
+        out[low[1] : high[1], low[0] : high[0]] = _averaged(big)
+        return out
 
     def texture(self) -> Texture:
         """The drawing with its coverage, (rows, columns, 4) uint16, colours multiplied by coverage."""
@@ -135,13 +156,29 @@ class Canvas:
         out[..., 3] = self.cover
         return np.asarray(np.rint(out * OPAQUE), dtype=np.uint16)
 
-    def matrix(self, rig: Rig, depth_row: tuple[float, float, float]) -> Matrix:
-        """Where the drawing is in the world, (4, 3), if it lies on that plane."""
-        return on_plane(rig, depth_row, self.picture_from_texture)
+    def surface(
+        self,
+        name: str,
+        rig: Rig,
+        depth_row: tuple[float, float, float],
+        motion: Callable[[int], Matrix] | None = None,
+    ) -> Surface:
+        """The drawing as a surface on the plane whose 1/Z is given; ``motion`` moves it in the picture, (3, 3)."""
+        if motion is None:
+            return Surface(name, self.texture(), still(on_plane(rig, depth_row, self.picture_from_texture)))
+        move, inner = motion, self.picture_from_texture
+        return Surface(name, self.texture(), lambda frame: on_plane(rig, depth_row, move(frame) @ inner))
 
-    def surface(self, name: str, rig: Rig, depth_row: tuple[float, float, float]) -> Surface:
-        """The drawing as a surface that stands still."""
-        return Surface(name, self.texture(), still(self.matrix(rig, depth_row)))
+
+def _averaged(big: npt.NDArray[np.uint8]) -> Array:
+    size = (big.shape[1] // _FINER, big.shape[0] // _FINER)
+    small = cv2.resize(big, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.float32) / np.float32(255.0)
+
+
+def soft(mask: Array, radius_px: float) -> Array:
+    """A mask with a soft edge, for shadows and light; ``radius_px`` in texture pixels."""
+    return np.asarray(cv2.GaussianBlur(mask, (0, 0), radius_px), np.float32)
 
 
 def canvas(box_px: tuple[float, float, float, float], density: float = 1.5) -> Canvas:
@@ -149,6 +186,13 @@ def canvas(box_px: tuple[float, float, float, float], density: float = 1.5) -> C
     columns = max(4, round((box_px[2] - box_px[0]) * density))
     rows = max(4, round((box_px[3] - box_px[1]) * density))
     return Canvas(box_px, density, np.zeros((rows, columns, 3), np.float32), np.zeros((rows, columns), np.float32))
+
+
+def moved(x: float, y: float, turn_deg: float = 0.0, lean: float = 0.0) -> Matrix:
+    """Turn clockwise about (0, 0), lean (columns gained per row), then move to (x, y): picture to picture, (3, 3)."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    slanted = np.array([[1.0, lean, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
+    return np.asarray(slanted @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]), dtype=np.float64)
 
 
 def facing_at(rig: Rig, parallax_pct: float) -> tuple[float, float, float]:
