@@ -81,9 +81,11 @@ def painted(planes: Planes, fmt: PictureFormat, left_px: Counts, right_px: Count
     step_y = max(plane.step_y for plane in fmt.planes)
     groups = np.arange(0, fmt.height, step_y)
     left = -(-np.maximum.reduceat(np.clip(left_px, 0, fmt.width), groups) // step_x) * step_x
-    # On the right the first hidden column must be one where a chroma sample begins; the last may be half a sample.
-    first_hidden = fmt.width - np.maximum.reduceat(np.clip(right_px, 0, fmt.width), groups)
-    first_hidden = first_hidden // step_x * step_x
+    # On the right the first hidden column must be one where a chroma sample begins; the last sample of an odd width
+    # covers a single column.
+    right = np.maximum.reduceat(np.clip(right_px, 0, fmt.width), groups)
+    beyond = -(-fmt.width // step_x) * step_x
+    first_hidden = np.where(right > 0, (fmt.width - right) // step_x * step_x, beyond)
     result = []
     for plane, info in zip(planes, fmt.planes):
         out = plane if owned else plane.copy()

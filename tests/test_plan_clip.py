@@ -1,0 +1,152 @@
+"""The plan of a whole clip: what it promises, what it says, and that it admits what it cannot do."""
+
+from __future__ import annotations
+
+import time
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plan_tables import CLIP, frame, rows, table
+
+from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
+from postfix.plan.clip import plan_clip, predicted_flags
+from postfix.plan.figures import predicted
+from postfix.plan.geometry import applied_hit_px
+from postfix.plan.model import FILLS, Fill, HitKey
+from postfix.plan.windows import WINDOW_MAX_PCT
+from postfix.source.shots import Shot
+from postfix.viewing import BUILTIN_SCREENS, Limits
+
+CINEMA = BUILTIN_SCREENS["cinema-12m"]
+
+
+def test_a_clip_within_its_limits_is_left_exactly_as_it_is() -> None:
+    made = table(lambda i: frame(left=rows(0.1), right=rows(0.0)), 48, cuts=[20])
+    plan = plan_clip(made, CINEMA)
+    for shot, first in zip(plan.shots, (0, 20)):
+        assert shot.hit == (HitKey(first, 0.0),)
+        assert (shot.zoom, shot.window, shot.reason) == (1.0, (), "within limits as shot")
+    assert predicted_flags(made, plan) == {"sh001": (), "sh002": ()}
+
+
+def test_the_reason_names_the_figure_the_limit_and_the_move() -> None:
+    (shot,) = plan_clip(table(lambda i: frame(near=0.2, far=1.61), 48), CINEMA).shots
+    # 65 mm on 12 m is 0.5417 % (computed).
+    assert shot.reason.startswith("far was +1.61 %, limit +0.54 % (65 mm); moved ")
+    assert f"forward ({abs(applied_hit_px(shot.hit[0].pct, CLIP))} px)" in shot.reason
+
+
+def test_the_reason_names_the_window_and_its_side() -> None:
+    (shot,) = plan_clip(table(lambda i: frame(left=rows(-1.2)), 48), CINEMA).shots
+    assert shot.hit[0].pct == 0.0
+    assert "within limits as shot" in shot.reason
+    assert "content at the left edge would be 1.20 % in front of it" in shot.reason
+    assert "window of up to 27 px" in shot.reason
+
+
+def test_the_reason_says_what_stays_outside_and_the_flag_too() -> None:
+    made = table(lambda i: frame(near=-1.0, far=2.0), 48)
+    plan = plan_clip(made, CINEMA)
+    assert "near stays" in plan.shots[0].reason
+    codes = [flag.code for flag in predicted_flags(made, plan)["sh001"]]
+    assert codes == ["near", "range"]
+
+
+def test_an_unmeasured_shot_is_left_alone_and_said_so() -> None:
+    made = table([FrameMeasure(note="black")] * 24)
+    plan = plan_clip(made, CINEMA)
+    assert "nothing could be measured" in plan.shots[0].reason
+    assert plan.shots[0].hit[0].pct == 0.0
+    assert [flag.code for flag in predicted_flags(made, plan)["sh001"]] == ["not-measured"]
+
+
+def test_a_shot_measured_in_few_frames_says_in_how_many() -> None:
+    made = table(lambda i: frame() if i < 10 else FrameMeasure(), 48)
+    assert "only 10 of 48 frames could be measured" in plan_clip(made, CINEMA).shots[0].reason
+
+
+def test_limits_of_ones_own_go_before_the_screens() -> None:
+    made = table(lambda i: frame(far=0.3), 10)
+    plan = plan_clip(made, CINEMA, Limits(-2.0, 0.1, 3.0))
+    assert plan.shots[0].hit[0].pct < 0.0
+    assert plan.limits.far_pct == 0.1
+
+
+def test_each_shot_has_its_own_move() -> None:
+    made = table(lambda i: frame(near=-0.3, far=1.0 if i < 24 else 0.2), 48, cuts=[24])
+    first, second = plan_clip(made, CINEMA).shots
+    assert first.hit[0].pct < 0.0
+    assert second.hit[0].pct == 0.0
+
+
+_EDGE = st.tuples(st.floats(-2.0, 0.4), st.floats(-2.0, 0.4))
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    near=st.floats(-3.0, 3.0),
+    span=st.floats(0.0, 2.4),
+    left=_EDGE,
+    right=_EDGE,
+    black=st.tuples(*[st.floats(0.0, 20.0)] * 8),
+    fill=st.sampled_from(FILLS),
+    seed=st.integers(0, 1000),
+)
+def test_a_plan_leaves_nothing_outside_wherever_the_room_allows(
+    near: float,
+    span: float,
+    left: tuple[float, float],
+    right: tuple[float, float],
+    black: tuple[float, ...],
+    fill: Fill,
+    seed: int,
+) -> None:
+    rng = np.random.default_rng(seed)
+    limits = Limits(-1.75, 0.54, 1.75)
+    count = 40
+    walk = np.cumsum(rng.normal(0.0, 0.03, count))
+
+    def made(i: int) -> FrameMeasure:
+        # Content at an edge lies between near and far of its frame, as real content does.
+        low, high = near + 0.1 * walk[i], near + 0.1 * walk[i] + span
+        edges = [np.clip(np.linspace(*ends, EDGE_BANDS) + near + walk[i], low, high) for ends in (left, right)]
+        return frame(
+            low, high, tuple(edges[0].tolist()), tuple(edges[1].tolist()),
+            left_hidden=black[:4], right_hidden=black[4:],
+        )  # fmt: skip
+
+    source = table(made, count)
+    plan = plan_clip(source, CINEMA, limits, fill=fill)
+    (shot,) = plan.shots
+    after = predicted(source, shot)
+    codes = {flag.code for flag in predicted_flags(source, plan)["sh001"]}
+    assert "far" not in codes
+    assert "not-measured" not in codes
+    if shot.zoom * (after.far_pct - after.near_pct) <= 2.29 - 2.0 * 200.0 / CLIP.width_px:
+        assert "near" not in codes
+    widest = max([px for key in shot.window for px in (*key.left_px, *key.right_px)], default=0.0)
+    if widest < WINDOW_MAX_PCT * CLIP.width_px / 100.0 - 2.0:
+        assert not codes & {"left-edge", "right-edge"}
+    if after.range_pct <= 1.75:
+        assert "range" not in codes
+
+
+@pytest.mark.parametrize("shots", [1, 1000])
+def test_thirty_thousand_frames_are_planned_in_seconds(shots: int) -> None:
+    count = 30000
+    clip = ClipInfo("long", 1920, 1080, Fraction(24), 2)
+    rng = np.random.default_rng(3)
+    walk = np.clip(np.cumsum(rng.normal(0.0, 0.03, count)) - 0.5, -3.0, 0.0)
+    bands = [(float(value),) * EDGE_BANDS for value in walk]
+    frames = [frame(-1.0, 0.9, edge, edge) for edge in bands]
+    size = count // shots
+    made = MeasurementTable(
+        clip, tuple(frames), ("",) * count, tuple(Shot(f"s{k}", k * size, (k + 1) * size - 1) for k in range(shots))
+    )
+    start = time.perf_counter()
+    plan = plan_clip(made, CINEMA)
+    assert time.perf_counter() - start < 10.0
+    assert len(plan.shots) == shots
