@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -63,9 +63,9 @@ def read_edit_list(path: Path, *, rate: Fraction, count: int, timecode: str | No
     events = _events(path, rate)
     start = _clip_start(path, events, rate, timecode)
     inside = [event for event in events if event.end > start and event.first < start + count]
+    inside = [replace(event, name=name) for event, name in zip(inside, _unique_names([e.name for e in inside]))]
     _check_cover(path, inside, start, count, rate)
-    names = _unique_names([event.name for event in inside])
-    return tuple(Shot(name, event.first - start, event.end - start - 1) for name, event in zip(names, inside))
+    return tuple(Shot(event.name, event.first - start, event.end - start - 1) for event in inside)
 
 
 def _events(path: Path, rate: Fraction) -> list[_Event]:
@@ -137,7 +137,8 @@ def _frames(path: Path, time: Any, rate: Fraction) -> int:
             f"whole frames at {rate} like the clip",
             "export the list at the clip's rate",
         )
-    return round(time.value)
+    frames: int = round(time.value)
+    return frames
 
 
 def _event_name(clip: Any) -> str:

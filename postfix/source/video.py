@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -13,6 +14,7 @@ import av
 from av.container import InputContainer
 
 from postfix.errors import InputError, UsageError
+from postfix.source.ffv1 import packet_is_whole
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.pixel_formats import SUPPORTED_TEXT, is_supported, planes_of, video_format
 from postfix.source.rate import STANDARD_RATES
@@ -136,7 +138,7 @@ class VideoSource:
             if seek_to is not None:
                 container.seek(seek_to, stream=stream, backward=True, any_frame=False)
             number = None if seek_to is not None else 0
-            for frame in container.decode(stream):
+            for frame in self._decoded(container, stream):
                 if number is None:
                     if frame.pts is None or frame.pts < times[wanted.start]:
                         continue
@@ -147,6 +149,16 @@ class VideoSource:
                 number += 1
                 if number >= wanted.stop:
                     return
+
+    def _decoded(self, container: InputContainer, stream: Any) -> Iterator[av.VideoFrame]:
+        has_checksums = self.tags.codec == "ffv1" and bool(stream.codec_context.extradata)
+        for packet in container.demux(stream):
+            if has_checksums and packet.size and not packet_is_whole(bytes(packet)):
+                number = bisect_left(self._packets.times, packet.pts or 0)
+                raise InputError(
+                    self.path, "a picture whose checksum is wrong", "undamaged pictures", _COPY_AGAIN, frame=number
+                )
+            yield from packet.decode()
 
     def _safe_seek_time(self, number: int) -> int | None:
         """Where to start so that ``number`` decodes right; None for the start of the file.
@@ -307,7 +319,10 @@ def _count_packets(path: Path, container: InputContainer, stream: Any) -> _Packe
 
 def _check_announced_end(path: Path, container: InputContainer, stream: Any, times: list[int], end_s: Fraction) -> None:
     """Hold the last moment that was read against the one announced, where a container does not count its frames."""
-    step_s = (max(times) - min(times)) * stream.time_base / max(1, len(times) - 1)
+    if len(times) > 1:
+        step_s = (max(times) - min(times)) * stream.time_base / (len(times) - 1)
+    else:
+        step_s = 1 / Fraction(stream.average_rate or 1)
     allowed_s = max(step_s / 2, stream.time_base)
     ends = []
     if container.duration is not None and container.duration > 0:
