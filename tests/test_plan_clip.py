@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -80,6 +81,19 @@ def test_each_shot_has_its_own_move() -> None:
     first, second = plan_clip(made, CINEMA).shots
     assert first.hit[0].pct < 0.0
     assert second.hit[0].pct == 0.0
+
+
+def test_a_locked_shot_is_taken_over_as_a_person_left_it() -> None:
+    made = table(lambda i: frame(near=-0.3, far=1.0), 48, cuts=[24])
+    plan = plan_clip(made, CINEMA)
+    by_hand = replace(plan.shots[0], hit=(HitKey(0, 0.123), HitKey(20, 0.5)), locked=True)
+    loose = replace(plan.shots[1], hit=(HitKey(24, 0.123),))
+    again = plan_clip(made, CINEMA, previous=replace(plan, shots=(by_hand, loose)))
+    assert again.shots == (by_hand, plan.shots[1])
+    recut = table(lambda i: frame(near=-0.3, far=1.0), 48, cuts=[20])
+    assert not any(
+        shot.locked for shot in plan_clip(recut, CINEMA, previous=replace(plan, shots=(by_hand, loose))).shots
+    )
 
 
 _EDGE = st.tuples(st.floats(-2.0, 0.4), st.floats(-2.0, 0.4))

@@ -24,7 +24,14 @@ from postfix.source.shots import Shot
 from postfix.viewing import Limits, Screen, limits_for, mm_from_pct
 
 
-def plan_clip(table: MeasurementTable, screen: Screen, limits: Limits | None = None, *, fill: Fill = "hide") -> Plan:
+def plan_clip(
+    table: MeasurementTable,
+    screen: Screen,
+    limits: Limits | None = None,
+    *,
+    fill: Fill = "hide",
+    previous: Plan | None = None,
+) -> Plan:
     """Decide HIT and window of every shot of a clip for one screen.
 
     Parameters
@@ -35,9 +42,14 @@ def plan_clip(table: MeasurementTable, screen: Screen, limits: Limits | None = N
         Those of :func:`postfix.viewing.limits_for` unless given.
     fill : Fill
         What becomes of the columns that a move lays bare.
+    previous : Plan, optional
+        An earlier plan: its locked shots are taken over as they are where first and last frame are still the same.
     """
     used = limits_for(screen) if limits is None else limits
-    shots = tuple(_plan_shot(table, shot, screen, used, fill) for shot in table.shots)
+    locked = {(shot.first, shot.last): shot for shot in previous.shots if shot.locked} if previous else {}
+    shots = tuple(
+        locked.get((shot.first, shot.last)) or _plan_shot(table, shot, screen, used, fill) for shot in table.shots
+    )
     return Plan(screen, used, table.clip, shots)
 
 
