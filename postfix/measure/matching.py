@@ -24,6 +24,7 @@ MIN_PATCH_SHARE = 0.001
 
 _COARSE_WIDTH_PX = 160
 _BLOCK_PX = 3
+_SPARE_PX = 8
 _SIXTEENTHS = 16
 _HELD_BY_SHARE = 0.0005
 _UNMATCHED = np.int16(-32768)
@@ -45,8 +46,12 @@ def match_both_ways(left: Grey8, right: Grey8, low_px: float, high_px: float) ->
     """
     smallest = int(np.floor(-high_px)) - 1
     count = -(-(int(np.ceil(-low_px)) + 2 - smallest) // 16) * 16
-    pad = max(abs(smallest), abs(smallest + count)) + 8
-    padded_left, padded_right = (cv2.copyMakeBorder(eye, 0, 0, pad, pad, cv2.BORDER_REPLICATE) for eye in (left, right))
+    # The matcher leaves out columns from which any searched partner would lie outside: give it that much more.
+    before, after = max(0, smallest + count) + _SPARE_PX, max(0, -smallest) + _SPARE_PX
+
+    def padded(eye: Grey8) -> npt.NDArray[np.uint8]:
+        return np.asarray(cv2.copyMakeBorder(eye, 0, 0, before, after, cv2.BORDER_REPLICATE), np.uint8)
+
     matcher = cv2.StereoSGBM.create(
         minDisparity=smallest,
         numDisparities=count,
@@ -58,13 +63,12 @@ def match_both_ways(left: Grey8, right: Grey8, low_px: float, high_px: float) ->
         uniquenessRatio=5,
         mode=cv2.STEREO_SGBM_MODE_SGBM_3WAY,
     )
-    from_left = matcher.compute(padded_left, padded_right)
+    inside = slice(before, before + left.shape[1])
+    from_left = matcher.compute(padded(left), padded(right))[:, inside]
     # Mirrored, the right eye becomes the left one of a pair with the same sign of disparity.
-    mirrored = [np.ascontiguousarray(eye[:, ::-1]) for eye in (padded_right, padded_left)]
-    from_right = matcher.compute(*mirrored)[:, ::-1]
-    inside = slice(pad, pad + left.shape[1])
-    left_map = _agreed(from_left[:, inside], from_right[:, inside], smallest, sign=-1)
-    right_map = _agreed(from_right[:, inside], from_left[:, inside], smallest, sign=+1)
+    from_right = matcher.compute(padded(right[:, ::-1]), padded(left[:, ::-1]))[:, inside][:, ::-1]
+    left_map = _agreed(from_left, from_right, smallest, sign=-1)
+    right_map = _agreed(from_right, from_left, smallest, sign=+1)
     return ParallaxMaps(left_map, right_map)
 
 
