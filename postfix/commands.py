@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from postfix import summary
-from postfix.demo.run import demo_text, run_demo
+from postfix.demo.run import run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.file import JobClip, parse_frames, read_job
 from postfix.job.run import ClipRun, planned_outputs, run_clip
@@ -233,4 +233,4 @@ def demo(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         return _would_write([out])
     result = run_demo(out, settings)
-    return Outcome(demo_text(result), asdict(result), _limits_code(result.flagged))
+    return Outcome(summary.demo_text(result), asdict(result), _limits_code(result.flagged))

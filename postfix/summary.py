@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from postfix.demo.run import FIGURES as DEMO_FIGURES
+from postfix.demo.run import DemoResult
 from postfix.plan.figures import Figures, signed_pct
 from postfix.viewing import Limits, Screen, arcmin_from_mm, limits_for, mm_from_pct
 
@@ -132,3 +135,24 @@ def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
     """One line for each flag; empty where there is none."""
     lines = [f"{name}, {shot['name']}: {flag['text']}" for shot in shots for flag in shot["flags"]]
     return "\n".join(lines)
+
+
+def demo_text(result: DemoResult) -> str:
+    """What was planted in each shot of the demo, what was found, and what is left on each screen."""
+    parts = []
+    for shot in result.shots:
+        rows = [["planted", *(pct(shot.true_pct[name]) for name in DEMO_FIGURES), "", ""]]
+        found = shot.found_pct or {}
+        rows.append(["found", *(pct(found.get(name)) for name in DEMO_FIGURES), "", ""])
+        for screen, entry in shot.after.items():
+            after = entry["after"] or {}
+            cells = [pct(after.get(name)) for name in DEMO_FIGURES]
+            rows.append([f"after, {screen}", *cells, _spread(entry["applied_hit_px"]), _widest(entry["window"])])
+        title = textwrap.fill(f"{shot.name}: {shot.planted}", 80)
+        parts.append(title + "\n" + table(["", "near %", "far %", "left %", "right %", "HIT px", "window px"], rows))
+    flags = [
+        flags_text(screen, [entry]) for shot in result.shots for screen, entry in shot.after.items() if entry["flags"]
+    ]
+    verdict = "\n".join(flags) if flags else "every shot is within the limits of both screens"
+    where = f"before and after: {result.sheet}\nreview page: {result.report}"
+    return "\n\n".join([*parts, f"{verdict}\n{where}"])
