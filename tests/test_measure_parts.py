@@ -5,7 +5,7 @@ import pytest
 
 from postfix.errors import InputError
 from postfix.measure.cuts import CutFinder, shots_between, signature
-from postfix.measure.edges import edge_bands
+from postfix.measure.edges import Side, edge_bands
 from postfix.measure.hidden import hidden_columns, hidden_px
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
 from postfix.measure.table_csv import read_table, table_text
@@ -59,20 +59,40 @@ def test_hidden_columns_are_rounded_up_so_that_nothing_black_is_measured():
     assert hidden_columns((0.0, 0.0), 2, 1.5).tolist() == [0, 0]
 
 
+def side_of(parallax, *, own_hidden=0, other_hidden=0, is_right=False, alike=True):
+    height, width = parallax.shape
+    own = (textured(7, height, width) * 255).astype(np.uint8)
+    columns = np.arange(width)[None, :] + (1 if is_right else -1) * np.nan_to_num(parallax).astype(int)
+    other = np.zeros_like(own)
+    np.put_along_axis(other, np.clip(columns, 0, width - 1), own, axis=1)
+    if not alike:
+        other = np.random.default_rng(8).integers(0, 255, own.shape).astype(np.uint8)
+    hidden = [np.full(height, columns, np.int32) for columns in (own_hidden, other_hidden)]
+    return Side(own, other, parallax, *hidden, is_right)
+
+
 def test_edge_bands_keep_what_touches_and_where():
     parallax = np.full((240, 400), 2.0, np.float32)
     parallax[120:, :30] = -8.0  # lower half, touching the left edge
     parallax[:60, 20:60] = -15.0  # near the edge but not touching it
-    bands = edge_bands(parallax, np.zeros(240, np.int32), right_side=False)
+    bands = edge_bands(side_of(parallax))
     assert bands[: EDGE_BANDS // 2] == pytest.approx(2.0)
     assert bands[EDGE_BANDS // 2 :] == pytest.approx(-8.0)
-    behind_black = edge_bands(parallax, np.full(240, 20, np.int32), right_side=False)
+    behind_black = edge_bands(side_of(parallax, own_hidden=20))
     assert behind_black.min() == pytest.approx(-15.0)
 
 
 def test_edge_bands_are_empty_where_nothing_was_matched():
-    bands = edge_bands(np.full((240, 400), np.nan, np.float32), np.zeros(240, np.int32), right_side=True)
-    assert np.isnan(bands).all()
+    nothing = np.full((240, 400), np.nan, np.float32)
+    assert np.isnan(edge_bands(side_of(nothing, is_right=True))).all()
+
+
+@pytest.mark.parametrize("is_right", [False, True])
+def test_beside_a_window_a_match_must_look_like_its_partner(is_right):
+    parallax = np.full((240, 400), -15.0, np.float32)
+    confirmed = edge_bands(side_of(parallax, other_hidden=10, is_right=is_right))
+    assert confirmed == pytest.approx(-15.0)
+    assert np.isnan(edge_bands(side_of(parallax, other_hidden=10, is_right=is_right, alike=False))).all()
 
 
 def cuts_of(pictures):
@@ -101,10 +121,11 @@ def test_shots_cover_every_frame_once():
 
 @pytest.fixture
 def table():
-    frames = tuple(
-        FrameMeasure(near_pct=-1.0 - i / 10, far_pct=0.5, confidence=0.9, left_rows_pct=(-0.25,) * EDGE_BANDS)
-        for i in range(4)
-    ) + (FrameMeasure(note="no texture to match"),)
+    rows = (-0.25,) * EDGE_BANDS
+    frames = (
+        *(FrameMeasure(near_pct=-1.0 - i / 10, far_pct=0.5, confidence=0.9, left_rows_pct=rows) for i in range(4)),
+        FrameMeasure(note="no texture to match"),
+    )
     clip = ClipInfo("slip, way", 960, 540, 24, 2)
     shots = (Shot("s001", 0, 2), Shot("s002", 3, 4))
     return MeasurementTable(clip, frames, tuple(f"00:00:00:0{i}" for i in range(5)), shots)

@@ -16,7 +16,7 @@ from postfix.measure.alignment import (
     matched_points,
     without_misfit,
 )
-from postfix.measure.edges import edge_bands, nearest_band
+from postfix.measure.edges import Side, edge_bands, nearest_band
 from postfix.measure.hidden import hidden_columns, hidden_px
 from postfix.measure.matching import Parallax, ParallaxMaps, coarse_parallax, match_both_ways, search_range
 from postfix.measure.proxy import Grey, Grey8, ProxyPair, is_flat, proxy_pair
@@ -81,8 +81,13 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     coverage_pct = 100.0 * found.size / seen.size
     if coverage_pct < MIN_COVERAGE_PCT:
         return replace(measure, coverage_pct=coverage_pct, note=NOTHING_IN_COMMON)
-    left_bands = edge_bands(maps.right, columns["right", "left"], right_side=False) * (100.0 / width)
-    right_bands = edge_bands(maps.left, columns["left", "right"], right_side=True) * (100.0 / width)
+    left_side = Side(
+        straight.right, straight.left, maps.right, columns["right", "left"], columns["left", "left"], is_right=False
+    )
+    right_side = Side(
+        straight.left, straight.right, maps.left, columns["left", "right"], columns["right", "right"], is_right=True
+    )
+    left_bands, right_bands = (edge_bands(side) * (100.0 / width) for side in (left_side, right_side))
     return replace(
         measure,
         **_parallax_figures(found, seen.size, width),
