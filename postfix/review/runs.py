@@ -1,0 +1,346 @@
+"""What a finished job left on disk: the change log of every screen, checked and read back."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import numpy as np
+import numpy.typing as npt
+
+from postfix.deliver.changelog import SCHEMA
+from postfix.errors import InputError
+from postfix.plan.figures import Figures
+from postfix.plan.model import FILLS, Flag, HitKey, ShotPlan, WindowKey
+from postfix.viewing import Limits, Screen
+
+JSON_NAME, CSV_NAME = "changes.json", "changes.csv"
+
+Column = npt.NDArray[np.float64]
+
+NUMBER_COLUMNS = (
+    "hit_pct",
+    "left_move_px",
+    "right_move_px",
+    "zoom",
+    "window_left_top_px",
+    "window_left_bottom_px",
+    "window_right_top_px",
+    "window_right_bottom_px",
+    *(
+        f"{name}_{when}_pct"
+        for name in ("near", "far", "median", "left_edge", "right_edge")
+        for when in ("before", "after")
+    ),
+)
+"""Columns of ``changes.csv`` that the page draws; empty cells become NaN."""
+
+
+@dataclass(frozen=True)
+class ClipFacts:
+    """The clip as the log names it."""
+
+    name: str
+    width_px: int
+    height_px: int
+    rate: Fraction
+    frames: int
+
+
+@dataclass(frozen=True)
+class LoggedFile:
+    """One eye of the source or of the output."""
+
+    eye: str
+    path: Path
+    frames: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class LoggedShot:
+    """A shot in the log; ``before`` and ``after`` are None where they were not measured."""
+
+    plan: ShotPlan
+    timecode_in: str
+    timecode_out: str
+    applied_hit_px: tuple[float, float]
+    before: Figures | None
+    after: Figures | None
+    flags: tuple[Flag, ...]
+
+    @property
+    def is_moved(self) -> bool:
+        """Whether the pictures were moved or enlarged."""
+        return self.applied_hit_px != (0.0, 0.0) or self.plan.zoom != 1.0
+
+    @property
+    def is_windowed(self) -> bool:
+        """Whether anything is hidden at a side edge by the plan's window."""
+        return any(max(*key.left_px, *key.right_px) > 0.0 for key in self.plan.window)
+
+
+@dataclass(frozen=True)
+class FrameTable:
+    """``changes.csv``: a timecode and figures for each frame, counted from 0."""
+
+    timecodes: tuple[str, ...]
+    columns: Mapping[str, Column]
+
+    def __getitem__(self, name: str) -> Column:
+        return self.columns[name]
+
+
+@dataclass(frozen=True)
+class Version:
+    """One clip made ready for one screen, as found in ``folder``."""
+
+    folder: Path
+    tool: str
+    libraries: str
+    clip: ClipFacts
+    screen: Screen
+    limits: Limits
+    sources: tuple[LoggedFile, ...]
+    outputs: tuple[LoggedFile, ...]
+    shots: tuple[LoggedShot, ...]
+    frames: FrameTable
+
+
+def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
+    """Every version under a job's folder: by clip, in order of their folder's names; screens in order of theirs.
+
+    ``out/<screen>/changes.json`` for a job of one clip (its key is empty), ``out/<clip>/<screen>/changes.json`` for a
+    job of many. Folders whose name begins with a dot are unfinished work and are passed over.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or one cannot be read.
+    """
+    found: dict[str, list[Path]] = {}
+    for path in sorted([*out.glob(f"*/{JSON_NAME}"), *out.glob(f"*/*/{JSON_NAME}")]):
+        parts = path.relative_to(out).parts[:-1]
+        if not any(part.startswith(".") for part in parts):
+            found.setdefault("" if len(parts) == 1 else parts[0], []).append(path.parent)
+    if not found:
+        raise InputError(
+            out,
+            f"no {JSON_NAME} in any folder",
+            "a folder that run wrote, with a folder for each screen",
+            "give the folder that was named with -o, or run the job first",
+        )
+    versions = {clip: tuple(read_version(folder) for folder in folders) for clip, folders in sorted(found.items())}
+    return {clip: tuple(sorted(group, key=lambda v: v.screen.name)) for clip, group in versions.items()}
+
+
+def read_version(folder: Path) -> Version:
+    """Read ``changes.json`` and ``changes.csv`` of one version.
+
+    Raises
+    ------
+    InputError
+        Where one is missing, or is not what run writes; names the file and the place.
+    """
+    path = folder / JSON_NAME
+    try:
+        log = json.loads(_text(path), parse_constant=_refuse_constant)
+        version = _version(log, folder)
+    except (ValueError, ZeroDivisionError, RecursionError) as error:
+        raise _unusable(path, str(error)) from error
+    table = _frame_table(folder / CSV_NAME, version["clip"].frames)
+    return Version(folder=folder, frames=table, **version)
+
+
+def _unusable(path: Path, detail: str) -> InputError:
+    return InputError(
+        path,
+        f"text that is no change log ({' '.join(detail.split())[:120]})",
+        f"a change log of the form {SCHEMA} as run writes it",
+        "run the job again with --force",
+    )
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError as error:
+        raise InputError(path, "nothing", "what run wrote there", "run the job again with --force") from error
+    except OSError as error:
+        raise InputError(
+            path, f"it unreadable ({error.strerror})", "a readable file", "check its permissions"
+        ) from error
+    except UnicodeDecodeError as error:
+        raise _unusable(path, "bytes that are no text") from error
+
+
+def _refuse_constant(text: str) -> float:
+    raise ValueError(f"{text} is no figure")
+
+
+T = TypeVar("T")
+
+
+def _get(entry: Any, key: str, kind: type[T]) -> T:
+    """A member of the wanted kind; int counts as float, and a bool never as a number."""
+    if not isinstance(entry, dict) or key not in entry:
+        raise ValueError(f"no {key}")
+    value = entry[key]
+    if kind is float and isinstance(value, int) and not isinstance(value, bool):
+        return cast(T, float(value))
+    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+        raise ValueError(f"{key} is {str(value)[:40]!r}")
+    return value
+
+
+def _version(log: Any, folder: Path) -> dict[str, Any]:
+    schema = _get(log, "schema", str)
+    if schema != SCHEMA:
+        raise ValueError(f"schema {schema!r}")
+    tool, clip = _get(log, "tool", dict), _get(log, "clip", dict)
+    libraries = tool.get("libraries", {})
+    facts = ClipFacts(
+        _get(clip, "name", str),
+        _get(clip, "width_px", int),
+        _get(clip, "height_px", int),
+        Fraction(_get(clip, "rate", str)),
+        _get(clip, "frames", int),
+    )
+    if min(facts.width_px, facts.height_px, facts.frames) < 1 or facts.rate <= 0:
+        raise ValueError("a size, rate or count that is not above zero")
+    screen = _get(log, "screen", dict)
+    limits = _get(log, "limits", dict)
+    shots = tuple(_shot(entry) for entry in _get(log, "shots", list))
+    covered = [frame for shot in shots for frame in (shot.plan.first, shot.plan.last + 1)]
+    if covered[:1] != [0] or covered[-1:] != [facts.frames] or covered[1:-1:2] != covered[2::2]:
+        raise ValueError("shots that do not cover every frame once")
+    return {
+        "tool": f"{_get(tool, 'name', str)} {_get(tool, 'version', str)}",
+        "libraries": ", ".join(f"{name} {text}" for name, text in libraries.items())
+        if isinstance(libraries, dict)
+        else "",
+        "clip": facts,
+        "screen": Screen(
+            name=_get(screen, "name", str),
+            width_mm=_positive(screen, "width_mm"),
+            distance_mm=_positive(screen, "distance_mm"),
+            eye_mm=_positive(screen, "eye_mm"),
+            note=str(screen.get("note", "")),
+        ),
+        "limits": Limits(
+            near_pct=_get(limits, "near_pct", float),
+            far_pct=_get(limits, "far_pct", float),
+            range_pct=_get(limits, "range_pct", float),
+            near_rule=str(limits.get("near_rule", "")),
+            far_rule=str(limits.get("far_rule", "")),
+            range_rule=str(limits.get("range_rule", "")),
+        ),
+        "sources": tuple(_file(entry, folder) for entry in _get(log, "sources", list)),
+        "outputs": tuple(_file(entry, folder) for entry in _get(log, "outputs", list)),
+        "shots": shots,
+    }
+
+
+def _positive(entry: Any, key: str) -> float:
+    value = _get(entry, key, float)
+    if value <= 0.0:
+        raise ValueError(f"{key} is {value:g}")
+    return value
+
+
+def _file(entry: Any, folder: Path) -> LoggedFile:
+    # An absolute path stays what it is when it is joined to a folder.
+    path = folder / _get(entry, "path", str)
+    return LoggedFile(_get(entry, "eye", str), path, _get(entry, "frames", int), _get(entry, "sha256", str))
+
+
+def _shot(entry: Any) -> LoggedShot:
+    first, last = _get(entry, "first", int), _get(entry, "last", int)
+    if not 0 <= first <= last:
+        raise ValueError(f"a shot from {first} to {last}")
+    fill = _get(entry, "fill", str)
+    if fill not in FILLS:
+        raise ValueError(f"fill is {fill!r}")
+    window = tuple(
+        WindowKey(_get(key, "frame", int), _pair(key, "left_px"), _pair(key, "right_px"))
+        for key in _get(entry, "window", list)
+    )
+    hit = tuple(HitKey(_get(key, "frame", int), _get(key, "pct", float)) for key in _get(entry, "hit", list))
+    plan = ShotPlan(
+        name=_get(entry, "name", str),
+        first=first,
+        last=last,
+        hit=hit,
+        zoom=_positive(entry, "zoom"),
+        fill=fill,
+        window=window,
+        locked=_get(entry, "locked", bool),
+        reason=_get(entry, "reason", str),
+    )
+    return LoggedShot(
+        plan,
+        _get(entry, "timecode_in", str),
+        _get(entry, "timecode_out", str),
+        _pair(entry, "applied_hit_px"),
+        _figures(entry, "before"),
+        _figures(entry, "after"),
+        tuple(_flag(flag) for flag in _get(entry, "flags", list)),
+    )
+
+
+def _pair(entry: Any, key: str) -> tuple[float, float]:
+    values = _get(entry, key, list)
+    if len(values) != 2 or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in values):
+        raise ValueError(f"{key} is {str(values)[:40]}")
+    return float(values[0]), float(values[1])
+
+
+def _figures(entry: Any, key: str) -> Figures | None:
+    if not isinstance(entry, dict) or key not in entry:
+        raise ValueError(f"no {key}")
+    if entry[key] is None:
+        return None
+    given = _get(entry, key, dict)
+    values: dict[str, Any] = {}
+    for field in fields(Figures):
+        if field.name in ("measured_frames", "frames"):
+            values[field.name] = _get(given, field.name, int)
+        elif field.name in given and given[field.name] is None:
+            values[field.name] = math.nan
+        else:
+            values[field.name] = _get(given, field.name, float)
+    return Figures(**values)
+
+
+def _flag(entry: Any) -> Flag:
+    # A code that a later version invented is shown as it is.
+    return Flag(cast(Any, _get(entry, "code", str)), _get(entry, "text", str))
+
+
+def _frame_table(path: Path, frames: int) -> FrameTable:
+    """Every frame once and in order; InputError names the line that is not so."""
+    timecodes: list[str] = []
+    columns = {name: np.full(frames, np.nan) for name in NUMBER_COLUMNS}
+    index = -1
+    try:
+        for index, row in enumerate(csv.DictReader(io.StringIO(_text(path)), strict=True)):
+            if index >= frames or int(row["frame"]) != index:
+                raise ValueError(f"frame {row['frame']}")
+            timecodes.append(row["timecode"] or "")
+            for name, column in columns.items():
+                cell = row[name]
+                if cell:
+                    column[index] = float(cell)
+    except (ValueError, TypeError, KeyError, csv.Error) as error:
+        detail = f"no column {error}" if isinstance(error, KeyError) else str(error)
+        raise _unusable(path, f"line {index + 2}: {detail}") from error
+    if len(timecodes) != frames:
+        raise _unusable(path, f"{len(timecodes)} frames, where {JSON_NAME} speaks of {frames}")
+    return FrameTable(tuple(timecodes), columns)

@@ -1,0 +1,204 @@
+"""Stills of a version, before and after: opening what the log names, and choosing the frame to show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from postfix.errors import InputError, UsageError
+from postfix.plan.geometry import SIDES, Moves, bare_px
+from postfix.review.pictures import Rgb, display_rgb
+from postfix.review.runs import LoggedFile, LoggedShot, Version
+from postfix.source.pair import PairSource, open_pair
+from postfix.source.picture import EyeSource
+from postfix.source.stills import StillsSource, is_pattern
+from postfix.source.timecode import frames_from_timecode
+
+SMOOTHED_FRAMES = 5
+"""Frames of the running median before the worst one is chosen, so that a single wild frame is not shown."""
+
+Sides = tuple[tuple[float, float], tuple[float, float]]
+"""Hidden strips of one eye: (top, bottom) at the left edge, (top, bottom) at the right edge, in pixels."""
+
+NO_STRIPS: Sides = ((0.0, 0.0), (0.0, 0.0))
+
+
+@dataclass(frozen=True)
+class Stills:
+    """Where the pictures of a version are.
+
+    Attributes
+    ----------
+    before : PairSource or None
+        The source, where it is still there and is the one in the log.
+    before_offset : int
+        Frame of ``before`` that is frame 0 of the clip.
+    before_missing : str
+        Why there is no ``before``, as part of a sentence; empty where there is one.
+    after : PairSource
+    """
+
+    before: PairSource | None
+    before_offset: int
+    before_missing: str
+    after: PairSource
+
+    def before_rgb(self, frame: int) -> tuple[Rgb, Rgb] | None:
+        """Both eyes of the source at a frame of the clip; None where there is no source or it cannot be decoded."""
+        if self.before is None:
+            return None
+        try:
+            return _rgb_of(self.before, self.before_offset + frame)
+        except InputError:
+            return None
+
+    def after_rgb(self, frame: int) -> tuple[Rgb, Rgb]:
+        """Both eyes of the output at a frame of the clip."""
+        return _rgb_of(self.after, frame)
+
+
+def _rgb_of(pair: PairSource, frame: int) -> tuple[Rgb, Rgb]:
+    for _, left, right in pair.frames(frame, frame):
+        return display_rgb(left, pair.format), display_rgb(right, pair.format)
+    raise AssertionError(f"no frame {frame}")
+
+
+def open_stills_of(version: Version) -> Stills:
+    """Open the outputs, and the sources where they are still what the log says.
+
+    Raises
+    ------
+    InputError
+        Where an output is missing, cannot be read or is not what the log says.
+    """
+    after = _open(version, version.outputs)
+    _require_same(version, after)
+    try:
+        before = _open(version, version.sources)
+        size = (before.format.width, before.format.height)
+        if size != (version.clip.width_px, version.clip.height_px):
+            return Stills(None, 0, f"it is {size[0]}x{size[1]} now", after)
+        offset = _offset(version, before, after)
+    except (InputError, UsageError) as error:
+        return Stills(None, 0, f"{error.where}: {error.found}", after)
+    if offset is None:
+        reason = f"it holds {before.count} frames now and {version.clip.frames} of them were used"
+        return Stills(None, 0, reason, after)
+    return Stills(before, offset, "", after)
+
+
+def _open(version: Version, files: tuple[LoggedFile, ...]) -> PairSource:
+    by_eye = {file.eye: file.path for file in files}
+    if set(by_eye) != {"left", "right"}:
+        raise InputError(
+            version.folder / "changes.json",
+            f"the eyes {', '.join(sorted(by_eye)) or 'none'}",
+            "a left and a right eye",
+            "run the job again with --force",
+        )
+    left = by_eye["left"]
+    return open_pair(left, by_eye["right"], rate=version.clip.rate if _is_stills(left) else None)
+
+
+def _is_stills(path: Path) -> bool:
+    return path.is_dir() or (is_pattern(path) and not path.is_file())
+
+
+def _require_same(version: Version, after: PairSource) -> None:
+    clip = version.clip
+    found = (after.format.width, after.format.height, after.count)
+    if found != (clip.width_px, clip.height_px, clip.frames):
+        raise InputError(
+            after.left.path,
+            f"{found[2]} frames of {found[0]}x{found[1]}",
+            f"{clip.frames} frames of {clip.width_px}x{clip.height_px} as the change log says",
+            "run the job again with --force",
+        )
+
+
+def _offset(version: Version, before: PairSource, after: PairSource) -> int | None:
+    """Frame of the source that is frame 0 of the clip: not 0 where only a part of it was used; None where unknown."""
+    clip = version.clip
+    if before.count == clip.frames:
+        return 0
+    offset = _offset_by_name(before.left, after.left)
+    if offset is None and before.timecode is not None:
+        start = version.shots[0].timecode_in
+        offset = frames_from_timecode(start, clip.rate) - frames_from_timecode(before.timecode, clip.rate)
+    if offset is None or not 0 <= offset <= before.count - clip.frames:
+        return None
+    return offset
+
+
+def _offset_by_name(before: EyeSource, after: EyeSource) -> int | None:
+    # Stills are written under the numbers of their source.
+    if isinstance(before, StillsSource) and isinstance(after, StillsSource):
+        return after.first_number - before.first_number
+    return None
+
+
+def frame_to_show(version: Version, shot: LoggedShot) -> tuple[int, str]:
+    """The frame of a shot to look at, and why in words.
+
+    The widest window first; of frames alike in that, the one whose near was most negative before the change; the
+    middle of the shot where nothing was measured.
+    """
+    first, last = shot.plan.first, shot.plan.last
+    near = _smoothed(version.frames["near_before_pct"][first : last + 1])
+    hidden = sum(np.nan_to_num(version.frames[name][first : last + 1]) for name in _WINDOW_COLUMNS)
+    at_widest = hidden >= np.max(hidden) - 1e-6
+    candidates = np.where(at_widest, near, np.nan)
+    windowed = bool(np.max(hidden) > 0.0)
+    if np.isfinite(candidates).any():
+        why = "where the window is widest" if windowed else "where near was farthest in front"
+        return first + int(np.nanargmin(candidates)), why
+    if windowed:
+        return first + int(np.argmax(hidden)), "where the window is widest"
+    return (first + last) // 2, "the middle of the shot"
+
+
+_WINDOW_COLUMNS = (
+    "window_left_top_px",
+    "window_left_bottom_px",
+    "window_right_top_px",
+    "window_right_bottom_px",
+)
+
+
+def _smoothed(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    out = np.full(values.shape, np.nan)
+    half = SMOOTHED_FRAMES // 2
+    for index in np.flatnonzero(np.isfinite(values)):
+        around = values[max(0, index - half) : index + half + 1]
+        out[index] = np.median(around[np.isfinite(around)])
+    return out
+
+
+def moves_at(version: Version, shot: LoggedShot, frames: slice) -> Moves:
+    """What the frame table says was done to a run of a shot's frames."""
+    table = version.frames
+    return Moves(
+        np.nan_to_num(table["left_move_px"][frames]),
+        np.nan_to_num(table["right_move_px"][frames]),
+        shot.plan.zoom,
+        shot.plan.fill,
+    )
+
+
+def hidden_strips(version: Version, shot: LoggedShot, frame: int) -> tuple[Sides, Sides]:
+    """Strips that the change made black at a frame, in the left and in the right eye: bare columns and window.
+
+    Black that was in the source already is not counted.
+    """
+    at = slice(frame, frame + 1)
+    moves = moves_at(version, shot, at)
+    window = [float(np.nan_to_num(version.frames[name][frame])) for name in _WINDOW_COLUMNS]
+    bare = [bare_px(moves, side, version.clip.width_px) for side in SIDES]
+    # bare[side][eye]; the window is in the left eye at the left side and in the right eye at the right side.
+    (left_left, left_right), (right_left, right_right) = (tuple(float(eye[0]) for eye in at_side) for at_side in bare)
+    left_eye = (max(window[0], left_left), max(window[1], left_left)), (right_left, right_left)
+    right_eye = (left_right, left_right), (max(window[2], right_right), max(window[3], right_right))
+    return left_eye, right_eye
