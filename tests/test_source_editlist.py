@@ -72,8 +72,8 @@ def test_an_otio_timeline_gives_the_same_shots(edl, tmp_path):
 @pytest.mark.parametrize(
     ("count", "timecode", "says"),
     [
-        (191, None, "'KITE', which ends before 01:00:08:00 .frame 192., expected 01:00:07:23 .frame 191."),
-        (193, None, "'KITE', which ends before 01:00:08:00"),
+        (191, None, "'KITE_2', which ends before 01:00:08:00 .frame 192., expected 01:00:07:23 .frame 191."),
+        (193, None, "'KITE_2', which ends before 01:00:08:00"),
         (71, "01:00:02:00", "'beach_020', which ends before"),
         (20, "01:00:01:00", "'bench_010', which starts at 01:00:00:00 .frame -24."),
     ],

@@ -148,8 +148,9 @@ def write_still(path: Path, samples: Plane, *, like: Path | None = None, frame: 
     if PICTURE_SUFFIXES[path.suffix.lower()] == "png":
         spec.attribute("png:compressionLevel", PNG_COMPRESSION_LEVEL)
     output = oiio.ImageOutput.create(str(path))
-    # OpenImageIO reads an array that is not contiguous as if it were.
-    whole = output is not None and output.open(str(path), spec) and output.write_image(np.ascontiguousarray(samples))
+    # OpenImageIO takes an array with gaps, or with two axes, for something else and writes what lies beyond it.
+    whole_rows = np.ascontiguousarray(samples).reshape(*samples.shape[:2], channels)
+    whole = output is not None and output.open(str(path), spec) and output.write_image(whole_rows)
     reason = "" if output is None else output.geterror()
     if output is not None:
         whole = output.close() and whole

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,8 @@ from postfix.demo.surfaces import Surface
 from postfix.demo.textures import Array, Colour, clouds, grass, mix, sand, sea, shade, stones
 
 WIDTH, HEIGHT = 960, 540
+
+Path = Callable[[int], Matrix]
 
 _INFINITE = (0.0, 0.0, 0.0)
 
@@ -64,7 +67,7 @@ def _shadow(drawn: Canvas, x: float, foot: float, size: float) -> None:
 _FENCE_M = ((-3.2, 8.0), (-3.35, 9.8), (-3.5, 12.0), (-3.6, 14.8), (-3.75, 18.5), (-3.9, 23.5), (-4.0, 30.0))
 _PEOPLE_M: tuple[tuple[float, float, float, Colour, float], ...] = (
     (1.55, 7.4, 1.66, RUST, -1.0),
-    (-0.35, 11.0, 1.74, TEAL, 1.0),
+    (0.2, 11.0, 1.74, TEAL, 1.0),
     (5.6, 16.0, 1.20, MUSTARD, 1.0),
 )
 
@@ -74,57 +77,69 @@ def beach(frames: int) -> Scene:
     rig = rig_with_range(WIDTH, HEIGHT, infinity_pct=1.6, convergence_m=6.0, shift_y_px=-55.0)
     ground = _Ground(rig, 1.82)
     horizon = float(rig.middle()[1, 2])
-    surfaces = [
+    backdrop = (
         _sky(rig, (-90, -20, 1050, horizon + 6), 21, 0.42),
         _shore(rig, ground, horizon),
         _headland(horizon).surface("headland", rig, facing_at(rig, 1.5)),
-    ]
-    for number, (x, depth) in reversed(list(enumerate(_FENCE_M))):
-        height, width = 1.15 * ground.scale(depth), 0.11 * ground.scale(depth)
-        lean = (-1.0) ** number * 0.05 * height
-        drawn = props.post(ground.column(x, depth), ground.foot(depth), height, width, 120 + number, lean)
-        surfaces.append(drawn.surface(f"post {number + 1}", rig, ground.at(depth)))
-    for number, (x, depth, tall, coat, reach) in reversed(list(enumerate(_PEOPLE_M))):
-        drawn = props.person(
-            ground.column(x, depth), ground.foot(depth), tall * ground.scale(depth), 130 + number, coat, reach=reach
-        )
-        surfaces.append(drawn.surface(f"figure {number + 1}", rig, ground.at(depth)))
-    surfaces += _beach_kites(rig)
-    surfaces.sort(
-        key=lambda surface: (
-            surface.place(0)[3].sum() if surface.name.startswith(("post", "figure", "kite", "tail")) else -1.0
-        )
     )
+    things = [*_fence(rig, ground), *_people(rig, ground), *_beach_kites(rig)]
+    things.sort(key=lambda thing: thing[0], reverse=True)
 
     def rig_at(frame: int) -> Rig:
         return replace(rig, shift_x_px=50.0 - 100.0 * frame / (frames - 1))
 
-    return Scene(tuple(surfaces), rig_at, seed=102)
+    return Scene((*backdrop, *(surface for _, surface in things)), rig_at, seed=102)
 
 
-def _beach_kites(rig: Rig) -> list[Surface]:
+def _fence(rig: Rig, ground: _Ground) -> list[tuple[float, Surface]]:
+    posts = []
+    for number, (x, depth) in enumerate(_FENCE_M):
+        height, width = 1.15 * ground.scale(depth), 0.11 * ground.scale(depth)
+        lean = (-1.0) ** number * 0.05 * height
+        drawn = props.post(ground.column(x, depth), ground.foot(depth), height, width, 120 + number, lean)
+        posts.append((depth, drawn.surface(f"post {number + 1}", rig, ground.at(depth))))
+    return posts
+
+
+def _people(rig: Rig, ground: _Ground) -> list[tuple[float, Surface]]:
+    people = []
+    for number, (x, depth, tall, coat, reach) in enumerate(_PEOPLE_M):
+        column, height = ground.column(x, depth), tall * ground.scale(depth)
+        drawn = props.person(column, ground.foot(depth), height, 130 + number, coat, reach=reach)
+        people.append((depth, drawn.surface(f"figure {number + 1}", rig, ground.at(depth))))
+    return people
+
+
+def _beach_kites(rig: Rig) -> list[tuple[float, Surface]]:
     kites = (
-        ("small", 742, 96, 30, 38, (TEAL, CREAM), 1.15, 14.0),
-        ("middle", 236, 104, 52, 66, (MUSTARD, NAVY), 0.6, -10.0),
-        ("near", 560, 128, 84, 106, (RUST, CREAM), -0.1, 12.0),
+        ("small", (742, 96), (30, 38), (TEAL, CREAM), 1.15, 14.0),
+        ("middle", (184, 104), (52, 66), (MUSTARD, NAVY), 0.6, -10.0),
+        ("near", (404, 124), (84, 106), (RUST, CREAM), -0.1, 12.0),
     )
-    surfaces = []
-    for number, (name, x, y, half_width, half_height, colours, parallax_pct, turn) in enumerate(kites):
+    flying = []
+    for number, (name, at, half, colours, parallax_pct, turn) in enumerate(kites):
+        path = _flutter(at, turn, 2.0 * number)
+        plane = facing_at(rig, parallax_pct)
+        drawn = props.kite(*half, 140 + 2 * number, colours)
+        ribbon = props.tail(half[1] * 1.5, 150 + number, colours)
+        flying.append((1.0 / plane[2], ribbon.surface(f"tail, {name}", rig, plane, _hung(path, half[1]))))
+        flying.append((1.0 / plane[2], drawn.surface(f"kite, {name}", rig, plane, path)))
+    return flying
 
-        def path(frame: int, x: float = x, y: float = y, turn: float = turn, number: int = number) -> Matrix:
-            phase = frame / 11.0 + 2.0 * number
-            return moved(x + 9.0 * math.sin(phase), y + 5.0 * math.cos(1.3 * phase), turn + 3.0 * math.sin(phase))
 
-        depth = facing_at(rig, parallax_pct)
-        drawn = props.kite(half_width, half_height, 140 + 2 * number, colours)
-        ribbon = props.tail(half_height * 1.5, 150 + number, colours)
+def _flutter(at: tuple[float, float], turn_deg: float, phase: float) -> Path:
+    """The way of a kite that stands in the wind."""
 
-        def hanging(frame: int, path=path, down: float = half_height) -> Matrix:  # type: ignore[no-untyped-def]
-            return np.asarray(path(frame) @ moved(0.0, down), dtype=np.float64)
+    def path(frame: int) -> Matrix:
+        now = frame / 11.0 + phase
+        return moved(at[0] + 9.0 * math.sin(now), at[1] + 5.0 * math.cos(1.3 * now), turn_deg + 3.0 * math.sin(now))
 
-        surfaces.append(ribbon.surface(f"tail of the {name} kite", rig, depth, hanging))
-        surfaces.append(drawn.surface(f"kite, {name}", rig, depth, path))
-    return surfaces
+    return path
+
+
+def _hung(path: Path, down_px: float) -> Path:
+    """The way of something that hangs from the lower tip of a kite."""
+    return lambda frame: np.asarray(path(frame) @ moved(0.0, down_px), dtype=np.float64)
 
 
 def _shore(rig: Rig, ground: _Ground, horizon: float) -> Surface:
@@ -172,7 +187,7 @@ def flying_kite() -> Scene:
     far = _dune((-30, 392, 990, 560), 31, 30.0, 420.0, 0.35)
     near = _dune((-30, 440, 990, 560), 32, 22.0, 492.0, 0.0)
     small = props.kite(21, 27, 36, (MUSTARD, RUST), 2.0)
-    spin = {pct: facing_at(rig, pct) for pct in (0.2, -1.4, -1.45)}
+    spin = {pct: facing_at(rig, pct) for pct in (0.2, -1.38, -1.42)}
     big, ribbon = props.kite(112, 142, 33, (RUST, CREAM)), props.tail(250, 34, (MUSTARD, TEAL))
     surfaces = (
         _sky(rig, (-30, -20, 990, 470), 35, 0.6),
@@ -183,9 +198,9 @@ def flying_kite() -> Scene:
         props.person(196, 474, 92, 37, TEAL).surface("figure", rig, facing_at(rig, 0.16)),
         near.surface("grass", rig, facing_at(rig, 0.10)),
         ribbon.surface(
-            "tail", rig, spin[-1.4], lambda frame: np.asarray(_flight(frame) @ moved(0, 136, 4 * math.sin(frame / 4)))
+            "tail", rig, spin[-1.38], lambda frame: np.asarray(_flight(frame) @ moved(0, 136, 4 * math.sin(frame / 4)))
         ),
-        big.surface("kite", rig, spin[-1.45], _flight),
+        big.surface("kite", rig, spin[-1.42], _flight),
     )
     return Scene(surfaces, lambda frame: rig, seed=103)
 
@@ -215,7 +230,7 @@ _LANE_END_M = 26.0
 
 def lane() -> Scene:
     """A lane to the sea with hanging banners at both edges, in front of the screen, swaying."""
-    rig = rig_with_range(WIDTH, HEIGHT, infinity_pct=0.45, convergence_m=6.0, shift_y_px=-34.5)
+    rig = rig_with_range(WIDTH, HEIGHT, infinity_pct=0.3, convergence_m=6.0, shift_y_px=-34.5)
     ground = _Ground(rig, 1.71)
     horizon = float(rig.middle()[1, 2])
     left = props.banner((-44, -30, 126, 330), 160, (TEAL, CREAM), notch=46)
@@ -294,7 +309,8 @@ def _house_wall(rig: Rig, side: float, seed: int, colour: Colour) -> Surface:
     drawn = canvas(box, 1.4)
     grid = drawn.upright(rig, plane)
     wall = shade(stones(grid, seed, colour), 0.80 if side > 0.0 else 1.0)
-    roof = [at(z, -2.6 - 0.25 * math.sin(z)) for z in np.linspace(5.5, _LANE_END_M, 30)]
+    # Two houses in a row, the nearer one taller.
+    roof = [at(5.5, -2.5), at(11.6, -2.5), at(11.6, -1.95), at(_LANE_END_M, -1.95)]
     drawn.paint(drawn.polygon([*roof, at(_LANE_END_M, 1.71), at(5.5, 1.71)]), wall)
     openings: tuple[tuple[float, float, float, float, Colour], ...] = (
         (7.6, 8.8, -1.2, 0.1, NAVY),

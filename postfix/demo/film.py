@@ -16,6 +16,7 @@ RATE = Fraction(24)
 
 SIZE_PX = (WIDTH, HEIGHT)
 
+# By shot name; the only thing here that changes, and only under the lock.
 _scenes: dict[str, Scene] = {}
 _drawing = threading.Lock()
 
@@ -66,7 +67,7 @@ FILM: tuple[FilmShot, ...] = (
         "kite",
         32,
         flying_kite,
-        "the kite leaves by the right edge 1.45 % in front of the screen, from about frame 20 of the shot; "
+        "the kite leaves by the right edge 1.42 % in front of the screen, from about frame 20 of the shot; "
         "the sky is 0.3 % behind",
     ),
     FilmShot(
@@ -74,7 +75,7 @@ FILM: tuple[FilmShot, ...] = (
         32,
         lane,
         "banners at both edges in front of the screen: 1.0 % at the left in the upper rows, 1.4 % at the right from "
-        "top to bottom; the sky is 0.45 % behind",
+        "top to bottom; the sky is 0.3 % behind",
     ),
     FilmShot(
         "push-in",

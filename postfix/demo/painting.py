@@ -15,6 +15,9 @@ from postfix.demo.textures import Array, Colour, Grid, grid_from
 
 Points = Sequence[tuple[float, float]]
 
+_SOFTNESS_PX = 0.5
+"""Standard deviation of the lens's own blur, picture pixels."""
+
 _FINER = 4
 """Shapes are drawn this many times larger and averaged down, so that their edges are smooth."""
 
@@ -154,6 +157,9 @@ class Canvas:
         out = np.empty((*self.cover.shape, 4), np.float32)
         out[..., :3] = np.clip(self.colour, 0.0, 1.0) * self.cover[..., None]
         out[..., 3] = self.cover
+        # No lens draws an edge as sharp as a polygon; sharper than the pixel grid carries, it would sit in a slightly
+        # wrong place in each eye, and its parallax would no longer be exact.
+        out = cv2.GaussianBlur(out, (0, 0), _SOFTNESS_PX * self.density, borderType=cv2.BORDER_REPLICATE)
         return np.asarray(np.rint(out * OPAQUE), dtype=np.uint16)
 
     def surface(

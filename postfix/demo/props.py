@@ -11,7 +11,7 @@ from postfix.demo.textures import Array, Colour, cloth, fractal, plain, planks, 
 
 RUST: Colour = (0.76, 0.29, 0.20)
 MUSTARD: Colour = (0.91, 0.68, 0.24)
-NAVY: Colour = (0.17, 0.26, 0.38)
+NAVY: Colour = (0.20, 0.30, 0.44)
 CREAM: Colour = (0.93, 0.88, 0.77)
 TEAL: Colour = (0.22, 0.49, 0.51)
 OAK: Colour = (0.63, 0.46, 0.28)

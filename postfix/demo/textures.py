@@ -52,12 +52,17 @@ class Grid:
 
 def grid_from(s: npt.NDArray[np.float64], t: npt.NDArray[np.float64], density: float, *, even: bool = False) -> Grid:
     """A grid from positions in metres, painted with ``density`` texture pixels per picture pixel."""
+    single = np.float32
+    if even:
+        ds, dt = abs(s[0, 1] - s[0, 0]) * density, abs(t[1, 0] - t[0, 0]) * density
+        return Grid(
+            s.astype(single), t.astype(single), np.full(s.shape, ds, single), np.full(s.shape, dt, single), True
+        )
     s_rows, s_columns = np.gradient(s)
     t_rows, t_columns = np.gradient(t)
-    ds = np.hypot(s_rows, s_columns) * density
-    dt = np.hypot(t_rows, t_columns) * density
-    single = np.float32
-    return Grid(s.astype(single), t.astype(single), ds.astype(single), dt.astype(single), even)
+    across = np.hypot(s_rows, s_columns) * density
+    along = np.hypot(t_rows, t_columns) * density
+    return Grid(s.astype(single), t.astype(single), across.astype(single), along.astype(single), False)
 
 
 def turned(grid: Grid) -> Grid:
@@ -127,17 +132,18 @@ def _spectral(grid: Grid, seed: int, longest: float, shortest: float, slope: flo
     rng = np.random.default_rng((13, seed))
     step_s = float(grid.s[0, 1] - grid.s[0, 0])
     step_t = float(grid.t[1, 0] - grid.t[0, 0])
-    frequency_s = np.fft.rfftfreq(columns, abs(step_s))[None, :]
-    frequency_t = np.fft.fftfreq(rows, abs(step_t))[:, None] * stretch_t
-    radius = np.hypot(frequency_s, frequency_t)
-    radius[0, 0] = 1e-9
+    frequency_s = np.fft.rfftfreq(columns, abs(step_s)).astype(np.float32)[None, :]
+    frequency_t = (np.fft.fftfreq(rows, abs(step_t)) * stretch_t).astype(np.float32)[:, None]
+    # Squared radius in waves per metre, and squared share of the finest wave that may show.
+    radius = frequency_s**2 + frequency_t**2
+    radius[0, 0] = 1e-12
     floor_s = _FINEST_FOOTPRINTS * float(grid.ds[0, 0])
-    floor_t = _FINEST_FOOTPRINTS * float(grid.dt[0, 0])
-    fine = np.hypot(frequency_s * floor_s, frequency_t / stretch_t * floor_t)
-    amplitude = radius ** (-1.0 - slope) * np.exp(-((fine / 1.0) ** 4))
-    amplitude *= np.exp(-((1.0 / (radius * longest * 1.3)) ** 2)) * np.exp(-((radius * shortest / 1.3) ** 2))
+    floor_t = _FINEST_FOOTPRINTS * float(grid.dt[0, 0]) / stretch_t
+    fine = (frequency_s * floor_s) ** 2 + (frequency_t * floor_t) ** 2
+    band = -fine * fine - 1.0 / (radius * (longest * 1.3) ** 2) - radius * (shortest / 1.3) ** 2
+    amplitude = np.exp(band - (0.5 + 0.5 * slope) * np.log(radius))
     amplitude[0, 0] = 0.0
-    spectrum = np.fft.rfft2(rng.standard_normal((rows, columns)))
+    spectrum = np.fft.rfft2(rng.standard_normal((rows, columns), np.float32))
     noise = np.fft.irfft2(spectrum * amplitude, (rows, columns))[: grid.shape[0], : grid.shape[1]]
     return np.asarray(noise / (noise.std() + 1e-12), dtype=np.float32)
 
@@ -175,7 +181,9 @@ def planks(
     moved = Grid(grid.s, grid.t + tones[(pick * 7) % 257] * np.float32(9.0), grid.ds, grid.dt, False)
     grain = fractal(moved, seed, board * 0.45, 0.0012, slope=0.25, stretch_t=14.0)
     wear = fractal(grid, seed + 1, board * 4.0, 0.004, slope=0.5)
-    light = 1.0 + contrast * (0.11 * tones[pick] + 0.10 * grain + 0.06 * wear)
+    # Dents and dust, alike in both directions: grain alone tells a matcher nothing along the boards.
+    dents = fractal(grid, seed + 2, board * 0.5, 0.003, slope=0.05)
+    light = 1.0 + contrast * (0.11 * tones[pick] + 0.09 * grain + 0.05 * wear + 0.085 * dents)
     warm = mix(0.5 + 0.25 * wear, colour, (colour[0] * 0.92, colour[1] * 0.96, colour[2] * 1.05))
     return shade(warm, np.asarray(light * (1.0 - 0.62 * gap), np.float32))
 
@@ -245,7 +253,7 @@ def cloth(grid: Grid, seed: int, colour: Colour | Array, *, thread: float = 0.00
     weft = _threads(grid.t, grid.dt, tones[1], thread)
     slub = fractal(grid, seed, 0.12, thread * 0.5, slope=0.25, stretch_t=0.35)
     fold = fractal(grid, seed + 1, 0.5, 0.06, slope=0.8, stretch_t=5.0)
-    light = 1.0 + 0.035 * (warp + weft) + 0.06 * slub + folds * fold
+    light = 1.0 + 0.05 * (warp + weft) + 0.07 * slub + folds * fold
     body = np.broadcast_to(np.asarray(colour, np.float32), (*grid.shape, 3))
     return shade(body, np.asarray(light, np.float32))
 
@@ -272,6 +280,7 @@ def clouds(grid: Grid, seed: int, *, cover: float = 0.5, top: Colour, bottom: Co
     below = np.roll(big, -max(2, grid.shape[0] // 40), axis=0)
     light = np.clip(0.5 + 0.28 * (big - below) + 0.10 * wisps, 0.0, 1.0)
     blue = mix(np.asarray(height**0.8, np.float32), top, bottom)
-    blue = shade(blue, np.asarray(1.0 + 0.022 * wisps, np.float32))
+    haze = fractal(grid, seed + 2, span * 0.03, span * 0.002, slope=0.1)
+    blue = shade(blue, np.asarray(1.0 + 0.025 * wisps + 0.014 * haze, np.float32))
     white = mix(np.asarray(light, np.float32), (0.66, 0.70, 0.75), (0.98, 0.97, 0.94))
     return mix(np.asarray(body * (0.92 - 0.35 * height), np.float32), blue, white)

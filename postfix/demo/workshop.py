@@ -12,7 +12,7 @@ from postfix.demo.painting import Canvas, canvas, facing_at, floor_at, moved, so
 from postfix.demo.props import CREAM, MUSTARD, NAVY, OAK, PINE, RUST, TAR, TEAL
 from postfix.demo.scenes import Scene
 from postfix.demo.surfaces import Surface
-from postfix.demo.textures import clouds, cloth, planks, sea, shade, turned
+from postfix.demo.textures import cloth, clouds, planks, sea, shade, turned
 
 WIDTH, HEIGHT = 960, 540
 
@@ -92,24 +92,25 @@ def line_spool() -> Scene:
 
 def _pegs(wall: Canvas) -> None:
     """Tools and coils on the wall, with their shadows."""
+    grit = props.stuff(wall, 60, (1.0, 1.0, 1.0), roughness=0.14)
     coils = ((110, 120, 46, RUST), (220, 95, 38, CREAM), (300, 150, 30, TEAL))
-    for number, (x, y, radius, colour) in enumerate(coils):
-        loops = [
-            props.ring(x + dx, y + dy, radius - 5 * k) for k, (dx, dy) in enumerate(((0, 0), (2, 1), (-2, 3), (1, 5)))
-        ]
-        wall.paint(soft(wall.strokes([props.ring(x + 7, y + 9, radius - 6)], 20.0), 5.0), (0, 0, 0), opacity=0.45)
-        wall.paint(wall.strokes(loops, 3.6), props.stuff(wall, 60 + number, colour, roughness=0.16))
+    for x, y, radius, colour in coils:
+        turns = enumerate(((0, 0), (2, 1), (-2, 3), (1, 5)))
+        loops = [props.ring(x + dx, y + dy, radius - 5 * k) for k, (dx, dy) in turns]
+        shadow = wall.strokes([props.ring(x + 7, y + 9, radius - 6)], 20.0)
+        wall.paint(soft(shadow, 5.0), (0, 0, 0), opacity=0.45)
+        wall.paint(wall.strokes(loops, 3.6), grit * np.array(colour, np.float32))
         wall.paint(wall.disc(x, y - radius + 2, 4.0), TAR)
     shelf = [(40, 236), (380, 236), (380, 250), (40, 250)]
     wall.paint(soft(wall.polygon([(46, 248), (386, 248), (386, 268), (46, 268)]), 6.0), (0, 0, 0), opacity=0.5)
     wall.paint(wall.polygon(shelf), shade(props.lumber(wall, 65, OAK, 40.0), 0.8))
     jars = ((200, 40, 24, MUSTARD), (236, 52, 20, TEAL), (268, 34, 26, CREAM), (352, 46, 22, NAVY))
-    for number, (x, tall, wide, colour) in enumerate(jars):
-        jar = [(x - wide / 2, 236 - tall), (x + wide / 2, 236 - tall), (x + wide / 2, 236), (x - wide / 2, 236)]
-        wall.paint(wall.polygon(jar), props.stuff(wall, 66 + number, colour))
+    for x, tall, wide, colour in jars:
+        left, shady, right, top = x - wide / 2, x + wide / 5, x + wide / 2, 236 - tall
         wall.paint(
-            wall.polygon([jar[1], jar[2], (x + wide / 5, 236), (x + wide / 5, 236 - tall)]), (0, 0, 0), opacity=0.25
+            wall.polygon([(left, top), (right, top), (right, 236), (left, 236)]), grit * np.array(colour, np.float32)
         )
+        wall.paint(wall.polygon([(right, top), (right, 236), (shady, 236), (shady, top)]), (0, 0, 0), opacity=0.25)
 
 
 def _canes(x: float, foot: float, height: float, seed: int) -> Canvas:

@@ -102,7 +102,7 @@ def _columns(side: Side) -> npt.NDArray[np.integer[Any]]:
     """Columns of the strip behind the own eye's black, (h, strip)."""
     width = side.parallax.shape[1]
     offsets = _offsets(side)
-    return np.clip(width - 1 - offsets if side.is_right else offsets, 0, width - 1)
+    return np.asarray(np.clip(width - 1 - offsets if side.is_right else offsets, 0, width - 1))
 
 
 def _is_confirmed(side: Side, rows: npt.NDArray[np.float64], first: int, after: int) -> bool:
