@@ -187,7 +187,7 @@ def flying_kite() -> Scene:
     far = _dune((-30, 392, 990, 560), 31, 30.0, 420.0, 0.35)
     near = _dune((-30, 440, 990, 560), 32, 22.0, 492.0, 0.0)
     small = props.kite(21, 27, 36, (MUSTARD, RUST), 2.0)
-    spin = {pct: facing_at(rig, pct) for pct in (0.2, -1.38, -1.42)}
+    spin = {pct: facing_at(rig, pct) for pct in (0.2, -1.26, -1.3)}
     big, ribbon = props.kite(112, 142, 33, (RUST, CREAM)), props.tail(250, 34, (MUSTARD, TEAL))
     surfaces = (
         _sky(rig, (-30, -20, 990, 470), 35, 0.6),
@@ -198,9 +198,9 @@ def flying_kite() -> Scene:
         props.person(196, 474, 92, 37, TEAL).surface("figure", rig, facing_at(rig, 0.16)),
         near.surface("grass", rig, facing_at(rig, 0.10)),
         ribbon.surface(
-            "tail", rig, spin[-1.38], lambda frame: np.asarray(_flight(frame) @ moved(0, 136, 4 * math.sin(frame / 4)))
+            "tail", rig, spin[-1.26], lambda frame: np.asarray(_flight(frame) @ moved(0, 136, 4 * math.sin(frame / 4)))
         ),
-        big.surface("kite", rig, spin[-1.42], _flight),
+        big.surface("kite", rig, spin[-1.3], _flight),
     )
     return Scene(surfaces, lambda frame: rig, seed=103)
 
@@ -245,7 +245,7 @@ def lane() -> Scene:
         walker.surface("figure", rig, ground.at(13.0)),
         _bunting(ground).surface("bunting", rig, ground.at(7.2)),
         left.surface("left banner", rig, facing_at(rig, -1.0), lambda frame: _sway(frame, 0.0)),
-        right.surface("right banner", rig, facing_at(rig, -1.4), lambda frame: _sway(frame, 1.3)),
+        right.surface("right banner", rig, facing_at(rig, -1.3), lambda frame: _sway(frame, 1.3)),
     )
     return Scene(surfaces, lambda frame: rig, seed=104)
 

@@ -54,7 +54,7 @@ FILM: tuple[FilmShot, ...] = (
         "line-spool",
         32,
         line_spool,
-        "the line spool is cut by the left edge 2.0 % in front of the screen, in the lower 60 % of the rows; "
+        "the line spool is cut by the left edge 1.4 % in front of the screen, in the lower 60 % of the rows; "
         "the wall is 0.2 % behind",
     ),
     FilmShot(
@@ -67,21 +67,21 @@ FILM: tuple[FilmShot, ...] = (
         "kite",
         32,
         flying_kite,
-        "the kite leaves by the right edge 1.42 % in front of the screen, from about frame 20 of the shot; "
+        "the kite leaves by the right edge 1.3 % in front of the screen, from about frame 20 of the shot; "
         "the sky is 0.3 % behind",
     ),
     FilmShot(
         "lane",
         32,
         lane,
-        "banners at both edges in front of the screen: 1.0 % at the left in the upper rows, 1.4 % at the right from "
+        "banners at both edges in front of the screen: 1.0 % at the left in the upper rows, 1.3 % at the right from "
         "top to bottom; the sky is 0.3 % behind",
     ),
     FilmShot(
         "push-in",
         40,
         lambda: push_in(40),
-        "the table's front comes from 0.6 % to 1.6 % in front of the screen while the wall stays 0.4 % behind",
+        "the table's front comes from 0.5 % to 1.3 % in front of the screen while the wall stays 0.3 % behind",
     ),
     FilmShot("title", 24, title_card, "nothing: lettering 0.3 % in front of the screen on cloth 0.1 % behind it"),
 )

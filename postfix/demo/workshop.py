@@ -83,9 +83,9 @@ def line_spool() -> Scene:
         _standing("teal spool", props.small_spool(330, foot[-0.3], 72, 46, TEAL), rig, -0.3),
         _standing("mustard spool", props.small_spool(392, foot[-0.4] - 1, 54, 47, MUSTARD), rig, -0.4),
         _standing("pot", _pot(618, foot[-0.4], 66, 48), rig, -0.4),
-        _standing("spool, back", props.flange(78, 378, 158, 49, dark=0.72), rig, -1.7),
-        _standing("spool, line", props.winding(58, 381, 128, 50, (0.88, 0.83, 0.70)), rig, -1.85),
-        _standing("spool, front", props.flange(35, 385, 165, 51), rig, -2.0),
+        _standing("spool, back", props.flange(78, 378, 158, 49, dark=0.72), rig, -1.1),
+        _standing("spool, line", props.winding(58, 381, 128, 50, (0.88, 0.83, 0.70)), rig, -1.25),
+        _standing("spool, front", props.flange(35, 385, 165, 51), rig, -1.4),
     ]
     return Scene(tuple(surfaces), lambda frame: rig, seed=101)
 
@@ -204,7 +204,7 @@ PUSH_IN_M = 0.5
 
 def push_in(frames: int) -> Scene:
     """A slow move towards a table with a kite on it; what is near comes nearer."""
-    start = rig_with_range(WIDTH, HEIGHT, infinity_pct=0.6, convergence_m=2.2, shift_y_px=-120.0)
+    start = rig_with_range(WIDTH, HEIGHT, infinity_pct=0.48, convergence_m=2.2, shift_y_px=-120.0)
     # Everything is drawn as the last frame shows it, where it is largest.
     rig = replace(start, position_m=(0.0, 0.0, PUSH_IN_M))
     row = float(rig.middle()[1, 2])
