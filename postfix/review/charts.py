@@ -106,7 +106,7 @@ def depth_chart(version: Version, ident: str) -> str:
 def edge_chart(version: Version, ident: str) -> str:
     """What lies at the left and right edge before and after, and where the edge itself lies; an SVG element."""
     columns = columns_of(version)
-    edges = {side: _edge_pct(version, side) for side in SIDES}
+    edges = {side: edge_pct(version, side) for side in SIDES}
     everything = [version.frames[f"{side}_edge_{when}_pct"] for side in SIDES for when in ("before", "after")]
     low, high = _span([*everything, *(end for pair in edges.values() for end in pair)], ())
     parts = [_hatch(ident)]
@@ -129,7 +129,7 @@ def edge_chart(version: Version, ident: str) -> str:
     return _svg(ident, title, text, parts, frame.top + frame.height + 46)
 
 
-def _edge_pct(version: Version, side: Side) -> tuple[Column, Column]:
+def edge_pct(version: Version, side: Side) -> tuple[Column, Column]:
     """Parallax of a side edge at its top and at its bottom for every frame, percent of width.
 
     Black that was in the source already is not known to the log and not counted.
@@ -204,8 +204,8 @@ def _grid(frame: Frame, version: Version, *, time_axis: bool = True, words: bool
             parts.append(_text(x, bottom + 19, str(number), "tick mid"))
             parts.append(_text(x, bottom + 34, version.frames.timecodes[number], "tick mid soft"))
     if time_axis:
-        parts.append(_text(right + 12, bottom + 19, "frame", "tick soft"))
-        parts.append(_text(right + 12, bottom + 34, "timecode", "tick soft"))
+        parts.append(_text(WIDTH_PX - 4, bottom + 19, "frame", "tick soft end"))
+        parts.append(_text(WIDTH_PX - 4, bottom + 34, "timecode", "tick soft end"))
     return "".join(parts)
 
 

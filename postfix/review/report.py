@@ -252,7 +252,7 @@ _EDGE_LEGEND = _legend(
     ('<path class="after-line" d="M0 7H34"/>', "solid: the same after"),
     (
         '<path class="hatch" d="M3 12L11 2M11 12L19 2M19 12L27 2"/>',
-        "hatched: the edge itself after the change, between its top and its bottom; content below it is in front of "
-        "it. Black that was in the source already is not drawn",
+        "hatched: the edge itself after the change, between its top and its bottom; content below all of it is in "
+        "front of the edge. Black that was in the source already is not drawn",
     ),
 )

@@ -15,7 +15,7 @@ h1 { font-size: 1.7rem; line-height: 1.2; margin: 0 0 .4rem; }
 h2 { font-size: 1.3rem; margin: 3rem 0 .6rem; padding-top: .9rem; border-top: 2px solid var(--ink); }
 h3 { font-size: 1.02rem; margin: 1.8rem 0 .4rem; }
 p { margin: .4rem 0; max-width: 75ch; }
-a { color: var(--after); }
+a { color: var(--after); text-decoration-thickness: 1px; text-underline-offset: 3px; }
 .soft, figcaption, .facts dt { color: var(--soft); }
 .small, figcaption { font-size: .86rem; }
 .caution { border-left: 4px solid var(--ink); background: var(--faint); padding: .7rem 1rem; margin: 1.2rem 0; }
@@ -29,6 +29,7 @@ table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size
 th, td { text-align: left; padding: .32rem .9rem .32rem 0; border-bottom: 1px solid var(--line); vertical-align: top; }
 thead th { color: var(--soft); font-weight: 600; border-bottom: 1px solid var(--soft); }
 th[scope=row] { font-weight: 600; }
+.card th[scope=row] { white-space: nowrap; }
 td.n, th.n { text-align: right; white-space: nowrap; }
 td .small { display: block; color: var(--soft); }
 .status { font-weight: 600; white-space: nowrap; }
@@ -49,7 +50,7 @@ figure img { width: 100%; height: auto; display: block; background: #000; border
 .nothing { border: 1px dashed var(--soft); padding: 1.5rem 1rem; color: var(--soft); border-radius: 2px; }
 details summary { cursor: pointer; color: var(--after); }
 details .pair { grid-template-columns: 1fr; }
-.chart { display: block; width: 100%; min-width: 760px; height: auto; font: 12px system-ui, "Liberation Sans",
+.chart { display: block; width: 100%; min-width: 760px; height: auto; font: 13px system-ui, "Liberation Sans",
   "DejaVu Sans", sans-serif; }
 .chart text { fill: var(--ink); }
 .chart .plot { fill: var(--sheet); stroke: var(--line); }
@@ -75,7 +76,8 @@ details .pair { grid-template-columns: 1fr; }
 .legend svg { width: 34px; height: 14px; vertical-align: -2px; margin-right: .35rem; min-width: 0; display: inline; }
 footer { margin-top: 3rem; border-top: 1px solid var(--line); padding-top: .8rem; color: var(--soft);
   font-size: .86rem; }
-@media (max-width: 640px) { .pair, .halves { grid-template-columns: 1fr; } }
+@media (max-width: 980px) { .halves { grid-template-columns: minmax(0, 1fr); } }
+@media (max-width: 640px) { .pair { grid-template-columns: 1fr; } }
 @media print { :root { --ground: #fff; --sheet: #fff; --ink: #000; --soft: #444; --line: #bbb; --faint: #eee;
     --before: #a84a00; --after: #005a9c; --after-fill: #005a9c26; --limit: #000; --bad: #9b1c31; --edge: #444; }
   body { font-size: 11px; } main { padding: 0; max-width: none; }

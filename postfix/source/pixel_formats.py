@@ -45,15 +45,16 @@ def video_format(pixel_format: str, width: int, height: int, full_range: bool | 
     described = av.VideoFormat(pixel_format, width, height)
     components = described.components
     bits = components[0].bits
-    rgb, yuv = is_rgb(pixel_format), pixel_format.startswith("yuv")
+    yuv = pixel_format.startswith("yuv")
     full = (not yuv or pixel_format.startswith("yuvj")) if full_range is None else full_range
     largest, unit = (1 << bits) - 1, 1 << (bits - 8)
     black, white = (0, largest) if full else (16 * unit, 235 * unit)
     planes = []
-    for component in components:
+    for index, component in enumerate(components):
         if component.is_alpha:
             code = largest
-        elif component.is_chroma and not rgb:
+        elif yuv and index in (1, 2):
+            # Not by PyAV's is_chroma, which is False where chroma is not subsampled.
             code = 1 << (bits - 1)
         else:
             code = black
