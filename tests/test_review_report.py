@@ -303,6 +303,14 @@ def test_verdicts_follow_the_log(job):
     assert worst_text(replace(version.shots[1], after=unknown), version.limits) == "not measured"
 
 
+def test_a_shot_in_which_nothing_was_measured_never_fits(tmp_path):
+    write_version(tmp_path / "tv", write_source(tmp_path / "in"), near=(NAN, -0.2, -2.0), far=(NAN, 1.5, 0.3))
+    version = read_version(tmp_path / "tv")
+    title = verdict(version, version.shots[0])
+    assert (title.sign, title.words, title.is_bad) == ("?", "could not be judged", True)
+    assert title.worst == "not measured; nothing was changed"
+
+
 def test_the_frame_shown_is_where_the_window_is_widest_else_where_near_is_worst(job):
     version = read_version(job / "out" / "cinema-12m")
     assert frame_to_show(version, version.shots[2]) == (11, "where the window is widest")

@@ -25,6 +25,7 @@ a { color: var(--after); text-decoration-thickness: 1px; text-underline-offset: 
 .facts dd { margin: 0; font-variant-numeric: tabular-nums; }
 .box { overflow-x: auto; margin: .6rem 0; }
 .box.tall { max-height: 34rem; overflow-y: auto; }
+.box.tall thead th { position: sticky; top: 0; background: var(--ground); }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .92rem; overflow-wrap: normal; }
 th, td { text-align: left; padding: .32rem .9rem .32rem 0; border-bottom: 1px solid var(--line); vertical-align: top; }
 thead th { color: var(--soft); font-weight: 600; border-bottom: 1px solid var(--soft); }

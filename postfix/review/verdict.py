@@ -44,9 +44,11 @@ def verdict(version: Version, shot: LoggedShot) -> Verdict:
     """How a shot stands after the change."""
     worst = worst_text(shot, version.limits)
     done = what_was_done(shot)
-    if shot.flags:
-        if all(flag.code == "not-measured" for flag in shot.flags):
-            return Verdict("?", "could not be judged", True, worst)
+    others = [flag for flag in shot.flags if flag.code != "not-measured"]
+    # Nothing measured is never "fits", whatever the log's flags say.
+    if not others and (shot.flags or (shot.after is not None and shot.after.measured_frames == 0)):
+        return Verdict("?", "could not be judged", True, f"{worst}; {done}")
+    if others:
         return Verdict("▲", "outside its limits", True, f"{worst}; {done}")
     sign = "".join(sign for sign, is_so in (("↔", shot.is_moved), ("▮", shot.is_windowed)) if is_so) or "✓"
     if shot.after is None:

@@ -20,11 +20,6 @@ def is_supported(pixel_format: str) -> bool:
     return _SUPPORTED.fullmatch(pixel_format) is not None
 
 
-def is_rgb(pixel_format: str) -> bool:
-    """True for the planar RGB formats."""
-    return pixel_format.startswith("gbr")
-
-
 def plane_order(pixel_format: str) -> tuple[int, ...]:
     """Which of the file's planes is the first, second … of ours: Y U V A, or R G B A where FFmpeg stores G B R A."""
     return tuple(component.plane for component in av.VideoFormat(pixel_format, 16, 16).components)
