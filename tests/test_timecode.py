@@ -42,7 +42,8 @@ def test_an_hour_of_drop_frame_keeps_to_the_clock(rate):
 
 
 @given(
-    st.integers(0, 24 * 3600 * 24), st.sampled_from([Fraction(24), Fraction(24000, 1001), Fraction(25), NTSC, NTSC_2])
+    st.integers(0, 24 * 3600 * 24 - 1),
+    st.sampled_from([Fraction(24), Fraction(24000, 1001), Fraction(25), NTSC, NTSC_2]),
 )
 def test_counting_there_and_back_gives_the_same_frame(frames, rate):
     for drop in {False, rate in (NTSC, NTSC_2)}:
