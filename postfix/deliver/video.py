@@ -151,7 +151,7 @@ class _AudioCopy:
         self._whole = source.count == source.file_count
         self._end_s = self._start_s + source.count / rate
         self._target = target
-        self._input: Any = av.open(str(source.path))
+        self._input: Any = av.open(str(source.path), metadata_errors="replace")
         self._streams: dict[int, Any] = {}
         for stream in self._input.streams.audio:
             copy = target.add_stream_from_template(stream)

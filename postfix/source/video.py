@@ -214,7 +214,7 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
     if path.stat().st_size == 0:
         raise InputError(path, "an empty file", "a video", _COPY_AGAIN)
     try:
-        with av.open(str(path)) as container:
+        with av.open(str(path), metadata_errors="replace") as container:
             stream = _video_stream(container, path)
             tags = _tags(container, stream)
             fmt = _format(path, stream, tags)
