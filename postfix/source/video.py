@@ -129,7 +129,7 @@ class VideoSource:
     def _decode(self, wanted: range) -> Iterator[tuple[int, Planes]]:
         """Decode a run of the file's frames, each checked to be the one its packet announced."""
         times = self._packets.times
-        with av.open(str(self.path)) as container:
+        with av.open(str(self.path), metadata_errors="replace") as container:
             stream = _video_stream(container, self.path)
             stream.thread_type = "AUTO"
             # Without this FFmpeg paints over damage with what it guesses.
