@@ -119,7 +119,7 @@ def plan(options: argparse.Namespace) -> Outcome:
     decided = plan_clip(table, screen, fill=settings.fill)
     write_text(output, plan_text(decided), force=settings.force)
     flags = predicted_flags(table, decided)
-    lines = [f"{shot.name}: {shot.reason}" for shot in decided.shots]
+    lines = [summary.wrapped(f"{shot.name}: {shot.reason}") for shot in decided.shots]
     data = {
         "written": [str(output)],
         "shots": [{"name": s.name, "reason": s.reason, "flags": _plain_flags(flags[s.name])} for s in decided.shots],

@@ -14,6 +14,12 @@ from postfix.plan.figures import Figures, signed_pct
 from postfix.viewing import Limits, Screen, arcmin_from_mm, limits_for, mm_from_pct
 
 NOT_MEASURED = "–"
+COLUMNS = 80
+
+
+def wrapped(line: str) -> str:
+    """A long line in several that fit the terminal."""
+    return textwrap.fill(line, COLUMNS, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -47,8 +53,8 @@ def screens_text(screens: Iterable[Screen]) -> str:
                 *(_limit_cells(screen, limits.far_pct)),
             ]
         )
-    head = ["screen", "width", "distance", "eye", "near mm", "%", "arcmin", "far mm", "%", "arcmin"]
-    return table(head, rows) + "\n(mm; negative is in front of the screen; range within a frame at most 60 arcmin)"
+    head = ["screen", "width", "seat", "eye", "near mm", "%", "arcmin", "far mm", "%", "arcmin"]
+    return table(head, rows) + "\nwidth, seat (distance of the viewer) and eye in mm; negative is in front"
 
 
 def _limit_cells(screen: Screen, limit_pct: float) -> list[str]:
@@ -108,10 +114,17 @@ def shots_text(shots: Iterable[Mapping[str, Any]]) -> str:
                 _from_to(before.get("far_pct"), after.get("far_pct")),
                 _spread(shot["applied_hit_px"]),
                 _widest(shot["window"]),
-                ", ".join(flag["code"] for flag in shot["flags"]) or "ok" if shot["after"] else "unchecked",
+                _result(shot),
             ]
         )
     return table(["shot", "frames", "near %", "far %", "HIT px", "window px", "result"], rows)
+
+
+def _result(shot: Mapping[str, Any]) -> str:
+    if not shot["after"]:
+        return "unchecked"
+    flags = len(shot["flags"])
+    return "ok" if not flags else "1 flag" if flags == 1 else f"{flags} flags"
 
 
 def _from_to(before: float | None, after: float | None) -> str:
@@ -134,7 +147,7 @@ def _widest(window: Sequence[Mapping[str, Any]]) -> str:
 def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
     """One line for each flag; empty where there is none."""
     lines = [f"{name}, {shot['name']}: {flag['text']}" for shot in shots for flag in shot["flags"]]
-    return "\n".join(lines)
+    return "\n".join(wrapped(line) for line in lines)
 
 
 def demo_text(result: DemoResult) -> str:
@@ -148,7 +161,7 @@ def demo_text(result: DemoResult) -> str:
             after = entry["after"] or {}
             cells = [pct(after.get(name)) for name in DEMO_FIGURES]
             rows.append([f"after, {screen}", *cells, _spread(entry["applied_hit_px"]), _widest(entry["window"])])
-        title = textwrap.fill(f"{shot.name}: {shot.planted}", 80)
+        title = wrapped(f"{shot.name}: {shot.planted}")
         parts.append(title + "\n" + table(["", "near %", "far %", "left %", "right %", "HIT px", "window px"], rows))
     flags = [
         flags_text(screen, [entry]) for shot in result.shots for screen, entry in shot.after.items() if entry["flags"]

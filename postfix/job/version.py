@@ -18,7 +18,7 @@ from postfix.errors import InputError
 from postfix.job.progress import bar
 from postfix.measure.clip import clip_info, measure_clip
 from postfix.measure.table import ClipInfo, MeasurementTable
-from postfix.measure.table_csv import table_text
+from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
 from postfix.plan.geometry import changes_nothing
 from postfix.plan.model import Fill, Plan
@@ -81,9 +81,9 @@ class Version:
 
 
 def measured(pair: PairSource, shots: tuple[Shot, ...] | None, what: str, settings: Settings) -> MeasurementTable:
-    """Measure a pair behind a progress bar."""
+    """Measure a pair behind a progress bar; the figures have the digits of their file."""
     with bar(what, pair.count, quiet=settings.quiet) as progress:
-        return measure_clip(pair, shots=shots, progress=progress)
+        return as_written(measure_clip(pair, shots=shots, progress=progress))
 
 
 def source_files(pair: PairSource) -> tuple[EyeFile, ...]:

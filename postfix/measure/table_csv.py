@@ -81,6 +81,15 @@ def read_table(path: Path) -> MeasurementTable:
         raise InputError(
             path, "bytes that are no text", "a measurement table", "give a file that measure wrote"
         ) from error
+    return _parsed(text, path)
+
+
+def as_written(table: MeasurementTable) -> MeasurementTable:
+    """The table with the digits its file has, so that the same decisions follow from it and from the file."""
+    return _parsed(table_text(table), Path(table.clip.name))
+
+
+def _parsed(text: str, path: Path) -> MeasurementTable:
     try:
         rows = list(csv.DictReader(io.StringIO(text), strict=True))
     except csv.Error as error:
