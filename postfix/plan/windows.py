@@ -22,13 +22,16 @@ WINDOW_MAX_PCT = 6.0
 WINDOW_EASE_FRAMES = 8
 """Frames at 24 frames/s by which a window comes before it is needed, and goes after. Project default, no source."""
 
+TILT_OVERHANGS = (1.0, 1.25, 1.5)
+"""How many times as wide as the widest need an end of the window may be, where tilting hides less. Project default."""
+
 KEY_TOLERANCE_PX = 1.0
 """What a window may be wider than its eased curve so that a plan holds few keys."""
 
 _KEY_STEP_PX = 0.01  # keys are rounded up to this, so that a plan can be read
 
 
-def fit_lines(rows: Array, need_px: Array, cap_px: float) -> Array:
+def fit_lines(rows: Array, need_px: Array, cap_px: float | Array) -> Array:
     """The straight line of least area, from top to bottom, that covers the need of every band.
 
     Parameters
@@ -37,7 +40,7 @@ def fit_lines(rows: Array, need_px: Array, cap_px: float) -> Array:
         Heights of the bands' borders, 0 at the top and 1 at the bottom.
     need_px : (n, bands, 2)
         Need at the upper and the lower border of each band; NaN where there is none.
-    cap_px : float
+    cap_px : float or (n,)
         Neither end is made wider than this.
 
     Returns
@@ -65,18 +68,19 @@ def fit_lines(rows: Array, need_px: Array, cap_px: float) -> Array:
     least_slope = np.max((right_points - middle[:, None]) / (right_heights - 0.5), axis=1)
     slope = (most_slope + least_slope) / 2.0
     top, bottom = np.maximum(middle - slope / 2.0, 0.0), np.maximum(middle + slope / 2.0, 0.0)
-    top, bottom = _capped(heights, points, top, bottom, cap_px)
-    bottom, top = _capped(1.0 - heights, points, bottom, top, cap_px)
+    caps = np.broadcast_to(np.asarray(cap_px, dtype=np.float64), (count,))
+    top, bottom = _capped(heights, points, top, bottom, caps)
+    bottom, top = _capped(1.0 - heights, points, bottom, top, caps)
     return np.stack([top, bottom], axis=1)
 
 
-def _capped(heights: Array, points: Array, top: Array, bottom: Array, cap_px: float) -> tuple[Array, Array]:
+def _capped(heights: Array, points: Array, top: Array, bottom: Array, caps_px: Array) -> tuple[Array, Array]:
     """Where the bottom is wider than allowed, hold it there and let the top take what is then missing."""
     inner = heights < 1.0 - 1e-9
-    missing = np.max((points[:, inner] - cap_px * heights[inner]) / (1.0 - heights[inner]), axis=1)
-    over = bottom > cap_px
-    held_top = np.clip(np.maximum(top, missing), 0.0, cap_px)
-    return np.where(over, held_top, top), np.where(over, cap_px, bottom)
+    missing = np.max((points[:, inner] - caps_px[:, None] * heights[inner]) / (1.0 - heights[inner]), axis=1)
+    over = bottom > caps_px
+    held_top = np.clip(np.maximum(top, missing), 0.0, caps_px)
+    return np.where(over, held_top, top), np.where(over, caps_px, bottom)
 
 
 def eased(curve: Array, radius: int) -> Array:
@@ -146,14 +150,12 @@ def ease_radius(rate: Fraction) -> int:
 def windows_for(arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int) -> tuple[WindowKey, ...]:
     """Window keys of a shot that begins at frame ``first``, after its moves; empty where no window is needed."""
     cap_px = WINDOW_MAX_PCT * clip.width_px / 100.0
-    lines = []
-    for side in SIDES:
-        state = edge_state(arrays, side, moves, clip, None)
-        lines.append(fit_lines(state.rows, _needed(state, clip), cap_px))
-    wanted = np.concatenate(lines, axis=1)
-    if not wanted.any():
+    radius = ease_radius(clip.rate)
+    curve = np.concatenate(
+        [_side_curve(edge_state(arrays, side, moves, clip, None), clip, cap_px, radius) for side in SIDES], axis=1
+    )
+    if not curve.any():
         return ()
-    curve = eased(wanted, ease_radius(clip.rate))
     # Where nothing is hidden nothing may be: the tolerance would paint a stray column there.
     ceiling = np.where(curve > 0.0, np.maximum(np.minimum(curve + KEY_TOLERANCE_PX, cap_px), curve), 0.0)
     keys = []
@@ -161,6 +163,20 @@ def windows_for(arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int) ->
         left_top, left_bottom, right_top, right_bottom = (_rounded_up(float(px)) for px in value)
         keys.append(WindowKey(first + frame, (left_top, left_bottom), (right_top, right_bottom)))
     return tuple(keys)
+
+
+def _side_curve(state: EdgeState, clip: ClipInfo, cap_px: float, radius: int) -> Array:
+    """Eased width of one side's window at its top and bottom, (n, 2).
+
+    In each frame a tilted line may hide less than an upright one, but when the content moves the tilt changes and the
+    easing keeps the most of both ends. So both kinds are eased, and the one that hides less over the shot is taken.
+    """
+    need = _needed(state, clip)
+    widest = np.max(np.nan_to_num(need, nan=0.0), axis=(1, 2))
+    curves = [
+        eased(fit_lines(state.rows, need, np.minimum(overhang * widest, cap_px)), radius) for overhang in TILT_OVERHANGS
+    ]
+    return min(curves, key=lambda curve: float(curve.sum()))
 
 
 def _rounded_up(px: float) -> float:
