@@ -98,7 +98,7 @@ def _reason(
     """One plain sentence with the figures that decided."""
     if before.measured_frames == 0:
         return f"nothing could be measured in any of {before.frames} frames; left as shot"
-    parts = [_why_moved(before, hit, limits, screen)]
+    parts = []
     if after.near_pct < limits.near_pct and not within_limits(before, limits):
         over = limits.near_pct - after.near_pct
         parts.append(
@@ -113,7 +113,10 @@ def _reason(
     parts += _why_window(after, window, clip)
     if 2 * before.measured_frames < before.frames:
         parts.append(f"only {before.measured_frames} of {before.frames} frames could be measured")
-    return "; ".join(parts)
+    opening = _why_moved(before, hit, limits, screen)
+    if not opening:
+        opening = "near and far are within limits as shot" if parts else "within limits as shot"
+    return "; ".join([opening, *parts])
 
 
 def _why_moved(before: Figures, hit: Convergence, limits: Limits, screen: Screen) -> str:
@@ -126,7 +129,7 @@ def _why_moved(before: Figures, hit: Convergence, limits: Limits, screen: Screen
             mm = mm_from_pct(abs(limit), screen.width_mm)
             causes.append(f"{word} was {signed_pct(pct)}, limit {signed_pct(limit)} ({mm:.0f} mm)")
     if not causes:
-        return "within limits as shot"
+        return ""
     cause = ", and ".join(causes)
     if hit.total_px == 0:
         return f"{cause}; not moved, because no move brings it inside without pushing far outside"
@@ -146,7 +149,7 @@ def _why_window(after: Figures, window: tuple[WindowKey, ...], clip: ClipInfo) -
         if widths and max(widths) > 0.0 and excess > EDGE_TOLERANCE_PCT:
             px = int(np.ceil(max(widths)))
             parts.append(
-                f"content at the {side} edge would be {excess:.2f} % in front of it, so a window of up to {px} px "
-                f"({px * 100.0 / clip.width_px:.2f} %) there"
+                f"content at the {side} edge lies {excess:.2f} % in front of it, so a window of up to {px} px "
+                f"({px * 100.0 / clip.width_px:.2f} %) hides it there"
             )
     return parts
