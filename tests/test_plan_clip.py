@@ -44,7 +44,7 @@ def test_the_reason_names_the_window_and_its_side() -> None:
     (shot,) = plan_clip(table(lambda i: frame(left=rows(-1.2)), 48), CINEMA).shots
     assert shot.hit[0].pct == 0.0
     assert "within limits as shot" in shot.reason
-    assert "content at the left edge would be 1.20 % in front of it" in shot.reason
+    assert "content at the left edge lies 1.20 % in front of it" in shot.reason
     assert "window of up to 27 px" in shot.reason
 
 

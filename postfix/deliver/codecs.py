@@ -41,8 +41,10 @@ class Encoder:
 ENCODERS: dict[str, Encoder] = {
     # Every frame a key frame, four slices each with a checksum: damage stays small and is seen.
     "ffv1": Encoder("ffv1", (("level", "3"), ("g", "1"), ("slices", "4"), ("slicecrc", "1")), 0, (), True),
+    # Of the two encoders the library has, this one took a third of the time and came nearer to its input (rmse 1.13
+    # against 1.46 of 1023 on the demo film at about the same size, FFmpeg 8.1).
     "prores": Encoder(
-        "prores_ks",
+        "prores_aw",
         (),
         0,
         (("Proxy", "0"), ("LT", "1"), ("Standard", "2"), ("HQ", "3"), ("4444", "4"), ("XQ", "5")),

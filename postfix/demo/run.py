@@ -77,8 +77,9 @@ def run_demo(out: Path, settings: Settings) -> DemoResult:
     screens = tuple(BUILTIN_SCREENS[name] for name in SCREENS)
     made = run_clip(SourceChoice(left, right), screens, out / "run", settings)
     report = write_report(out / "run")
-    rows = [row for version in made.versions for row in version_rows(version.folder)]
-    write_png(out / SHEET, contact_sheet(rows, "The kite workshop, before and after"))
+    cinema = made.versions[0]
+    heading = f"The kite workshop, before and after, for {SCREENS[0]}"
+    write_png(out / SHEET, contact_sheet(version_rows(cinema.folder), heading))
     return DemoResult(
         folder=str(out), sheet=str(out / SHEET), report=str(report), shots=_compared(made), flagged=made.flagged
     )

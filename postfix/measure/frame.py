@@ -18,7 +18,7 @@ from postfix.measure.alignment import (
 )
 from postfix.measure.edges import Side, edge_bands, nearest_band
 from postfix.measure.hidden import hidden_columns, hidden_px
-from postfix.measure.matching import Parallax, ParallaxMaps, coarse_parallax, match_both_ways, search_range
+from postfix.measure.matching import Parallax, coarse_parallax, match_both_ways, search_range
 from postfix.measure.proxy import Grey, Grey8, ProxyPair, is_flat, proxy_pair
 from postfix.measure.table import FrameMeasure
 
@@ -63,11 +63,11 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
         right_hidden_px=(*hidden_left[1], *hidden_right[1]),
     )
     proxy = proxy_pair(left, right)
-    straight, misfit, points = _straightened(proxy)
+    straight, misfit, points, coarse = _straightened(proxy)
     height, width = straight.left.shape
     measure = replace(measure, **_misfit_figures(misfit, straight.scale))
     across = points.right[:, 0] - points.left[:, 0]
-    searched = search_range(coarse_parallax(straight.left, straight.right), across, width)
+    searched = search_range(coarse, across, width)
     if searched is None:
         return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON)
     maps = match_both_ways(straight.left, straight.right, *searched)
@@ -100,12 +100,13 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     )
 
 
-def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatches]:
-    """Find the misfit between the eyes and take it out of the right one; the points left are on the straight pair."""
+def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatches, Parallax]:
+    """Find the misfit between the eyes and take it out of the right one; points and coarse map are of that pair."""
     height, width = proxy.left.shape
     total: Misfit | None = None
     right: Grey8 = proxy.right
-    points = matched_points(proxy.left, right, coarse_parallax(proxy.left, right))
+    coarse = coarse_parallax(proxy.left, right)
+    points = matched_points(proxy.left, right, coarse)
     # A large misfit spoils the map that the points start from, so look once more after taking the first one out.
     for _ in range(2):
         step = find_misfit(points, width, height)
@@ -115,8 +116,9 @@ def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatc
         if not step.worth_removing(width, height):
             break
         right = without_misfit(proxy.right, total)
-        points = matched_points(proxy.left, right, coarse_parallax(proxy.left, right))
-    return ProxyPair(proxy.left, right, proxy.scale), total, points
+        coarse = coarse_parallax(proxy.left, right)
+        points = matched_points(proxy.left, right, coarse)
+    return ProxyPair(proxy.left, right, proxy.scale), total, points, coarse
 
 
 def _combined(first: Misfit, then: Misfit) -> Misfit:
@@ -176,20 +178,3 @@ def _confidence(coverage_pct: float, seen: Parallax, points: PointMatches) -> fl
     agreeing = float(np.mean(np.abs(at_points[known] - across[known]) < _AGREE_PX))
     return share * agreeing
 
-
-def parallax_maps(left: Grey, right: Grey) -> tuple[ParallaxMaps, float] | None:
-    """Dense parallax of both eyes for pictures of it: (maps in proxy pixels, proxy width), or None where there is none.
-
-    Parameters
-    ----------
-    left, right : (H, W) float32, 0 at black and 1 at white
-    """
-    if min(left.shape) < SMALLEST_SIDE_PX or is_flat(left) or is_flat(right):
-        return None
-    straight, _, points = _straightened(proxy_pair(left, right))
-    width = straight.left.shape[1]
-    across = points.right[:, 0] - points.left[:, 0]
-    searched = search_range(coarse_parallax(straight.left, straight.right), across, width)
-    if searched is None:
-        return None
-    return match_both_ways(straight.left, straight.right, *searched), float(width)
