@@ -23,6 +23,10 @@ def hashes(folder):
     return {p: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
 
 
+def rms(difference):
+    return np.sqrt(np.mean(np.square(difference.astype(np.float64))))
+
+
 def rows_of(table):
     return list(csv.DictReader(table.read_text().splitlines()))
 
@@ -108,10 +112,11 @@ def test_the_written_pictures_are_the_source_moved_by_what_the_log_says(done):
         for move, eye_before, eye_after in zip(moves, before, after):
             luma_before, luma_after = eye_before[0].astype(int), eye_after[0].astype(int)
             inner = slice(60, -60)
-            moved = np.roll(luma_before, move, axis=1)[:, inner]
-            error = np.abs(luma_after[:, inner] - moved)
-            # ProRes codes again; TIFF must be sample for sample.
-            assert error.max() == 0 if done[0] == "tiff" else np.percentile(error, 99.9) <= 12
+            tried = range(-40, 41)
+            errors = [rms(luma_after[:, inner] - np.roll(luma_before, by, axis=1)[:, inner]) for by in tried]
+            assert tried[int(np.argmin(errors))] == move
+            # TIFF must be sample for sample; ProRes codes again, which alone costs about 3 codes of 10 bit here.
+            assert min(errors) == 0 if done[0] == "tiff" else min(errors) < 4
 
 
 def test_the_plan_that_was_written_renders_again(done, tmp_path):
