@@ -177,4 +177,3 @@ def _confidence(coverage_pct: float, seen: Parallax, points: PointMatches) -> fl
     across = points.right[:, 0] - points.left[:, 0]
     agreeing = float(np.mean(np.abs(at_points[known] - across[known]) < _AGREE_PX))
     return share * agreeing
-
