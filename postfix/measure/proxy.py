@@ -44,16 +44,15 @@ def is_flat(grey: Grey) -> bool:
 
 
 def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
-    """Scale both eyes down, bring the right to the left's mean and contrast, and spread them over 8 bits.
+    """Scale both eyes, bring the right to the left's mean and contrast, and spread them over 8 bits.
 
     Parameters
     ----------
     left, right : (H, W) float32, 0 at black and 1 at white
     """
     height, width = left.shape
-    proxy_width = min(width, PROXY_WIDTH_PX)
-    proxy_height = max(1, round(height * proxy_width / width))
-    small_left, small_right = (_shrunk(eye, proxy_width, proxy_height) for eye in (left, right))
+    proxy_height = max(1, round(height * PROXY_WIDTH_PX / width))
+    small_left, small_right = (_scaled(eye, PROXY_WIDTH_PX, proxy_height) for eye in (left, right))
     mean_left, spread_left = float(small_left.mean()), float(small_left.std())
     mean_right, spread_right = float(small_right.mean()), float(small_right.std())
     gain = float(np.clip(spread_left / max(spread_right, 1e-6), *_GAIN_RANGE))
@@ -64,10 +63,12 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
     def as_bytes(eye: Grey) -> Grey8:
         return np.asarray(np.clip((eye - low) * stretch + 0.5, 0.0, 255.0), np.uint8)
 
-    return ProxyPair(as_bytes(small_left), as_bytes(small_right), width / proxy_width)
+    return ProxyPair(as_bytes(small_left), as_bytes(small_right), width / PROXY_WIDTH_PX)
 
 
-def _shrunk(grey: Grey, width: int, height: int) -> Grey:
+def _scaled(grey: Grey, width: int, height: int) -> Grey:
     if grey.shape == (height, width):
         return grey
-    return np.asarray(cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+    # Smaller pictures are enlarged: the matcher finds sub-pixel parallax with an error of its own grid.
+    how = cv2.INTER_AREA if grey.shape[1] > width else cv2.INTER_CUBIC
+    return np.asarray(cv2.resize(grey, (width, height), interpolation=how), np.float32)
