@@ -1,5 +1,6 @@
 """Parts of the measurement on made-up input."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -59,40 +60,68 @@ def test_hidden_columns_are_rounded_up_so_that_nothing_black_is_measured():
     assert hidden_columns((0.0, 0.0), 2, 1.5).tolist() == [0, 0]
 
 
-def side_of(parallax, *, own_hidden=0, other_hidden=0, is_right=False, alike=True):
-    height, width = parallax.shape
-    own = (textured(7, height, width) * 255).astype(np.uint8)
-    columns = np.arange(width)[None, :] + (1 if is_right else -1) * np.nan_to_num(parallax).astype(int)
-    other = np.zeros_like(own)
-    np.put_along_axis(other, np.clip(columns, 0, width - 1), own, axis=1)
-    if not alike:
-        other = np.random.default_rng(8).integers(0, 255, own.shape).astype(np.uint8)
-    hidden = [np.full(height, columns, np.int32) for columns in (own_hidden, other_hidden)]
-    return Side(own, other, parallax, *hidden, is_right)
+WIDTH, HEIGHT = 800, 480
 
 
-def test_edge_bands_keep_what_touches_and_where():
-    parallax = np.full((240, 400), 2.0, np.float32)
-    parallax[120:, :30] = -8.0  # lower half, touching the left edge
-    parallax[:60, 20:60] = -15.0  # near the edge but not touching it
-    bands = edge_bands(side_of(parallax))
-    assert bands[: EDGE_BANDS // 2] == pytest.approx(2.0)
-    assert bands[EDGE_BANDS // 2 :] == pytest.approx(-8.0)
-    behind_black = edge_bands(side_of(parallax, own_hidden=20))
-    assert behind_black.min() == pytest.approx(-15.0)
+ALL = (0, HEIGHT)
 
 
-def test_edge_bands_are_empty_where_nothing_was_matched():
-    nothing = np.full((240, 400), np.nan, np.float32)
-    assert np.isnan(edge_bands(side_of(nothing, is_right=True))).all()
+def edge_side(*layers, own_hidden=0, other_hidden=0, is_right=False, dense=True):
+    """A side from layers (parallax_px, rows, columns of the own eye), far to near; columns below 0 are cut off.
+
+    Every layer has a noise of its own; the own eye shows it at its columns, the other eye ``parallax_px`` further in.
+    """
+    rng = np.random.default_rng(5)
+    own, other = rng.random((2, HEIGHT, WIDTH)).astype(np.float32)
+    map_px = np.full((HEIGHT, WIDTH), np.nan, np.float32)
+    for parallax, (top, bottom), (first, after) in layers:
+        noise = cv2.GaussianBlur(rng.random((HEIGHT, WIDTH + 800)).astype(np.float32), (0, 0), 1.2)
+        for x in range(first, after):
+            column = noise[top:bottom, x + 400]
+            if 0 <= x < WIDTH:
+                own[top:bottom, x] = column
+                map_px[top:bottom, x] = parallax
+            if 0 <= x - parallax < WIDTH:
+                other[top:bottom, x - parallax] = column
+    own[:, :own_hidden] = 0
+    other[:, :other_hidden] = 0
+    map_px = map_px[::2, ::2] / 2 if dense else np.full_like(map_px[::2, ::2], np.nan)
+    if is_right:
+        own, other, map_px = own[:, ::-1], other[:, ::-1], map_px[:, ::-1]
+    return Side(own, other, map_px, (own_hidden, own_hidden), (other_hidden, other_hidden), is_right)
 
 
 @pytest.mark.parametrize("is_right", [False, True])
-def test_beside_a_window_a_match_must_look_like_its_partner(is_right):
-    parallax = np.full((240, 400), -15.0, np.float32)
-    confirmed = edge_bands(side_of(parallax, other_hidden=10, is_right=is_right))
-    assert confirmed == pytest.approx(-15.0)
-    assert np.isnan(edge_bands(side_of(parallax, other_hidden=10, is_right=is_right, alike=False))).all()
+@pytest.mark.parametrize("dense", [True, False])
+def test_edge_bands_keep_what_touches_and_where(is_right, dense):
+    backdrop = (-4, ALL, (-60, 300))
+    cut = (-16, (240, HEIGHT), (-60, 40))
+    near_the_edge = (-40, (0, 120), (30, 90))
+    bands = edge_bands(edge_side(backdrop, cut, near_the_edge, is_right=is_right, dense=dense))
+    assert bands[: EDGE_BANDS // 2] == pytest.approx(-0.5, abs=0.03)
+    assert bands[EDGE_BANDS // 2 :] == pytest.approx(-2.0, abs=0.03)
+
+
+def test_a_thing_only_a_few_pixels_wide_at_the_edge_is_seen():
+    found = edge_bands(edge_side((-2, ALL, (-60, 300)), (-18, (200, 400), (-60, 7)), dense=False))
+    assert np.nanmin(found) == pytest.approx(-18.0 * 100 / WIDTH, abs=0.03)
+
+
+def test_the_strip_begins_behind_the_own_eyes_black():
+    side = edge_side((-4, ALL, (-60, 300)), (-24, ALL, (20, 80)), own_hidden=20)
+    assert edge_bands(side) == pytest.approx(-3.0, abs=0.05)
+
+
+def test_content_whose_partner_a_window_hides_is_not_made_up():
+    assert np.isnan(edge_bands(edge_side((-8, ALL, (-60, 300)), other_hidden=20))).all()
+
+
+def test_content_in_front_of_a_window_is_still_seen():
+    assert edge_bands(edge_side((-40, ALL, (-60, 300)), other_hidden=20)) == pytest.approx(-5.0, abs=0.03)
+
+
+def test_edge_bands_are_empty_where_nothing_was_matched():
+    assert np.isnan(edge_bands(edge_side(is_right=True, dense=False))).all()
 
 
 def cuts_of(pictures):

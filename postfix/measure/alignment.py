@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.matching import Parallax
-from postfix.measure.proxy import Grey8
+from postfix.measure.proxy import Grey, Grey8
 
 Points = npt.NDArray[np.float32]
 
@@ -123,19 +124,33 @@ def find_misfit(points: PointMatches, width: int, height: int) -> Misfit | None:
     return Misfit(float(solution[0]), float(solution[1]), 1.0 + float(solution[2]))
 
 
-def without_misfit(right: Grey8, misfit: Misfit) -> Grey8:
-    """The right eye (h, w) uint8 moved, turned and scaled back onto the left's rows."""
+Picture = TypeVar("Picture", Grey, Grey8)
+
+
+def without_misfit(right: Picture, misfit: Misfit, scale: float) -> Picture:
+    """The right eye moved, turned and scaled back onto the left's rows; unchanged where that is not worth it.
+
+    Parameters
+    ----------
+    right : (H, W) float32 or uint8
+    misfit : Misfit
+        In proxy pixels.
+    scale : float
+        Pixels of ``right`` per proxy pixel.
+    """
     height, width = right.shape
+    if not misfit.worth_removing(round(width / scale), round(height / scale)):
+        return right
     centre_x, centre_y = (width - 1) / 2.0, (height - 1) / 2.0
     cos, sin = misfit.size * math.cos(misfit.rotation), misfit.size * math.sin(misfit.rotation)
     # Where each pixel of the straightened picture is found in the right eye.
     source = np.array(
         [
             [cos, -sin, centre_x - cos * centre_x + sin * centre_y],
-            [sin, cos, centre_y - sin * centre_x - cos * centre_y + misfit.vertical_px],
+            [sin, cos, centre_y - sin * centre_x - cos * centre_y + misfit.vertical_px * scale],
         ]
     )
     straight = cv2.warpAffine(
         right, source, (width, height), flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
     )
-    return np.asarray(straight, np.uint8)
+    return np.asarray(straight, right.dtype)

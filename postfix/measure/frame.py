@@ -81,13 +81,10 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     coverage_pct = 100.0 * found.size / seen.size
     if coverage_pct < MIN_COVERAGE_PCT:
         return replace(measure, coverage_pct=coverage_pct, note=NOTHING_IN_COMMON)
-    left_side = Side(
-        straight.right, straight.left, maps.right, columns["right", "left"], columns["left", "left"], is_right=False
-    )
-    right_side = Side(
-        straight.left, straight.right, maps.left, columns["left", "right"], columns["right", "right"], is_right=True
-    )
-    left_bands, right_bands = (edge_bands(side) * (100.0 / width) for side in (left_side, right_side))
+    straight_right = right if misfit is None else without_misfit(right, misfit, straight.scale)
+    left_side = Side(straight_right, left, maps.right, hidden_right[0], hidden_left[0], is_right=False)
+    right_side = Side(left, straight_right, maps.left, hidden_left[1], hidden_right[1], is_right=True)
+    left_bands, right_bands = edge_bands(left_side), edge_bands(right_side)
     return replace(
         measure,
         **_parallax_figures(found, seen.size, width),
@@ -115,7 +112,7 @@ def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatc
         total = step if total is None else _combined(total, step)
         if not step.worth_removing(width, height):
             break
-        right = without_misfit(proxy.right, total)
+        right = without_misfit(proxy.right, total, 1.0)
         coarse = coarse_parallax(proxy.left, right)
         points = matched_points(proxy.left, right, coarse)
     return ProxyPair(proxy.left, right, proxy.scale), total, points, coarse
