@@ -1,5 +1,7 @@
 """Parts of the measurement on made-up input."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -112,8 +114,22 @@ def test_the_strip_begins_behind_the_own_eyes_black():
     assert edge_bands(side) == pytest.approx(-3.0, abs=0.05)
 
 
-def test_content_whose_partner_a_window_hides_is_not_made_up():
-    assert np.isnan(edge_bands(edge_side((-8, ALL, (-60, 300)), other_hidden=20))).all()
+def test_beside_a_window_content_is_read_where_both_eyes_see_it():
+    # 20 px hidden in the other eye: what lies at −8 px has its first visible partner 12 px further in.
+    assert edge_bands(edge_side((-8, ALL, (-60, 300)), other_hidden=20)) == pytest.approx(-1.0, abs=0.03)
+
+
+def test_what_the_map_guesses_beside_a_window_is_not_believed():
+    side = edge_side((-8, ALL, (-60, 300)), other_hidden=20)
+    guessed = replace(side, parallax=np.full_like(side.parallax, -12.0))
+    assert np.isnan(edge_bands(guessed)).all()
+
+
+def test_content_behind_the_screen_is_read_as_far_inwards_as_it_lies_behind():
+    side = edge_side((24, ALL, (-60, 300)))
+    lacking = side.parallax.copy()
+    lacking[:, :12] = np.nan
+    assert edge_bands(replace(side, parallax=lacking)) == pytest.approx(3.0, abs=0.03)
 
 
 def test_content_in_front_of_a_window_is_still_seen():
