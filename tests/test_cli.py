@@ -1,12 +1,10 @@
 """The command as a person types it: exit codes, one plain sentence for each error, nothing half-written."""
 
 import json
-import os
 import shutil
 import subprocess
 import sys
 import tempfile
-from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -14,10 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from footage import SPECS, write_still, yuv422p10
+from rights import ordinary_user
 
 from postfix.cli import main
 from postfix.deliver.video import write_video
 from postfix.demo.layers import Layer, layered_scene
+from postfix.source.opening import open_eye
 
 SIZE = (320, 180)
 FRAMES = 8
@@ -93,6 +93,39 @@ def test_a_far_background_is_brought_under_the_limit_and_logged(tmp_path, capsys
     assert shot["after"]["far_pct"] <= 65 / 120
     assert shot["applied_hit_px"][0] < 0
     assert said["exit_code"] == 0
+
+
+@pytest.mark.parametrize("kind", ["ffv1 10 bit", "tiff 16 bit"])
+def test_beside_a_shot_that_is_moved_the_others_stay_sample_for_sample(tmp_path, kind):
+    pictures = [layered_scene(*SIZE, [Layer(far, seed=far_seed), Layer(far - 0.6, (0.3, 0.3, 0.7, 0.8), 5)]).render(i)
+                for far, far_seed in ((1.4, 1), (0.2, 2)) for i in range(FRAMES)]  # fmt: skip
+    places = []
+    for number, eye in enumerate(("left", "right")):
+        shown = [(np.clip(np.asarray(pair[number]), 0, 1) * 65535).astype(np.uint16) for pair in pictures]
+        if kind == "ffv1 10 bit":
+            places.append(tmp_path / f"gull_{eye}.mkv")
+            spec = replace(SPECS["ffv1.mkv"], width=SIZE[0], height=SIZE[1], timecode=None)
+            write_video(places[-1], spec, (yuv422p10((picture >> 8).astype(np.uint8)) for picture in shown))
+        else:
+            places.append(tmp_path / eye)
+            places[-1].mkdir()
+            for frame, picture in enumerate(shown):
+                write_still(places[-1] / f"gull.{frame:04d}.tif", picture)
+    rate = [] if kind == "ffv1 10 bit" else ["--rate", "24"]
+    out = tmp_path / "out"
+    assert main(["run", *source_words(*places), *rate, "--screen", "cinema-12m", "-o", str(out), "-q"]) == 0
+    shots = json.loads((out / "cinema-12m/changes.json").read_text())["shots"]
+    assert [shot["applied_hit_px"][0] < 0 for shot in shots] == [True, False]
+    (far_move,) = {shot["applied_hit_px"][0] for shot in shots[:1]}
+    for place, eye in zip(places, ("left", "right")):
+        written = out / "cinema-12m" / eye / (place.name if place.is_file() else "")
+        sources = [open_eye(path, rate=Fraction(24) if rate else None) for path in (place, written)]
+        for frame, (before, after) in enumerate(zip(*(source.frames() for source in sources))):
+            if frame >= FRAMES:
+                assert all(np.array_equal(a, b) for a, b in zip(before, after)), frame
+            else:
+                assert not np.array_equal(before[0], after[0])
+    assert far_move % (1 if rate else 2) == 0
 
 
 def test_a_tight_screen_gives_exit_code_five_and_says_what_is_outside(good, tmp_path, capsys):
@@ -233,19 +266,6 @@ def test_an_output_inside_the_source_is_refused(tmp_path, capsys):
 def test_an_output_below_a_file_cannot_be_written(good, tmp_path, capsys):
     (tmp_path / "file").write_text("")
     fails(capsys, ["measure", *source_words(*good), "-o", tmp_path / "file" / "m.csv"], 4)
-
-
-@contextmanager
-def ordinary_user():
-    """Root may write everywhere, so its rights are laid down for a moment."""
-    root = os.geteuid() == 0
-    if root:
-        os.seteuid(65534)
-    try:
-        yield
-    finally:
-        if root:
-            os.seteuid(0)
 
 
 def test_an_unwritable_folder_is_refused(good, capsys):

@@ -1,9 +1,10 @@
 """Reading both eyes: every reader against what was put into the files."""
 
-import os
+import tempfile
 import threading
 import time
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import OpenImageIO as oiio
@@ -20,6 +21,7 @@ from picture_files import (
     make_video,
     write_still_file,
 )
+from rights import ordinary_user
 
 from postfix.errors import InputError, UsageError
 from postfix.source.opening import open_eye, sha256_of
@@ -362,12 +364,13 @@ def test_a_range_outside_a_video_is_refused(tmp_path):
         open_eye(path, frames=(4, 2))
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read everything")
-def test_an_unreadable_file_is_refused(tmp_path):
-    path = make_video(tmp_path / "a.mkv", "ffv1", 2)
-    path.chmod(0)
-    with pytest.raises(InputError):
-        open_eye(path)
+def test_an_unreadable_file_is_refused():
+    with tempfile.TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        path = make_video(Path(name) / "a.mkv", "ffv1", 2)
+        path.chmod(0)
+        with ordinary_user(), pytest.raises(InputError, match=r"a\.mkv"):
+            open_eye(path)
 
 
 # --- both eyes ---
