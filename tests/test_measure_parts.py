@@ -5,13 +5,17 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from footage import SPECS, panned, yuv422p10
 
+from postfix.deliver.video import write_video
 from postfix.errors import InputError
 from postfix.measure.cuts import CutFinder, shots_between, signature
 from postfix.measure.edges import Side, edge_bands
 from postfix.measure.hidden import hidden_columns, hidden_px
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
 from postfix.measure.table_csv import read_table, table_text
+from postfix.source.opening import open_eye
+from postfix.source.picture import grey
 from postfix.source.shots import Shot
 
 
@@ -42,6 +46,19 @@ def test_a_window_in_the_picture_is_found_with_its_tilt(top, bottom, right):
     sides = hidden_px(paint_side(textured(3), top, bottom, right=right))
     assert sides[1 if right else 0] == pytest.approx((top, bottom), abs=1.5)
     assert sides[0 if right else 1] == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("profile", ["LT", "HQ"])
+@pytest.mark.parametrize(("top", "bottom"), [(6, 6), (10.5, 31.6), (0, 16)])
+def test_a_window_is_found_beside_what_a_lossy_codec_leaves_at_its_edge(tmp_path, profile, top, bottom):
+    spec = replace(SPECS["prores.mov"], profile=profile, timecode=None)
+    y, cb, cr = yuv422p10(np.clip(panned(0).left.astype(int) + 20, 0, 255).astype(np.uint8))
+    for row in range(y.shape[0]):
+        columns = 2 * int(np.ceil((top + (bottom - top) * (row + 0.5) / y.shape[0]) / 2))
+        y[row, :columns], cb[row, : columns // 2], cr[row, : columns // 2] = 64, 512, 512
+    write_video(tmp_path / "a.mov", spec, [(y, cb, cr)] * 2)
+    eye = open_eye(tmp_path / "a.mov")
+    assert hidden_px(grey(next(eye.frames()), eye.format))[0] == pytest.approx((top, bottom), abs=1.6)
 
 
 def test_a_dark_corner_is_no_window():

@@ -84,5 +84,25 @@ def test_what_cannot_be_measured_is_left_empty(spoil):
         left, right = left[:8], right[:8]
     found = measure_pair(left, right)
     assert np.isnan([found.near_pct, found.far_pct, found.median_pct, found.left_edge_pct]).all()
+    assert np.isnan([found.vertical_px, found.rotation_deg, found.size_pct]).all()
     assert found.confidence == 0.0
     assert found.note
+
+
+def test_two_unrelated_pictures_have_no_misfit_either():
+    pictures = np.random.default_rng(3).integers(0, 255, (2, 400, 640, 3)).astype(np.uint8)
+    found = measure_pair(*pictures)
+    assert np.isnan([found.near_pct, found.vertical_px, found.rotation_deg, found.size_pct]).all()
+
+
+@pytest.mark.parametrize("parallax_px", [-6, 3])
+def test_lettering_on_black_is_measured_with_confidence(parallax_px):
+    cv2 = pytest.importorskip("cv2")
+    left, right = np.zeros((2, 360, 640), np.uint8)
+    for picture, x in ((left, 180), (right, 180 + parallax_px)):
+        cv2.putText(picture, "SLIPWAY", (x, 190), cv2.FONT_HERSHEY_SIMPLEX, 2.0, 235, 6, cv2.LINE_AA)
+        cv2.putText(picture, "a day at the workshop", (x, 240), cv2.FONT_HERSHEY_SIMPLEX, 0.7, 200, 2, cv2.LINE_AA)
+    found = measure_pair(left, right)
+    true = parallax_px * 100 / 640
+    assert [found.near_pct, found.far_pct, found.median_pct] == pytest.approx([true] * 3, abs=0.1)
+    assert found.confidence > 0.5

@@ -21,6 +21,7 @@ Points = npt.NDArray[np.float32]
 
 _MAX_POINTS = 400
 _MIN_POINTS = 24
+_AGREEING_SHARE = 0.4
 _TRACK_WINDOW = (15, 15)
 _ROUND_TRIP_PX = 0.3
 _WORTH_REMOVING_PX = 0.08
@@ -117,7 +118,7 @@ def find_misfit(points: PointMatches, width: int, height: int) -> Misfit | None:
         solution, *_rest = np.linalg.lstsq(unknowns * root, rise * root[:, 0], rcond=None)
         left_over = rise - unknowns @ solution
         agreeing = np.abs(left_over) < 4.685 * spread
-        if np.count_nonzero(agreeing) < _MIN_POINTS:
+        if np.count_nonzero(agreeing) < max(_MIN_POINTS, _AGREEING_SHARE * len(rise)):
             return None
         weights = np.where(agreeing, (1.0 - (left_over / (4.685 * spread)) ** 2) ** 2, 0.0)
         spread = max(1.4826 * float(np.median(np.abs(left_over[agreeing]))), 0.02)

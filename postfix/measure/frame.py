@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -26,11 +27,15 @@ NEAR_PERCENTILE = 1.0
 FAR_PERCENTILE = 99.0
 EXTREME_AREA_SHARE = 0.001
 
-MIN_COVERAGE_PCT = 8.0
-"""Below this share of the picture too little was matched to speak of the frame's near and far."""
+MIN_MATCHED_SHARE = 0.15
+"""Of what has texture, less than this share matched is too little to speak of the frame's near and far."""
 
-_FULL_COVERAGE_PCT = 60.0
+MIN_COVERAGE_PCT = 0.5
+"""The same of the whole picture, however little of it has texture."""
+
+_FULL_SHARE = 0.6
 _AGREE_PX = 1.5
+_TEXTURE_CODES = 8
 _MIN_WITNESSES = 12
 
 SMALLEST_SIDE_PX = 32
@@ -65,7 +70,6 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     proxy = proxy_pair(left, right)
     straight, misfit, points, coarse = _straightened(proxy)
     height, width = straight.left.shape
-    measure = replace(measure, **_misfit_figures(misfit, straight.scale))
     across = points.right[:, 0] - points.left[:, 0]
     searched = search_range(coarse, across, width)
     if searched is None:
@@ -79,7 +83,8 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     seen = _both_eyes_lit(maps.left, columns)
     found = seen[np.isfinite(seen)]
     coverage_pct = 100.0 * found.size / seen.size
-    if coverage_pct < MIN_COVERAGE_PCT:
+    share = _matched_share(straight.left, seen)
+    if coverage_pct < MIN_COVERAGE_PCT or share < MIN_MATCHED_SHARE:
         return replace(measure, coverage_pct=coverage_pct, note=NOTHING_IN_COMMON)
     straight_right = right if misfit is None else without_misfit(right, misfit, straight.scale)
     left_side = Side(straight_right, left, maps.right, hidden_right[0], hidden_left[0], is_right=False)
@@ -87,13 +92,14 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     left_bands, right_bands = edge_bands(left_side), edge_bands(right_side)
     return replace(
         measure,
+        **_misfit_figures(misfit, straight.scale),
         **_parallax_figures(found, seen.size, width),
         left_edge_pct=nearest_band(left_bands),
         right_edge_pct=nearest_band(right_bands),
         left_rows_pct=tuple(left_bands.tolist()),
         right_rows_pct=tuple(right_bands.tolist()),
         coverage_pct=coverage_pct,
-        confidence=_confidence(coverage_pct, seen, points),
+        confidence=_confidence(share, seen, points),
     )
 
 
@@ -162,9 +168,18 @@ def _parallax_figures(found: npt.NDArray[np.float32], area: int, width: int) -> 
     return {name: float(px) * 100.0 / width for name, px in figures.items()}
 
 
-def _confidence(coverage_pct: float, seen: Parallax, points: PointMatches) -> float:
+def _matched_share(left: Grey8, seen: Parallax) -> float:
+    """Of the picture that has texture, the share that was matched; lettering on black has little of either."""
+    kernel = np.ones((5, 9), np.uint8)
+    contrast = cv2.morphologyEx(left, cv2.MORPH_GRADIENT, kernel)
+    matched = np.isfinite(seen)
+    could_be = matched | (contrast >= _TEXTURE_CODES)
+    return int(np.count_nonzero(matched)) / max(1, int(np.count_nonzero(could_be)))
+
+
+def _confidence(matched_share: float, seen: Parallax, points: PointMatches) -> float:
     """0 to 1: how much was matched, and how many independently followed points the dense map agrees with."""
-    share = min(1.0, coverage_pct / _FULL_COVERAGE_PCT)
+    share = min(1.0, matched_share / _FULL_SHARE)
     rows = np.rint(points.left[:, 1]).astype(int)
     columns = np.rint(points.left[:, 0]).astype(int)
     at_points = seen[rows, columns]

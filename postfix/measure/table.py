@@ -19,7 +19,7 @@ EDGE_BANDS = 24
 NAN = float("nan")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class FrameMeasure:
     """What was measured in one frame. NaN where nothing could be.
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import math
+import sys
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 
 from postfix.errors import InputError
@@ -76,7 +79,9 @@ def read_table(path: Path) -> MeasurementTable:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
-        raise InputError(path, f"it unreadable ({error.strerror})", "a measurement table", "check the path") from error
+        raise InputError(
+            path, f"no way to read it ({error.strerror})", "a measurement table", "check the path"
+        ) from error
     except UnicodeDecodeError as error:
         raise InputError(
             path, "bytes that are no text", "a measurement table", "give a file that measure wrote"
@@ -90,35 +95,34 @@ def as_written(table: MeasurementTable) -> MeasurementTable:
 
 
 def _parsed(text: str, path: Path) -> MeasurementTable:
+    rows = csv.DictReader(io.StringIO(text), strict=True)
     try:
-        rows = list(csv.DictReader(io.StringIO(text), strict=True))
+        missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
+        if missing and rows.fieldnames:
+            raise InputError(
+                path,
+                f"no column {', '.join(missing[:3])}",
+                "the columns that measure writes",
+                "give a file that measure wrote",
+            )
+        return _table(rows, path)
     except csv.Error as error:
         raise InputError(path, f"no CSV ({error})", "a measurement table", "give a file that measure wrote") from error
-    if not rows:
-        raise InputError(path, "no rows", "one row a frame", "measure the source again")
-    missing = [name for name in COLUMNS if name not in rows[0]]
-    if missing:
-        raise InputError(
-            path, f"no column {', '.join(missing)}", "the columns that measure writes", "measure the source again"
-        )
-    return _table(rows, path)
 
 
-def _table(rows: list[dict[str, str]], path: Path) -> MeasurementTable:
+def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
+    """One row after the other, so that the text is never held in pieces as well."""
     frames: list[FrameMeasure] = []
     names: list[str] = []
+    timecodes: list[str] = []
     first_clip: ClipInfo | None = None
     for index, row in enumerate(rows):
         try:
             if int(row["frame"]) != index:
                 raise ValueError(f"frame {row['frame']}")
             frames.append(_measure(row))
-            clip = ClipInfo(
-                row["clip"], int(row["width_px"]), int(row["height_px"]), Fraction(row["rate"]), int(row["step_px"])
-            )
-            if clip.width_px < 1 or clip.height_px < 1 or clip.rate <= 0 or clip.step_px < 1:
-                raise ValueError("a size, rate or step that is not above zero")
-        except (ValueError, TypeError, ZeroDivisionError) as error:
+            clip = _clip(row)
+        except (ValueError, TypeError, ZeroDivisionError, AttributeError) as error:
             raise InputError(
                 path,
                 f"line {index + 2} unreadable ({error})",
@@ -132,23 +136,40 @@ def _table(rows: list[dict[str, str]], path: Path) -> MeasurementTable:
                 "one clip in one table",
                 "keep the tables of different clips apart",
             )
-        first_clip = clip
-        names.append(row["shot"] or "")
-    assert first_clip is not None
-    return MeasurementTable(first_clip, tuple(frames), tuple(r["timecode"] or "" for r in rows), _shots(names, path))
+        first_clip = first_clip or clip
+        names.append(sys.intern(row["shot"] or ""))
+        timecodes.append(row["timecode"] or "")
+    if first_clip is None:
+        raise InputError(path, "no rows", "one row a frame", "measure the source again")
+    return MeasurementTable(first_clip, tuple(frames), tuple(timecodes), _shots(names, path))
 
 
-def _measure(row: dict[str, str]) -> FrameMeasure:
-    figures = {name: _number(row[name]) for name in _FIGURES}
+def _clip(row: Mapping[str, str]) -> ClipInfo:
+    clip = ClipInfo(
+        row["clip"], int(row["width_px"]), int(row["height_px"]), Fraction(row["rate"]), int(row["step_px"])
+    )
+    if clip.width_px < 1 or clip.height_px < 1 or clip.rate <= 0 or clip.step_px < 1:
+        raise ValueError("a size, rate or step that is not above zero")
+    return clip
+
+
+def _measure(row: Mapping[str, str]) -> FrameMeasure:
+    figures = {name: _shared(row[name]) for name in _FIGURES}
     if math.isnan(figures["confidence"]):
         figures["confidence"] = 0.0
     lists: dict[str, tuple[float, ...]] = {}
     for name, (length, _) in _LISTS.items():
-        values = tuple(_number(cell) for cell in row[name].split(";"))
+        values = tuple(_shared(cell) for cell in row[name].split(";"))
         if len(values) != length:
             raise ValueError(f"{name} holds {len(values)} values, not {length}")
         lists[name] = values
     return FrameMeasure(**figures, **lists, note=row["note"] or "")  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=1 << 16)
+def _shared(cell: str) -> float:
+    """The number in a cell, one object for all cells alike: a reel has millions of them."""
+    return _number(cell)
 
 
 def _number(cell: str | None) -> float:

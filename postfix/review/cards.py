@@ -22,6 +22,7 @@ from postfix.review.words import (
     px_text,
     range_arcmin_text,
     signed,
+    span_text,
 )
 
 ANAGLYPH_PX, EYE_PX = 560, 480
@@ -46,7 +47,7 @@ def card(version: Version, shot: LoggedShot, stills: Stills | None) -> str:
     parts = [
         f'<article class="card{" bad" if stands.is_bad else ""}"><header><h4>{escaped(plan.name)}</h4>'
         f'<span class="status{" bad" if stands.is_bad else ""}">{stands.sign} {escaped(stands.words)}</span>'
-        f'<span class="soft small">{escaped(shot.timecode_in)} to {escaped(shot.timecode_out)}, '
+        f'<span class="soft small">{escaped(span_text(shot.timecode_in, shot.timecode_out))}, '
         f"frames {plan.first} to {plan.last} ({count_text(length, 'frame')})</span></header>",
         _flags(shot),
         f"<p>{escaped(_sentence(plan.reason))}</p>" if plan.reason else "",
@@ -171,7 +172,7 @@ def _window(version: Version, run: slice, side: str) -> str:
 def _pictures(version: Version, shot: LoggedShot, stills: Stills) -> str:
     frame, why = frame_to_show(version, shot)
     timecode = version.frames.timecodes[frame]
-    place = f"frame {frame}, {escaped(timecode)}, {why}"
+    place = ", ".join(filter(None, (f"frame {frame}", escaped(timecode), why)))
     name = escaped(shot.plan.name)
     before, after = stills.before_rgb(frame), stills.after_rgb(frame)
     strips = hidden_strips(version, shot, frame)

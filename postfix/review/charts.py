@@ -205,7 +205,8 @@ def _grid(frame: Frame, version: Version, *, time_axis: bool = True, words: bool
             parts.append(_text(x, bottom + 34, version.frames.timecodes[number], "tick mid soft"))
     if time_axis:
         parts.append(_text(WIDTH_PX - 4, bottom + 19, "frame", "tick soft end"))
-        parts.append(_text(WIDTH_PX - 4, bottom + 34, "timecode", "tick soft end"))
+        if version.frames.timecodes[0]:
+            parts.append(_text(WIDTH_PX - 4, bottom + 34, "timecode", "tick soft end"))
     return "".join(parts)
 
 

@@ -13,7 +13,7 @@ from postfix.review.runs import LoggedShot, Version, find_versions
 from postfix.review.stills import Stills, open_stills_of
 from postfix.review.style import CSS
 from postfix.review.verdict import needs_a_look, verdict
-from postfix.review.words import count_text, escaped
+from postfix.review.words import count_text, escaped, span_text
 
 MOST_PICTURES = 60
 """Shots that get pictures on one page: changed or flagged ones, in order. Keeps the file small enough to send."""
@@ -87,7 +87,7 @@ def _clip_facts(group: Sequence[Version]) -> str:
         ("Frames", f"{clip.frames} in {count_text(len(version.shots), 'shot')}"),
         ("Rate", rate),
         ("Size", f"{clip.width_px} × {clip.height_px}"),
-        ("Timecode", f"{codes[0]} to {codes[-1]}"),
+        ("Timecode", span_text(codes[0], codes[-1])),
         ("Made with", ", ".join(sorted({v.tool for v in group}))),
     )
 

@@ -310,7 +310,9 @@ def _figures(entry: Any, key: str) -> Figures | None:
     given = _get(entry, key, dict)
     values: dict[str, Any] = {}
     for field in fields(Figures):
-        if field.name in ("measured_frames", "frames"):
+        if field.name in ("left_edge_frames", "right_edge_frames") and field.name not in given:
+            continue  # logs of before these were counted
+        if field.type == "int":
             values[field.name] = _get(given, field.name, int)
         elif field.name in given and given[field.name] is None:
             values[field.name] = math.nan

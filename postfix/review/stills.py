@@ -125,8 +125,8 @@ def _offset(version: Version, before: PairSource, after: PairSource) -> int | No
     if before.count == clip.frames:
         return 0
     offset = _offset_by_name(before.left, after.left)
-    if offset is None and before.timecode is not None:
-        start = version.shots[0].timecode_in
+    start = version.shots[0].timecode_in
+    if offset is None and before.timecode is not None and start:
         offset = frames_from_timecode(start, clip.rate) - frames_from_timecode(before.timecode, clip.rate)
     if offset is None or not 0 <= offset <= before.count - clip.frames:
         return None

@@ -44,10 +44,15 @@ def verdict(version: Version, shot: LoggedShot) -> Verdict:
     """How a shot stands after the change."""
     worst = worst_text(shot, version.limits)
     done = what_was_done(shot)
+    # Frames were measured and yet something could not be judged: an edge beside a planned window.
+    edge_unknown = bool(shot.after and shot.after.measured_frames) and any(f.code == "not-measured" for f in shot.flags)
+    if edge_unknown:
+        done = f"{done}, the edge not proven"
     others = [flag for flag in shot.flags if flag.code != "not-measured"]
     # Nothing measured is never "fits", whatever the log's flags say.
     if not others and (shot.flags or (shot.after is not None and shot.after.measured_frames == 0)):
-        return Verdict("?", "could not be judged", True, f"{worst}; {done}")
+        words = "an edge could not be judged" if edge_unknown else "could not be judged"
+        return Verdict("?", words, True, f"{worst}; {done}")
     if others:
         return Verdict("▲", "outside its limits", True, f"{worst}; {done}")
     sign = "".join(sign for sign, is_so in (("↔", shot.is_moved), ("▮", shot.is_windowed)) if is_so) or "✓"

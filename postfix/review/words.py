@@ -59,3 +59,8 @@ def px_text(px: float) -> str:
 def count_text(count: int, one: str, many: str = "") -> str:
     """``1 shot``, ``3 shots``."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def span_text(first: str, last: str) -> str:
+    """Timecodes of a stretch of frames, or that there are none."""
+    return f"{first} to {last}" if first else "no timecode"

@@ -85,9 +85,9 @@ def timecode_from_frames(frames: int, rate: Fraction, drop: bool = False) -> str
 
 
 def timecode_at(start: str | None, frame: int, rate: Fraction) -> str:
-    """The timecode of a frame of a clip that starts at ``start``; None counts from 00:00:00:00, non-drop."""
+    """The timecode of a frame of a clip that starts at ``start``; empty where the clip has none."""
     if start is None:
-        return timecode_from_frames(frame, rate)
+        return ""
     return timecode_from_frames(frames_from_timecode(start, rate) + frame, rate, drop=";" in start)
 
 
