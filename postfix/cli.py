@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import logging
+import os
+import signal
 import sys
-from collections.abc import Callable, Sequence
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from types import FrameType
+from typing import Any, TextIO
 
 from postfix import commands
 from postfix.commands import Outcome
@@ -24,23 +31,29 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> None:  # type: ignore[override]
         raise UsageError("command line", message, f"what {self.prog} --help shows", f"type {self.prog} --help")
 
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # Where --help and --version go; the base class passes over what cannot be printed.
+        if file is None or file is sys.stdout:
+            _print(message.rstrip("\n"))
+        else:
+            super()._print_message(message, file)
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command and return its exit code; never raises, whatever was typed."""
+    """Run the command and return its exit code; never raises, whatever was typed, but to end after ``--help``."""
     typed = list(sys.argv[1:] if arguments is None else arguments)
     as_json = "--json" in typed
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal or pipe that has no place for a letter shows its code instead.
+            stream.reconfigure(errors="backslashreplace")
     try:
-        options = _parser().parse_args(typed)
-        _start_log(options.verbose - options.quiet)
-        outcome: Outcome = options.command(options)
+        with _termination_as_interrupt():
+            return _carry_out(typed)
     except PostfixError as error:
         return _say_error(error, as_json)
     except KeyboardInterrupt:
         return _say(f"{PROGRAM}: interrupted; nothing half-written was left", EXIT_INTERRUPTED, as_json)
-    except BrokenPipeError:
-        # The reader of stdout went away (head, a closed pager); there is nobody left to tell.
-        sys.stderr.close()
-        return EXIT_FAULT
     except OSError as error:
         where = error.filename or "the system"
         cause = OutputError(
@@ -53,32 +66,96 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f"{PROGRAM}: a fault of the program ({type(error).__name__}: {error}); repeat with -v and report the text"
         )
         return _say(text, EXIT_FAULT, as_json)
+
+
+def _carry_out(typed: list[str]) -> int:
+    options = _parser().parse_args(typed)
+    _start_log(options.verbose - options.quiet)
+    outcome: Outcome = options.command(options)
     if options.json:
-        print(json.dumps({"exit_code": outcome.exit_code, **outcome.data}, indent=2, ensure_ascii=False))
+        _print(json.dumps({"exit_code": outcome.exit_code, **outcome.data}, indent=2, ensure_ascii=False))
     elif outcome.text and not options.quiet:
-        print(outcome.text)
+        _print(outcome.text)
     return outcome.exit_code
 
 
+@contextmanager
+def _termination_as_interrupt() -> Iterator[None]:
+    """Let SIGTERM end the work as Ctrl-C does, so that unfinished files are removed."""
+    in_main_thread = threading.current_thread() is threading.main_thread()
+    if not in_main_thread or signal.getsignal(signal.SIGTERM) != signal.SIG_DFL:
+        yield
+        return
+
+    def interrupt(number: int, frame: FrameType | None) -> None:
+        # A second one must not break off the clearing up.
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+
+
+def _print(text: str) -> None:
+    """Put a text on stdout, all the way.
+
+    A reader that went away (head, a closed pager) is nobody's fault: the work is done, and its exit code stands.
+
+    Raises
+    ------
+    OutputError
+        Where stdout takes nothing, such as a full disk.
+    """
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        _discard(sys.stdout)
+    except OSError as error:
+        _discard(sys.stdout)
+        raise OutputError(
+            "standard output",
+            f"no way to print the result there ({error.strerror or error})",
+            "room for it",
+            "print it to another place; files that were to be written are whole",
+        ) from error
+
+
+def _discard(stream: TextIO) -> None:
+    """Send what a stream still holds to nowhere, or Python would stumble over it again at the end."""
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+
+
 def _say_error(error: PostfixError, as_json: bool) -> int:
-    if as_json:
-        parts = {
-            "message": str(error),
-            "where": error.where,
-            "frame": error.frame,
-            "found": error.found,
-            "expected": error.expected,
-            "next_step": error.next_step,
-        }
-        print(json.dumps({"exit_code": error.exit_code, "error": parts}, indent=2, ensure_ascii=False))
-    print(f"{PROGRAM}: {error}", file=sys.stderr)
-    return error.exit_code
+    parts = {
+        "message": str(error),
+        "where": error.where,
+        "frame": error.frame,
+        "found": error.found,
+        "expected": error.expected,
+        "next_step": error.next_step,
+    }
+    return _tell(f"{PROGRAM}: {error}", parts, error.exit_code, as_json)
 
 
 def _say(text: str, exit_code: int, as_json: bool) -> int:
+    return _tell(text, {"message": text}, exit_code, as_json)
+
+
+def _tell(text: str, parts: Mapping[str, object], exit_code: int, as_json: bool) -> int:
+    """Say what went wrong, on stdout too where JSON is asked for; the exit code stands even if nobody hears."""
     if as_json:
-        print(json.dumps({"exit_code": exit_code, "error": {"message": text}}, indent=2, ensure_ascii=False))
-    print(text, file=sys.stderr)
+        with suppress(OutputError):
+            _print(json.dumps({"exit_code": exit_code, "error": parts}, indent=2, ensure_ascii=False))
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        _discard(sys.stderr)
     return exit_code
 
 
@@ -115,7 +192,9 @@ def _add_common(sub: argparse.ArgumentParser) -> None:
     group.add_argument("-v", "--verbose", action="count", default=0, help="say more on stderr")
     group.add_argument("-q", "--quiet", action="count", default=0, help="say nothing but errors")
     group.add_argument("--json", action="store_true", help="print the result as JSON on stdout")
-    group.add_argument("--force", action="store_true", help="replace outputs that exist")
+    group.add_argument(
+        "--force", action="store_true", help="replace files and versions that this program wrote earlier"
+    )
     group.add_argument("--resume", action="store_true", help="carry on: keep what an earlier run finished")
     group.add_argument("--dry-run", action="store_true", help="check the input and say what would be written")
 
@@ -189,7 +268,7 @@ def _check(sub: argparse.ArgumentParser) -> None:
 
 
 def _report(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("output", type=Path, metavar="OUT", help="the folder that run wrote")
+    sub.add_argument("output", type=Path, metavar="OUT", help="the folder that run or render wrote")
 
 
 def _run(sub: argparse.ArgumentParser) -> None:

@@ -4,34 +4,39 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from postfix import summary
-from postfix.demo.run import run_demo
+from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.file import JobClip, parse_frames, read_job
+from postfix.job.lock import check_unclaimed, claimed
 from postfix.job.run import ClipRun, planned_outputs, run_clip
 from postfix.job.version import (
+    Output,
     Settings,
     SourceChoice,
     check_writing,
     make_version,
     measured,
     require_same_clip,
+    require_same_table,
     source_files,
     write_table,
     write_text,
 )
+from postfix.measure.misfit_limits import Misfit, misfits
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
-from postfix.plan.clip import plan_clip, predicted_flags
+from postfix.plan.clip import plan_clip, predicted_flags, reason_text
 from postfix.plan.figures import figures_of, flags_for
 from postfix.plan.file import plan_text, read_plan
+from postfix.plan.locked import keep_locked
 from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
-from postfix.review.report import write_report
+from postfix.review.report import REPORT, check_report, write_report
 from postfix.source.rate import parse_rate
 from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
 
@@ -78,6 +83,12 @@ def _screen_tables(options: argparse.Namespace) -> tuple[Path, ...]:
     return () if options.screens is None else (options.screens,)
 
 
+def _inputs(options: argparse.Namespace, *others: Path | None) -> list[Path]:
+    """Files besides the footage that a command reads."""
+    given = (getattr(options, name, None) for name in ("edit", "screens", "job"))
+    return [path for path in (*given, *others) if path is not None]
+
+
 def _would_write(paths: Iterable[Path]) -> Outcome:
     names = [str(path) for path in paths]
     return Outcome("would write\n" + "\n".join(f"  {name}" for name in names), {"would_write": names})
@@ -96,13 +107,15 @@ def measure(options: argparse.Namespace) -> Outcome:
     """Measure a source into a table."""
     settings, output = _settings(options), options.output
     pair, shots = _choice(options).open()
-    check_writing(pair, (output,), force=settings.force)
+    check_writing((pair,), (Output(output),), settings, _inputs(options))
     if options.dry_run:
         return _would_write([output])
     table = measured(pair, shots, "measure", settings)
     write_table(output, table, force=settings.force)
-    rows = _measured_shots(table)
-    return Outcome(f"{summary.measured_text(rows)}\nwritten: {output}", {"written": [str(output)], "shots": rows})
+    rows, seen = _measured_shots(table), misfits(table)
+    text = [summary.measured_text(rows), summary.misfits_text(seen), f"written: {output}"]
+    data = {"written": [str(output)], "shots": rows, "misfits": _plain(seen)}
+    return Outcome("\n".join(filter(None, text)), data)
 
 
 def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
@@ -114,21 +127,23 @@ def plan(options: argparse.Namespace) -> Outcome:
     settings, output = _settings(options), options.output
     table = read_table(options.measurement)
     screen = read_screen(options.screen, _screen_tables(options))
+    check_writing((), (Output(output),), settings, _inputs(options, options.measurement))
     if options.dry_run:
         return _would_write([output])
-    decided = plan_clip(table, screen, fill=settings.fill)
+    earlier = keep_locked(output) if settings.force else None
+    decided = plan_clip(table, screen, fill=settings.fill, previous=earlier)
     write_text(output, plan_text(decided), force=settings.force)
     flags = predicted_flags(table, decided)
-    lines = [summary.wrapped(f"{shot.name}: {shot.reason}") for shot in decided.shots]
+    lines = [summary.wrapped(f"{shot.name}: {reason_text(shot)}") for shot in decided.shots]
     data = {
         "written": [str(output)],
-        "shots": [{"name": s.name, "reason": s.reason, "flags": _plain_flags(flags[s.name])} for s in decided.shots],
+        "shots": [{"name": s.name, "reason": s.reason, "flags": _plain(flags[s.name])} for s in decided.shots],
     }
     return Outcome("\n".join([*lines, f"written: {output}"]), data, _limits_code(any(flags.values())))
 
 
-def _plain_flags(flags: tuple[Flag, ...]) -> list[dict[str, str]]:
-    return [asdict(flag) for flag in flags]
+def _plain(facts: Iterable[Flag | Misfit]) -> list[dict[str, Any]]:
+    return [asdict(fact) for fact in facts]
 
 
 def render(options: argparse.Namespace) -> Outcome:
@@ -137,8 +152,11 @@ def render(options: argparse.Namespace) -> Outcome:
     decided = read_plan(options.plan)
     before = None if options.measurement is None else read_table(options.measurement)
     pair, _ = _choice(options).open()
-    check_writing(pair, (output,), force=settings.force)
+    inputs = _inputs(options, options.plan, options.measurement)
+    check_writing((pair,), (Output(output, folder=True),), settings, inputs)
     require_same_clip(decided, pair)
+    if before is not None:
+        require_same_table(before, options.measurement, pair)
     if options.dry_run:
         return _would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
     if before is None and settings.check:
@@ -155,24 +173,26 @@ def check(options: argparse.Namespace) -> Outcome:
     screen = read_screen(options.screen, _screen_tables(options))
     pair, shots = _choice(options).open()
     if options.dry_run:
-        return _would_write([])
+        return Outcome(f"would measure {pair.count} frames; check writes nothing", {"would_write": []})
     table = measured(pair, shots, "check", _settings(options))
     limits = limits_for(screen)
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
         flags = flags_for(figures_of(table, shot.first, shot.last), limits, screen.width_mm)
-        rows.append({**row, "flags": _plain_flags(flags)})
+        rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
     verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
-    text = [summary.measured_text(rows), summary.flags_text(screen.name, rows), verdict]
-    data = {"screen": summary.screen_data(screen), "shots": rows}
+    seen = misfits(table)
+    text = [summary.measured_text(rows), summary.flags_text(screen.name, rows), summary.misfits_text(seen), verdict]
+    data = {"screen": summary.screen_data(screen), "shots": rows, "misfits": _plain(seen)}
     return Outcome("\n".join(filter(None, text)), data, _limits_code(flagged))
 
 
 def report(options: argparse.Namespace) -> Outcome:
     """Write the review page of a finished run again."""
     if options.dry_run:
-        return _would_write([options.output / "report.html"])
+        check_report(options.output)
+        return _would_write([options.output / REPORT])
     page = write_report(options.output)
     return Outcome(f"written: {page}", {"written": [str(page)]})
 
@@ -184,22 +204,26 @@ def run(options: argparse.Namespace) -> Outcome:
     if single == (options.job is not None):
         raise UsageError("source", "both or neither of --left/--right and --job", "one of them", "choose one")
     if single:
-        clips = [JobClip("", _choice(options), _screens(options))]
+        clips = [JobClip("", _choice(options), _screens(options), tuple(_inputs(options)))]
     else:
         clips = list(read_job(options.job, _screen_tables(options)))
         if options.screen:
-            clips = [JobClip(clip.name, clip.choice, _screens(options)) for clip in clips]
-    # Every clip is opened and checked before the first frame of any is measured.
-    outputs = []
-    for clip in clips:
-        pair, _ = clip.choice.open()
-        places = planned_outputs(out / clip.name, pair.name, clip.screens)
-        check_writing(pair, tuple(places), force=settings.force or settings.resume)
-        outputs += places
+            clips = [replace(clip, screens=_screens(options)) for clip in clips]
+    # Every clip is opened and checked before the first frame of any is measured; no output may touch any source.
+    pairs = [clip.choice.open()[0] for clip in clips]
+    check_unclaimed(out)
+    outputs = [
+        output
+        for clip, pair in zip(clips, pairs)
+        for output in planned_outputs(out / clip.name, pair.name, clip.screens)
+    ]
+    inputs = {path for clip in clips for path in clip.inputs}
+    check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
     if options.dry_run:
-        return _would_write(outputs)
-    runs = [run_clip(clip.choice, clip.screens, out / clip.name, settings) for clip in clips]
-    page = write_report(out)
+        return _would_write(output.path for output in outputs)
+    with claimed(out):
+        runs = [run_clip(clip.choice, clip.screens, out / clip.name, settings) for clip in clips]
+        page = write_report(out)
     return _run_outcome(runs, [clip.name for clip in clips], page)
 
 
@@ -215,6 +239,7 @@ def _screens(options: argparse.Namespace) -> tuple[Screen, ...]:
 def _run_outcome(runs: list[ClipRun], names: list[str], page: Path) -> Outcome:
     text: list[str] = []
     data: list[dict[str, Any]] = []
+    seen: list[dict[str, Any]] = []
     for name, made in zip(names, runs):
         for version in made.versions:
             shots = version.log["shots"]
@@ -222,15 +247,19 @@ def _run_outcome(runs: list[ClipRun], names: list[str], page: Path) -> Outcome:
             heading = f"{name}, {screen}" if name else screen
             text += [heading, summary.shots_text(shots), summary.flags_text(screen, shots), ""]
             data.append({"clip": name, "screen": screen, "folder": str(version.folder), "shots": shots})
+        text += [summary.misfits_text(made.misfits, name), ""]
+        seen += [{"clip": name, **misfit} for misfit in _plain(made.misfits)]
     text.append(f"review page: {page}")
     lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
-    return Outcome(lines, {"versions": data, "report": str(page)}, _limits_code(any(made.flagged for made in runs)))
+    facts = {"versions": data, "misfits": seen, "report": str(page)}
+    return Outcome(lines, facts, _limits_code(any(made.flagged for made in runs)))
 
 
 def demo(options: argparse.Namespace) -> Outcome:
     """Make the demo film and run the whole job on it."""
     settings, out = _settings(options), options.output
     if options.dry_run:
+        check_demo(out)
         return _would_write([out])
     result = run_demo(out, settings)
     return Outcome(summary.demo_text(result), asdict(result), _limits_code(result.flagged))

@@ -10,6 +10,7 @@ from typing import Any
 
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
+from postfix.measure.misfit_limits import Misfit
 from postfix.plan.figures import Figures, signed_pct
 from postfix.viewing import Limits, Screen, arcmin_from_mm, limits_for, mm_from_pct
 
@@ -148,6 +149,11 @@ def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
     """One line for each flag; empty where there is none."""
     lines = [f"{name}, {shot['name']}: {flag['text']}" for shot in shots for flag in shot["flags"]]
     return "\n".join(wrapped(line) for line in lines)
+
+
+def misfits_text(misfits: Iterable[Misfit], clip: str = "") -> str:
+    """One line for each difference between the eyes that can be seen; empty where there is none."""
+    return "\n".join(wrapped(f"{clip}, {misfit.text}" if clip else misfit.text) for misfit in misfits)
 
 
 def demo_text(result: DemoResult) -> str:

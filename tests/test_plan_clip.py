@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,11 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_tables import CLIP, frame, rows, table
 
+from postfix.cli import main
+from postfix.errors import InputError
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
-from postfix.plan.clip import plan_clip, predicted_flags
+from postfix.measure.table_csv import table_text
+from postfix.plan.clip import plan_clip, predicted_flags, reason_text
 from postfix.plan.figures import predicted
 from postfix.plan.geometry import applied_hit_px
-from postfix.plan.model import FILLS, Fill, HitKey
+from postfix.plan.model import FILLS, Fill, HitKey, WindowKey
 from postfix.plan.windows import WINDOW_MAX_PCT
 from postfix.source.shots import Shot
 from postfix.viewing import BUILTIN_SCREENS, Limits
@@ -90,10 +94,93 @@ def test_a_locked_shot_is_taken_over_as_a_person_left_it() -> None:
     loose = replace(plan.shots[1], hit=(HitKey(24, 0.123),))
     again = plan_clip(made, CINEMA, previous=replace(plan, shots=(by_hand, loose)))
     assert again.shots == (by_hand, plan.shots[1])
-    recut = table(lambda i: frame(near=-0.3, far=1.0), 48, cuts=[20])
-    assert not any(
-        shot.locked for shot in plan_clip(recut, CINEMA, previous=replace(plan, shots=(by_hand, loose))).shots
+    whole = replace(
+        by_hand,
+        name="the quay",
+        zoom=1.01,
+        fill="zoom",
+        window=(WindowKey(3, (1.0, 2.0), (3.0, 4.0)),),
+        reason="by eye",
     )
+    assert plan_clip(made, CINEMA, previous=replace(plan, shots=(whole, loose))).shots[0] == whole
+    assert reason_text(whole) == "kept as locked; by eye"
+    assert reason_text(loose) == loose.reason
+
+
+def test_a_locked_shot_that_cannot_be_kept_is_named_and_never_dropped() -> None:
+    made = table(lambda i: frame(near=-0.3, far=1.0), 48, cuts=[24])
+    plan = plan_clip(made, CINEMA)
+    first, second = plan.shots
+    earlier = replace(plan, shots=(replace(first, locked=True), second))
+    recut = table(lambda i: frame(near=-0.3, far=1.0), 48, cuts=[20])
+    with pytest.raises(
+        InputError, match=r"shot sh001: found locked frames 0 to 23.*frames 0 to 19\); set locked = false"
+    ):
+        plan_clip(recut, CINEMA, previous=earlier)
+    with pytest.raises(InputError, match=r"sh002.*to another shot"):
+        plan_clip(made, CINEMA, previous=replace(plan, shots=(replace(first, name="sh002", locked=True), second)))
+    smaller = replace(made, clip=replace(CLIP, width_px=1024))
+    with pytest.raises(InputError, match=r"2048x1080 .*1024x1080"):
+        plan_clip(smaller, CINEMA, previous=earlier)
+
+
+def test_the_plan_command_keeps_locked_shots_of_the_plan_it_replaces(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    measured, path = tmp_path / "kite.csv", tmp_path / "plan.toml"
+    measured.write_text(table_text(table(lambda i: frame(near=-0.3, far=1.0), 48, cuts=[24])), encoding="utf-8")
+    typed = ["plan", str(measured), "--screen", "cinema-12m", "-o", str(path), "--force"]
+    assert main(typed) == 0
+    head, first, second = path.read_text(encoding="utf-8").split("[[shot]]")
+    by_hand = first.replace("locked = false", "locked = true").replace("pct = -0.5859375", "pct = -0.6836")
+    assert by_hand.count("-0.6836") == 1
+    loose = second.replace("pct = -0.5859375", "pct = -0.9")
+    path.write_text("[[shot]]".join((head, by_hand, loose)), encoding="utf-8")
+    capsys.readouterr()
+    assert main(typed) == 0
+    assert path.read_text(encoding="utf-8") == "[[shot]]".join((head, by_hand, second))
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("sh001: kept as locked; ")
+    assert sum("kept as locked" in line for line in lines) == 1
+    # A slip in a file that holds locked shots costs nobody their work; junk without any is simply replaced.
+    slip = path.read_text(encoding="utf-8").replace("zoom = 1.0", "zoom = none", 1)
+    path.write_text(slip, encoding="utf-8")
+    assert main(typed) == 3
+    assert path.read_text(encoding="utf-8") == slip
+    path.write_text("no plan", encoding="utf-8")
+    assert main(typed) == 0
+
+
+def test_a_move_that_is_outside_by_less_than_is_flagged_is_taken_before_giving_up() -> None:
+    # 6 m wide: far limit 65 mm is 1.0833 %, near limit 60 arcmin is -1.7453 % about (computed), steps of 0.208 %.
+    clip = ClipInfo("pier", 960, 540, Fraction(24), 2)
+    made = table(lambda i: frame(near=-1.094, far=1.719), 48, clip=clip)
+    plan = plan_clip(made, BUILTIN_SCREENS["cinema-6m"])
+    (shot,) = plan.shots
+    assert applied_hit_px(shot.hit[0].pct, clip) == -6
+    assert {flag.code for flag in predicted_flags(made, plan)["sh001"]} <= {"range"}
+    assert "far stays 0.01 %" in shot.reason
+    assert "no more than the 0.02 % that passes" in shot.reason
+
+
+def test_the_reason_blames_the_whole_step_where_the_range_itself_would_fit() -> None:
+    clip = ClipInfo("pier", 960, 540, Fraction(24), 2)
+    made = table(lambda i: frame(near=-1.02, far=1.80), 48, clip=clip)
+    (shot,) = plan_clip(made, CINEMA, Limits(-1.75, 1.08, 3.0)).shots
+    # 2.82 % between limits 2.83 % apart; -0.83 % leaves near 0.10 % outside, -0.62 % leaves far 0.09 % outside.
+    assert "near stays 0.10 %" in shot.reason
+    assert "whole steps of 2 px (0.21 %)" in shot.reason
+    assert "and the limits leave" not in shot.reason
+    (shot,) = plan_clip(
+        table(lambda i: frame(near=-1.2, far=1.80), 48, clip=clip), CINEMA, Limits(-1.75, 1.08, 3)
+    ).shots
+    assert "near to far spans 3.00 % and the limits leave 2.83 %" in shot.reason
+
+
+def test_a_shot_left_where_it_is_within_tolerance_says_so() -> None:
+    (shot,) = plan_clip(table(lambda i: frame(near=-1.75, far=0.55), 48), CINEMA, Limits(-1.75, 0.54, 3.0)).shots
+    assert shot.hit[0].pct == 0.0
+    assert "not moved, because no whole step puts both inside; far stays 0.01 % (1 mm) outside" in shot.reason
 
 
 _EDGE = st.tuples(st.floats(-2.0, 0.4), st.floats(-2.0, 0.4))

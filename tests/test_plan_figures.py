@@ -9,7 +9,7 @@ import pytest
 from plan_tables import CLIP, frame, rows, table
 
 from postfix.measure.table import NAN, FrameMeasure
-from postfix.plan.figures import Figures, figures_of, flags_for, predicted, signed_pct
+from postfix.plan.figures import Figures, figures_of, flags_for, predicted, signed_pct, unjudged_edges
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.robust import running_median
 from postfix.viewing import BUILTIN_SCREENS, Limits, limits_for
@@ -144,6 +144,49 @@ def test_nothing_is_flagged_inside_the_limits_or_within_what_can_be_measured() -
     assert flags_for(_figures(far_pct=0.515, near_pct=-1.015, left_excess_pct=0.149), limits, 1000.0) == ()
     nan = float("nan")
     assert flags_for(_figures(left_excess_pct=nan, right_excess_pct=nan), limits, 1000.0) == ()
+
+
+def test_an_edge_flag_gives_the_rule_as_source_and_the_tolerance_as_the_projects_own() -> None:
+    (flag,) = flags_for(_figures(left_excess_pct=0.4), Limits(-1.0, 0.5, 1.5), 12000.0)
+    assert "content at the left edge is 0.40 % (48 mm on this screen) in front of that edge; rule: " in flag.text
+    assert flag.text.index("BT.2160-2") < flag.text.index("0.15 % passes, this project's own tolerance")
+    assert "limit" not in flag.text
+
+
+def _windowed(left: float = 0.0, right: float = 0.0, last: int = 99) -> ShotPlan:
+    return ShotPlan("sh001", 0, last, window=(WindowKey(0, (left, left), (right, right)),))
+
+
+def test_frames_with_anything_measured_at_an_edge_are_counted() -> None:
+    figures = figures_of(table(lambda i: frame(left=rows(0.2)) if i < 30 else frame(), 100), 0, 99)
+    assert (figures.left_edge_frames, figures.right_edge_frames) == (30, 0)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_planned_window_at_an_edge_where_nothing_was_measured_is_flagged(side: str) -> None:
+    nothing = table(lambda i: frame(), 100)
+    (flag,) = unjudged_edges(nothing, _windowed(**{side: 20.0}), "the finished files")
+    assert flag.code == "not-measured"
+    assert f"the {side} edge could not be judged in the finished files, where a window was planned" in flag.text
+    assert "0 of the 100 frames" in flag.text
+    assert unjudged_edges(nothing, _windowed(), "the finished files") == ()
+    few = table(lambda i: frame(**{side: rows(0.2)}) if i < 9 else frame(), 100)
+    assert len(unjudged_edges(few, _windowed(**{side: 20.0}), "the finished files")) == 1
+    enough = table(lambda i: frame(**{side: rows(0.2)}) if i < 10 else frame(), 100)
+    assert unjudged_edges(enough, _windowed(**{side: 20.0}), "the finished files") == ()
+
+
+def test_an_edge_is_judged_where_the_window_stands_and_not_elsewhere_in_the_shot() -> None:
+    keys = (WindowKey(50, (0.0, 0.0), (0.0, 0.0)), WindowKey(60, (20.0, 20.0), (0.0, 0.0)))
+    shot = ShotPlan("sh001", 0, 99, window=keys)
+    early = table(lambda i: frame(left=rows(0.2)) if i < 50 else frame(), 100)
+    assert len(unjudged_edges(early, shot, "the finished files")) == 1
+    late = table(lambda i: frame(left=rows(0.2)) if i > 70 else frame(), 100)
+    assert unjudged_edges(late, shot, "the finished files") == ()
+
+
+def test_where_nothing_at_all_was_measured_the_edges_are_not_flagged_once_more() -> None:
+    assert unjudged_edges(table([FrameMeasure()] * 100), _windowed(20.0, 20.0), "the finished files") == ()
 
 
 def test_the_range_budget_is_no_more_than_the_room_between_the_limits() -> None:

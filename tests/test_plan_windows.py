@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -14,10 +15,11 @@ from plan_tables import CLIP, frame, rows, table
 from postfix.measure.table import EDGE_BANDS, NAN, MeasurementTable
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, unmoved
 from postfix.plan.geometry import BAND_BORDERS, Moves, window_px_at
-from postfix.plan.model import ShotPlan, WindowKey
+from postfix.plan.model import Fill, ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
 from postfix.plan.windows import (
     KEY_TOLERANCE_PX,
+    TILT_SAVING,
     WINDOW_EASE_FRAMES,
     WINDOW_MARGIN_PCT,
     WINDOW_MAX_PCT,
@@ -121,11 +123,67 @@ def test_an_object_at_minus_1_2_percent_of_2048_px_gets_its_25_columns_and_the_m
     assert key.right_px[0] >= 24.576
 
 
-def test_an_object_in_the_lower_half_gives_a_tilted_window() -> None:
-    (key,) = _windows(table(lambda i: frame(left=rows(NAN, -1.2)), 48))
+def _lower(share: float, pct: float) -> tuple[float, ...]:
+    """Edge parallax of an object that fills the lowest ``share`` of the picture."""
+    bands = round(share * EDGE_BANDS)
+    return (NAN,) * (EDGE_BANDS - bands) + (pct,) * bands
+
+
+def test_an_object_in_the_lowest_quarter_gives_a_tilted_window() -> None:
+    (key,) = _windows(table(lambda i: frame(left=_lower(0.25, -1.2)), 48))
     top, bottom = key.left_px
-    assert bottom > top
-    assert top + (bottom - top) * 0.5 >= 24.576
+    need = 24.576 + WINDOW_MARGIN_PCT * PX
+    assert top + (bottom - top) * 0.75 >= need - 1e-6
+    assert (top + bottom) / 2.0 <= need * (1.0 - TILT_SAVING)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.75, 1.0])
+def test_a_window_stays_upright_where_a_tilt_would_hide_no_less(share: float) -> None:
+    # A line over an object that reaches the middle is as wide there as the upright one: no tilt can hide less.
+    for pct in (-0.4, -1.2, -2.5):
+        (key,) = _windows(table(lambda i, pct=pct: frame(left=_lower(share, pct)), 48))
+        assert key.left_px[0] == key.left_px[1]
+        assert key.left_px[0] == pytest.approx(-pct * PX + WINDOW_MARGIN_PCT * PX, abs=0.011)
+
+
+@pytest.mark.parametrize(("bands", "saving"), [(8, 0.25), (9, 1 / 6), (10, 0.1), (11, 0.0)])
+def test_a_tilt_is_taken_from_a_saving_of_a_tenth_on(bands: int, saving: float) -> None:
+    # The need is 1 from b bands of 24 above the bottom on. Held at 1.5 at the bottom, the line over it is 1.5 - 12/b at
+    # the top, so it saves 6/b - 1/2: 1/4, 1/6, 1/10, 1/22 (computed); the last is less than a tenth, so upright.
+    (key,) = _windows(table(lambda i: frame(left=_lower(bands / EDGE_BANDS, -1.2)), 48))
+    need = 24.576 + WINDOW_MARGIN_PCT * PX
+    assert 1.0 - sum(key.left_px) / 2.0 / need == pytest.approx(saving, abs=1e-3)
+
+
+def test_noise_in_the_last_digit_of_a_table_does_not_change_the_plan() -> None:
+    rng = np.random.default_rng(11)
+    for share in (0.25, 0.375, 0.5, 0.625):
+        plain = table(lambda i, share=share: frame(left=_lower(share, -1.2 - 0.01 * (i % 7))), 48)
+        noisy = replace(
+            plain,
+            frames=tuple(
+                replace(f, left_rows_pct=tuple((np.array(f.left_rows_pct) * (1 + rng.normal(0, 1e-15))).tolist()))
+                for f in plain.frames
+            ),
+        )
+        assert _windows(noisy) == _windows(plain)
+
+
+@pytest.mark.parametrize("fill", ["hide", "crop"])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_no_end_of_a_window_is_narrower_than_the_columns_laid_bare_there(fill: Fill, side: str) -> None:
+    # A HIT of -24 px lays 12 columns of the left eye bare at the left and 12 of the right eye at the right.
+    moves = Moves(np.full(100, 12.0), np.full(100, -12.0), 1.0, fill)
+    lower = _lower(0.25, -1.2)
+    made = table(lambda i: frame(**{side: lower}) if 40 <= i < 60 else frame(), 100)
+    shot = ShotPlan("sh001", 0, 99, window=_windows(made, moves))
+    curve = window_px_at(shot, np.arange(100))
+    own, other = (curve[:, :2], curve[:, 2:]) if side == "left" else (curve[:, 2:], curve[:, :2])
+    assert own.min() >= 12.0
+    assert own[50, 1] > own[50, 0]
+    # Where nothing is needed it lies on the bare columns, but for the pixel that keys may be wider.
+    assert own[0].max() <= 12.0 + KEY_TOLERANCE_PX
+    assert not other.any()
 
 
 def test_nothing_in_front_needs_no_window() -> None:

@@ -12,7 +12,7 @@ import pytest
 from review_job import PLANS, SHOT_FRAMES, write_source, write_version
 
 from postfix.errors import InputError
-from postfix.plan.model import ShotPlan, WindowKey
+from postfix.plan.model import Flag, ShotPlan, WindowKey
 from postfix.review.charts import Frame, columns_of, depth_chart, edge_chart, edge_pct, frame_step, nice_step
 from postfix.review.report import MOST_PICTURES, write_report
 from postfix.review.runs import find_versions, read_version
@@ -309,6 +309,29 @@ def test_a_shot_in_which_nothing_was_measured_never_fits(tmp_path):
     title = verdict(version, version.shots[0])
     assert (title.sign, title.words, title.is_bad) == ("?", "could not be judged", True)
     assert title.worst == "not measured; nothing was changed"
+
+
+def test_a_window_whose_edge_could_not_be_judged_is_not_taken_for_proven(job):
+    version = read_version(job / "out" / "cinema-12m")
+    flag = Flag("not-measured", "the left edge could not be judged in the finished files, where a window was planned")
+    spool = replace(version.shots[2], flags=(flag,))
+    stands = verdict(version, spool)
+    assert (stands.sign, stands.words, stands.is_bad) == ("?", "an edge could not be judged", True)
+    assert stands.worst.endswith("; windowed, the edge not proven")
+    near = replace(spool, flags=(Flag("near", "near is outside"), flag))
+    assert verdict(version, near).words == "outside its limits"
+    assert verdict(version, near).worst.endswith("; windowed, the edge not proven")
+
+
+def test_logs_from_before_edges_were_counted_can_still_be_read(tmp_path):
+    folder = write_version(tmp_path / "tv", write_source(tmp_path / "in"))
+    log = json.loads((folder / "changes.json").read_text(encoding="utf-8"))
+    assert read_version(folder).shots[1].after.left_edge_frames == SHOT_FRAMES
+    for shot in log["shots"]:
+        for when in ("before", "after"):
+            del shot[when]["left_edge_frames"], shot[when]["right_edge_frames"]
+    (folder / "changes.json").write_text(json.dumps(log), encoding="utf-8")
+    assert read_version(folder).shots[1].after.frames == SHOT_FRAMES
 
 
 def test_the_frame_shown_is_where_the_window_is_widest_else_where_near_is_worst(job):

@@ -75,6 +75,14 @@ _WITHOUT_AVX512 = "MMX2,SSE,SSE2,SSSE3,SSE4,SSE42,AVX,FMA3,BMI1,BMI2,AVX2"
 UNSPECIFIED = 2
 """The colour code of ITU-T H.273 for "not said"."""
 
+_PRORES_FRAME_CODES = {
+    "primaries": {0, 1, 2, 5, 6, 9, 11, 12},
+    "transfer": {0, 1, 2, 16, 18},
+    "matrix": {0, 1, 2, 6, 9},
+}
+"""Colour codes that the ProRes encoder puts into a frame's header; it turns all others into 0, "unknown". Seen with
+the FFmpeg 8.1 of PyAV 18.1, by writing each code from 0 to 22 and reading the header's bytes."""
+
 _KEPT_BY_MUXER = {
     "encoder", "duration", "timecode", "creation_time", "major_brand", "minor_version", "compatible_brands",
     "handler_name", "vendor_id", "language", "number_of_frames", "number_of_bytes", "bps",
@@ -185,6 +193,14 @@ def encoder_for(spec: VideoSpec, path: Path) -> tuple[Encoder, dict[str, str]]:
     if not square and path.suffix.lower() == ".mkv" and spec.codec != "h264":
         raise _cannot(path, f"pixels {spec.pixel_aspect} times as wide as high", "square pixels in this container")
     return encoder, options
+
+
+def lost_in_frames(spec: VideoSpec) -> tuple[tuple[str, int], ...]:
+    """Colour codes (name, code of ITU-T H.273) that the coded frames will not carry: the encoder writes 0 for them."""
+    if spec.codec != "prores":
+        return ()
+    given = {"primaries": spec.color_primaries, "transfer": spec.color_transfer, "matrix": spec.color_matrix}
+    return tuple((name, code) for name, code in given.items() if code not in _PRORES_FRAME_CODES[name])
 
 
 @functools.cache

@@ -6,14 +6,20 @@ wrong before that, the unfinished files are removed and what was there before is
 
 from __future__ import annotations
 
+import logging
 import os
+import re
 import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from postfix.deliver.own import stranger_in
+from postfix.deliver.processes import is_running
 from postfix.errors import OutputError
 from postfix.source.picture import EyeSource
+
+log = logging.getLogger("postfix")
 
 
 def unfinished_path(path: Path) -> Path:
@@ -21,7 +27,15 @@ def unfinished_path(path: Path) -> Path:
     return path.with_name(f".{path.stem}.unfinished-{os.getpid()}{path.suffix}")
 
 
-def check_output(path: Path, sources: Iterable[EyeSource] = (), *, force: bool = False) -> None:
+def check_output(
+    path: Path,
+    sources: Iterable[EyeSource] = (),
+    *,
+    folder: bool = False,
+    inputs: Iterable[Path] = (),
+    force: bool = False,
+    keep: bool = False,
+) -> None:
     """Refuse an output that cannot be written, before any work is done.
 
     Parameters
@@ -30,26 +44,61 @@ def check_output(path: Path, sources: Iterable[EyeSource] = (), *, force: bool =
         The file or folder that will be written, or replaced with ``force``.
     sources : iterable of EyeSource
         What is being read; none of it may be touched.
+    folder : bool
+        True where a folder will be written, False for a file. One never takes the place of the other.
+    inputs : iterable of Path
+        Other files that are being read, such as a plan; none of them may be touched.
     force : bool
-        True where an existing output may be replaced.
+        True where an existing output may be replaced: a file, or a folder that holds nothing but what this program
+        wrote there.
+    keep : bool
+        True where an existing output is not replaced, but kept or refused later (see ``--resume``).
 
     Raises
     ------
     OutputError
-        Where it exists already, its folder cannot be written to, or it would lie in or replace a source.
+        Where it exists already, its folder cannot be written to, or it would lie in or replace a source or an input.
     """
     _check_apart(path, sources)
-    if os.path.lexists(path) and not force:
-        raise OutputError(path, "an output already there", "a free name", "add --force to replace it")
-    folder = path.absolute().parent
-    while not folder.exists():
-        folder = folder.parent
-    if not folder.is_dir():
-        raise OutputError(path, f"'{folder}', which is no folder", "a folder to write in", "choose another output")
-    if not os.access(folder, os.W_OK | os.X_OK):
+    _check_inputs(path, inputs)
+    _check_existing(path, folder=folder, force=force, keep=keep)
+    parent = path.absolute().parent
+    while not parent.exists():
+        parent = parent.parent
+    if not parent.is_dir():
+        raise OutputError(path, f"'{parent}', which is no folder", "a folder to write in", "choose another output")
+    if not os.access(parent, os.W_OK | os.X_OK):
         raise OutputError(
-            path, f"no permission to write in '{folder}'", "a folder to write in", "choose another output"
+            path, f"no permission to write in '{parent}'", "a folder to write in", "choose another output"
         )
+
+
+def _check_inputs(path: Path, inputs: Iterable[Path]) -> None:
+    place = path.resolve()
+    for given in inputs:
+        if given.resolve().is_relative_to(place):
+            raise OutputError(path, f"the input {given} in its place", "a place apart", "choose another output")
+
+
+def _check_existing(path: Path, *, folder: bool, force: bool, keep: bool = False) -> None:
+    if not os.path.lexists(path):
+        return
+    wanted = "a folder" if folder else "a file"
+    there = "a folder" if path.is_dir() else "a file" if path.is_file() or path.is_symlink() else "a device"
+    if there != wanted:
+        raise OutputError(path, f"{there} there", f"a free name for {wanted}", "choose another output")
+    if keep:
+        return
+    stranger = stranger_in(path) if folder else None
+    if stranger is not None:
+        raise OutputError(
+            path,
+            f"{stranger}, in a folder that would be replaced",
+            "a free name, or a folder with nothing in it but an earlier version",
+            "move it away or choose another folder",
+        )
+    if not force:
+        raise OutputError(path, "an output already there", "a free name", "add --force to replace it")
 
 
 def _check_apart(path: Path, sources: Iterable[EyeSource]) -> None:
@@ -78,7 +127,8 @@ def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator
     folder : bool
         True to make the unfinished place a folder.
     force : bool
-        True to replace what is there. The old output is moved aside, and removed once the new one has its name.
+        True to replace what is there (see :func:`check_output`). The old output is moved aside, and removed once the
+        new one has its name.
 
     Yields
     ------
@@ -88,21 +138,21 @@ def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator
     Raises
     ------
     OutputError
-        Where the output exists without ``force``, or the file system refuses.
+        Where the output exists without ``force``, another process is writing it, or the file system refuses.
     """
-    check_output(path, force=force)
+    check_output(path, folder=folder, force=force)
     temporary = unfinished_path(path)
     made: list[Path] = []
     try:
         try:
-            _make_parents(path, made)
-            _remove(temporary)
+            make_parents(path, made)
+            _clear_unfinished(path)
             if folder:
                 temporary.mkdir()
         except OSError as error:
             raise _refused(path, error) from error
         yield temporary
-        _put_in_place(temporary, path, force)
+        _put_in_place(temporary, path, folder, force)
     except BaseException:
         with suppress(OSError):
             _remove(temporary)
@@ -112,7 +162,27 @@ def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator
         raise
 
 
-def _make_parents(path: Path, made: list[Path]) -> None:
+def _clear_unfinished(path: Path) -> None:
+    """Remove what processes that no longer run left of this output; refuse where one still writes it."""
+    name = re.compile(rf"\.{re.escape(path.stem)}\.unfinished-(\d+){re.escape(path.suffix)}")
+    for entry in list(path.absolute().parent.iterdir()):
+        match = name.fullmatch(entry.name)
+        if match is None:
+            continue
+        pid = int(match[1])
+        if pid != os.getpid() and is_running(pid):
+            raise OutputError(
+                path,
+                f"process {pid} writing it as '{entry.name}'",
+                "one process for one output",
+                "wait until it has ended, or choose another output",
+            )
+        log.info("%s: removed, left unfinished by process %d, which no longer runs", entry, pid)
+        _remove(entry)
+
+
+def make_parents(path: Path, made: list[Path]) -> None:
+    """Make the folders above a path; those that were missing are added to ``made``, outermost first."""
     missing = [parent for parent in path.absolute().parents if not parent.exists()]
     for parent in reversed(missing):
         with suppress(FileExistsError):
@@ -120,11 +190,13 @@ def _make_parents(path: Path, made: list[Path]) -> None:
             made.append(parent)
 
 
-def _put_in_place(temporary: Path, path: Path, force: bool) -> None:
+def _put_in_place(temporary: Path, path: Path, folder: bool, force: bool) -> None:
     if not temporary.exists():
         raise OutputError(path, "nothing written", "a finished output", "report this as a fault of the program")
     if os.path.lexists(path) and not force:
-        raise OutputError(path, "an output that appeared meanwhile", "a free name", "add --force to replace it")
+        raise OutputError(path, "an output that appeared meanwhile", "a free name", "choose another output")
+    # Once more: somebody may have put something there since the work began.
+    _check_existing(path, folder=folder, force=force)
     aside = path.with_name(f".{path.name}.replaced-{os.getpid()}")
     try:
         _remove(aside)

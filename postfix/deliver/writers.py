@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import logging
 import shutil
 from pathlib import Path
 from types import TracebackType
 from typing import Protocol
 
-from postfix.deliver.codecs import encoder_for, spec_of
+from postfix.deliver.codecs import encoder_for, lost_in_frames, spec_of
 from postfix.deliver.stills import StillsWriter
 from postfix.deliver.video import VideoWriter
 from postfix.errors import InputError, OutputError
@@ -15,6 +16,8 @@ from postfix.source.opening import open_eye
 from postfix.source.picture import EyeSource, Planes
 from postfix.source.stills import StillsSource
 from postfix.source.video import VideoSource
+
+log = logging.getLogger("postfix")
 
 
 class EyeWriter(Protocol):
@@ -39,6 +42,31 @@ def check_writable(source: EyeSource) -> None:
     """Refuse, before the first frame, a source whose codec cannot be written (InputError naming those that can)."""
     if isinstance(source, VideoSource):
         encoder_for(spec_of(source), source.path)
+
+
+def warn_of_lost_tags(source: EyeSource) -> None:
+    """Log what the written frames will not say of their colours, though the file's own tags will."""
+    if not isinstance(source, VideoSource):
+        return
+    lost = lost_in_frames(spec_of(source))
+    if lost:
+        log.info(
+            "%s: its colour codes %s have no place in the frames of %s; only the container will carry them",
+            source.path,
+            ", ".join(f"{name} {code}" for name, code in lost),
+            source.tags.codec,
+        )
+
+
+def _colour_words(source: EyeSource) -> tuple[str, ...]:
+    """Colour tags as the container carries them."""
+    assert isinstance(source, VideoSource)
+    tags = source.tags
+    return (
+        f"colour primaries {tags.color_primaries}",
+        f"transfer {tags.color_transfer}",
+        f"matrix {tags.color_matrix}",
+    )
 
 
 def writer_like(source: EyeSource, folder: Path) -> EyeWriter:
@@ -102,7 +130,7 @@ def reopen_and_count(folder: Path, like: EyeSource) -> EyeSource:
     Raises
     ------
     OutputError
-        Where it cannot be read, or differs in count, size, pixel format, code range or rate.
+        Where it cannot be read, or differs in count, size, pixel format, code range, rate or colour tags.
     """
     place = folder if isinstance(like, StillsSource) else folder / like.path.name
     try:
@@ -118,6 +146,7 @@ def reopen_and_count(folder: Path, like: EyeSource) -> EyeSource:
         (a.pixel_format, b.pixel_format),
         (f"black {a.planes[0].black[0]:g}, white {a.white:g}", f"black {b.planes[0].black[0]:g}, white {b.white:g}"),
         (f"{written.rate} frames/s", f"{like.rate} frames/s"),
+        *(zip(_colour_words(written), _colour_words(like)) if isinstance(written, VideoSource) else ()),
     )
     for found, expected in checks:
         if found != expected:

@@ -60,6 +60,13 @@ class DemoResult:
     flagged: bool
 
 
+def check_demo(out: Path) -> None:
+    """Refuse, before any work, a folder that exists or cannot be made; raises OutputError."""
+    if out.exists():
+        raise OutputError(out, "something already there", "a new folder", "name another folder or remove this one")
+    check_output(out, folder=True)
+
+
 def run_demo(out: Path, settings: Settings) -> DemoResult:
     """Render the film into ``out/footage``, run the job into ``out/run`` and leave a contact sheet.
 
@@ -68,9 +75,7 @@ def run_demo(out: Path, settings: Settings) -> DemoResult:
     OutputError
         Where ``out`` exists; the demo never replaces a folder.
     """
-    if out.exists():
-        raise OutputError(out, "something already there", "a new folder", "name another folder or remove this one")
-    check_output(out)
+    check_demo(out)
     out.mkdir(parents=True)
     with bar("render the film", film_length(), quiet=settings.quiet) as progress:
         left, right = write_film(out / "footage", progress)

@@ -51,6 +51,8 @@ class JobClip:
     name: str
     choice: SourceChoice
     screens: tuple[Screen, ...]
+    inputs: tuple[Path, ...] = ()
+    """Files besides the footage that were read for it: job file, tables of screens, edit list."""
 
 
 def parse_frames(text: str, where: str | Path) -> tuple[int, int]:
@@ -110,7 +112,8 @@ def _clip(
         edit=folder / entry["edit"] if "edit" in entry else None,
         one_shot=entry.get("one_shot", False),
     )
-    return JobClip(name, choice, tuple(read_screen(str(screen), tables) for screen in chosen))
+    edits = () if choice.edit is None else (choice.edit,)
+    return JobClip(name, choice, tuple(read_screen(str(screen), tables) for screen in chosen), (path, *tables, *edits))
 
 
 def _require_keys(

@@ -11,12 +11,21 @@ from typing import Any
 
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile
-from postfix.errors import InputError
+from postfix.errors import InputError, OutputError
 from postfix.job.version import SourceChoice, Version, write_text
 from postfix.plan.file import plan_text
 from postfix.plan.model import Plan
 
 log = logging.getLogger("postfix")
+
+
+_DIFFERENT = {"cuts": "other cuts", "frames": "other frames"}
+"""How to say that a fact differs, where "another" would not do."""
+
+
+def _listed(parts: list[str]) -> str:
+    *others, last = parts
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 @dataclass(frozen=True)
@@ -51,29 +60,56 @@ class Origin:
         if not self.path.exists():
             return False
         kept, now = _read_json(self.path), self._facts()
-        changed = [name for name in now if kept.get(name) != now[name]]
+        changed = [_DIFFERENT.get(name, f"another {name}") for name in now if kept.get(name) != now[name]]
         if changed:
             raise InputError(
                 self.path,
-                f"an earlier run with another {' and another '.join(changed)}",
+                f"an earlier run with {_listed(changed)}",
                 "the run that is to be carried on",
                 "give the same source, or start anew with --force instead of --resume",
             )
         return True
 
 
-def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...]) -> Version | None:
-    """The version that an earlier run finished, where it is the one this plan asks for."""
-    log_file = folder / "changes.json"
-    if not log_file.exists():
+def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...], *, replace: bool) -> Version | None:
+    """The version that an earlier run finished; None where it is still to be made.
+
+    Parameters
+    ----------
+    folder : Path
+    plan : Plan
+        What this run would do.
+    sources : tuple of EyeFile
+    replace : bool
+        True where a folder that holds another version is to be made anew (``--force`` beside ``--resume``).
+
+    Raises
+    ------
+    OutputError
+        Where the folder is there but is not the version that this plan asks for: a person may have edited its plan,
+        and that work must not be lost.
+    """
+    if not folder.exists():
         return None
-    kept = _read_json(log_file)
-    plan_file = folder / "plan.toml"
+    log_file, plan_file = folder / "changes.json", folder / "plan.toml"
+    kept = _read_json(log_file) if log_file.exists() else {}
     same_plan = plan_file.exists() and plan_file.read_text(encoding="utf-8") == plan_text(plan)
-    if not same_plan or kept.get("sources") != [asdict(source) for source in sources]:
+    if same_plan and kept.get("sources") == [asdict(source) for source in sources]:
+        log.info("%s: kept as an earlier run finished it", folder)
+        return Version(folder, kept)
+    if replace:
         return None
-    log.info("%s: kept as an earlier run finished it", folder)
-    return Version(folder, kept)
+    if not same_plan and plan_file.exists():
+        raise OutputError(
+            plan_file,
+            "a plan that was edited, or made with other settings, since the earlier run",
+            "the plan that this run would make",
+            f"to use it, give it to render with another folder: render --plan '{plan_file}' -o …; "
+            f"to do without it, move '{folder}' away",
+        )
+    raise OutputError(
+        folder, "a folder that is no finished version of this source", "one to keep", "move it away or remove it"
+    )
 
 
 def _read_json(path: Path) -> dict[str, Any]:

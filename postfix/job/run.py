@@ -9,6 +9,7 @@ from pathlib import Path
 
 from postfix.job.kept import Origin, finished_version
 from postfix.job.version import (
+    Output,
     Settings,
     SourceChoice,
     Version,
@@ -18,6 +19,7 @@ from postfix.job.version import (
     source_files,
     write_table,
 )
+from postfix.measure.misfit_limits import Misfit, misfits
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
 from postfix.viewing import Screen
@@ -34,6 +36,8 @@ class ClipRun:
     out: Path
     measurement: Path
     versions: tuple[Version, ...]
+    misfits: tuple[Misfit, ...]
+    """Differences between the eyes of the source that can be seen."""
 
     @property
     def flagged(self) -> bool:
@@ -41,9 +45,10 @@ class ClipRun:
         return any(version.flagged for version in self.versions)
 
 
-def planned_outputs(out: Path, clip: str, screens: tuple[Screen, ...]) -> list[Path]:
-    """Files and folders that a run of one clip makes."""
-    return [out / "measure" / f"{clip}.csv", *(out / screen.name for screen in screens), out / REPORT]
+def planned_outputs(out: Path, clip: str, screens: tuple[Screen, ...]) -> list[Output]:
+    """Files and folders that a run of one clip makes, its measurement first."""
+    table = Output(out / "measure" / f"{clip}.csv")
+    return [table, *(Output(out / screen.name, folder=True) for screen in screens), Output(out / REPORT)]
 
 
 def run_clip(choice: SourceChoice, screens: tuple[Screen, ...], out: Path, settings: Settings) -> ClipRun:
@@ -55,27 +60,32 @@ def run_clip(choice: SourceChoice, screens: tuple[Screen, ...], out: Path, setti
     Raises
     ------
     InputError, OutputError
-        As the stages do; and where an earlier run to be carried on was of another source or program version.
+        As the stages do; and where an earlier run to be carried on was of another source or program version, or a
+        version that it left is not the one that would be made now.
     """
     pair, shots = choice.open()
-    outputs = tuple(planned_outputs(out, pair.name, screens))
-    check_writing(pair, outputs, force=settings.force or settings.resume)
+    outputs = planned_outputs(out, pair.name, screens)
+    check_writing((pair,), outputs, settings, keep=settings.resume)
+    measurement = outputs[0].path
     with ThreadPoolExecutor(1) as beside:
         # Reading every byte for the checksums overlaps the measuring.
         checksums = beside.submit(source_files, pair)
-        origin = Origin(outputs[0].with_suffix(".origin.json"), choice, checksums.result)
-        table = read_table(outputs[0]) if settings.resume and origin.is_kept() else None
+        origin = Origin(measurement.with_suffix(".origin.json"), choice, checksums.result)
+        table = read_table(measurement) if settings.resume and origin.is_kept() else None
         if table is None:
             table = measured(pair, shots, "measure", settings)
-            write_table(outputs[0], table, force=settings.force or settings.resume)
+            write_table(measurement, table, force=settings.force or settings.resume)
             origin.keep()
         else:
-            log.info("%s: kept as an earlier run finished it", outputs[0])
+            log.info("%s: kept as an earlier run finished it", measurement)
         sources = checksums.result()
-    versions = []
-    for screen in screens:
-        plan = plan_clip(table, screen, fill=settings.fill)
-        folder = out / screen.name
-        version = finished_version(folder, plan, sources) if settings.resume else None
-        versions.append(version or make_version(pair, sources, table, plan, folder, settings))
-    return ClipRun(out, outputs[0], tuple(versions))
+    plans = [plan_clip(table, screen, fill=settings.fill) for screen in screens]
+    finished: list[Version | None] = [None] * len(plans)
+    if settings.resume:
+        # All of them before the first is rendered: one may be refused.
+        finished = [finished_version(out / plan.screen.name, plan, sources, replace=settings.force) for plan in plans]
+    versions = tuple(
+        version or make_version(pair, sources, table, plan, out / plan.screen.name, settings)
+        for plan, version in zip(plans, finished)
+    )
+    return ClipRun(out, measurement, versions, misfits(table))

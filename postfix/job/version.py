@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from typing import Any
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
 from postfix.deliver.staging import check_output, staged
-from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_and_count, writer_like
+from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_and_count, warn_of_lost_tags, writer_like
 from postfix.errors import InputError
 from postfix.job.progress import bar
 from postfix.measure.clip import clip_info, measure_clip
@@ -68,6 +69,14 @@ class Settings:
 
 
 @dataclass(frozen=True)
+class Output:
+    """Something that will be written: a file, or a folder made as a whole."""
+
+    path: Path
+    folder: bool = False
+
+
+@dataclass(frozen=True)
 class Version:
     """The version of a clip made for one screen: where it is, and its change log."""
 
@@ -107,21 +116,41 @@ def write_table(path: Path, table: MeasurementTable, *, force: bool) -> None:
     write_text(path, table_text(table), force=force)
 
 
-def check_writing(pair: PairSource, outputs: tuple[Path, ...], *, force: bool) -> None:
+def check_writing(
+    pairs: Iterable[PairSource],
+    outputs: Iterable[Output],
+    settings: Settings,
+    inputs: Iterable[Path] = (),
+    *,
+    keep: bool = False,
+) -> None:
     """Everything about the outputs that can be refused before the first frame.
+
+    Parameters
+    ----------
+    pairs : iterable of PairSource
+        All that is read.
+    outputs : iterable of Output
+        All that will be written.
+    settings : Settings
+    inputs : iterable of Path
+        Files besides the footage that are read.
+    keep : bool
+        True where outputs of an earlier run may be there and are kept.
 
     Raises
     ------
     InputError
-        Where the source's codec cannot be written.
+        Where a source's codec cannot be written.
     OutputError
-        Where an output exists, lies in a source, or cannot be written.
+        Where an output exists, lies in a source, would replace an input or somebody's files, or cannot be written.
     """
-    eyes = (pair.left, pair.right)
+    eyes = [eye for pair in pairs for eye in (pair.left, pair.right)]
+    read = tuple(inputs)
     for source in eyes:
         check_writable(source)
-    for path in outputs:
-        check_output(path, eyes, force=force)
+    for output in outputs:
+        check_output(output.path, eyes, folder=output.folder, inputs=read, force=settings.force, keep=keep)
 
 
 def make_version(
@@ -184,6 +213,8 @@ def _write_eyes(pair: PairSource, plan: Plan, work: Path, settings: Settings) ->
         for eye, source in sources.items():
             copy_eye(source, work / eye)
         return
+    for source in sources.values():
+        warn_of_lost_tags(source)
     shot_of = [shot for shot in plan.shots for _ in range(shot.first, shot.last + 1)]
     with ExitStack() as stack:
         progress = stack.enter_context(bar(f"render {plan.screen.name}", pair.count, quiet=settings.quiet))
@@ -198,11 +229,22 @@ def _write_eyes(pair: PairSource, plan: Plan, work: Path, settings: Settings) ->
 def require_same_clip(plan: Plan, pair: PairSource) -> None:
     """Refuse a plan made for other footage: size, rate, step or number of frames differ."""
 
-    def words(clip: ClipInfo, count: int) -> str:
-        size = f"{clip.width_px}x{clip.height_px}"
-        return f"{count} frames of {size} at {clip.rate} frames/s moved by multiples of {clip.step_px} px"
-
-    planned = words(plan.clip, plan.shots[-1].last + 1)
-    present = words(clip_info(pair), pair.count)
+    planned = _clip_words(plan.clip, plan.shots[-1].last + 1)
+    present = _clip_words(clip_info(pair), pair.count)
     if planned != present:
         raise InputError(pair.left.path, present, f"{planned} as in the plan", "plan again from a measurement of it")
+
+
+def require_same_table(table: MeasurementTable, path: Path, pair: PairSource) -> None:
+    """Refuse, by its path, a measurement of other footage: name, size, rate, step or number of frames differ."""
+    told = f"clip '{table.clip.name}', {_clip_words(table.clip, len(table.frames))}"
+    present = f"clip '{pair.name}', {_clip_words(clip_info(pair), pair.count)}"
+    if told != present:
+        raise InputError(
+            path, f"a measurement of {told}", f"one of {present}", "measure this source, or leave --measurement out"
+        )
+
+
+def _clip_words(clip: ClipInfo, count: int) -> str:
+    size = f"{clip.width_px}x{clip.height_px}"
+    return f"{count} frames of {size} at {clip.rate} frames/s moved by multiples of {clip.step_px} px"

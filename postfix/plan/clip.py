@@ -8,15 +8,18 @@ from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.plan.convergence import Convergence, choose_hit, within_limits
 from postfix.plan.figures import (
     EDGE_TOLERANCE_PCT,
+    LIMIT_TOLERANCE_PCT,
     Figures,
     figures_after,
     flags_for,
     predicted,
     range_budget,
     signed_pct,
+    unjudged_edges,
     unmoved,
 )
 from postfix.plan.geometry import moves_of
+from postfix.plan.locked import locked_shots
 from postfix.plan.model import Fill, Flag, HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
 from postfix.plan.windows import windows_for
@@ -43,10 +46,15 @@ def plan_clip(
     fill : Fill
         What becomes of the columns that a move lays bare.
     previous : Plan, optional
-        An earlier plan: its locked shots are taken over as they are where first and last frame are still the same.
+        An earlier plan: its locked shots are taken over whole, with hit, zoom, fill, window and reason.
+
+    Raises
+    ------
+    InputError
+        Where a locked shot of ``previous`` cannot be taken over.
     """
     used = limits_for(screen) if limits is None else limits
-    locked = {(shot.first, shot.last): shot for shot in previous.shots if shot.locked} if previous else {}
+    locked = locked_shots(previous, table)
     shots = tuple(
         locked.get((shot.first, shot.last)) or _plan_shot(table, shot, screen, used, fill) for shot in table.shots
     )
@@ -54,8 +62,19 @@ def plan_clip(
 
 
 def predicted_flags(table: MeasurementTable, plan: Plan) -> dict[str, tuple[Flag, ...]]:
-    """For every shot by name, what the plan will leave outside its limits."""
-    return {shot.name: flags_for(predicted(table, shot), plan.limits, plan.screen.width_mm) for shot in plan.shots}
+    """For every shot by name, what the plan will leave outside its limits or what could not be judged."""
+    return {
+        shot.name: (
+            *flags_for(predicted(table, shot), plan.limits, plan.screen.width_mm),
+            *unjudged_edges(table, shot, "the measurement of the source"),
+        )
+        for shot in plan.shots
+    }
+
+
+def reason_text(shot: ShotPlan) -> str:
+    """Why a shot of a new plan is as it is; where a person has decided, that first."""
+    return "; ".join(filter(None, ("kept as locked" if shot.locked else "", shot.reason)))
 
 
 def _plan_shot(table: MeasurementTable, shot: Shot, screen: Screen, limits: Limits, fill: Fill) -> ShotPlan:
@@ -99,12 +118,8 @@ def _reason(
     if before.measured_frames == 0:
         return f"nothing could be measured in any of {before.frames} frames; left as shot"
     parts = []
-    if after.near_pct < limits.near_pct and not within_limits(before, limits):
-        over = limits.near_pct - after.near_pct
-        parts.append(
-            f"near stays {over:.2f} % ({mm_from_pct(over, screen.width_mm):.0f} mm) outside, because near to far spans "
-            f"{after.far_pct - after.near_pct:.2f} % and the limits leave {limits.far_pct - limits.near_pct:.2f} %"
-        )
+    if not within_limits(before, limits):
+        parts += _why_outside(after, limits, screen, clip)
     budget, _ = range_budget(limits)
     if after.range_pct > budget:
         parts.append(
@@ -117,6 +132,27 @@ def _reason(
     if not opening:
         opening = "near and far are within limits as shot" if parts else "within limits as shot"
     return "; ".join([opening, *parts])
+
+
+def _why_outside(after: Figures, limits: Limits, screen: Screen, clip: ClipInfo) -> list[str]:
+    """Which limit is still crossed after the move, by how much, and what stood in the way."""
+    span, room = after.far_pct - after.near_pct, limits.far_pct - limits.near_pct
+    if round(span, 2) > round(room, 2):
+        cause = f"near to far spans {span:.2f} % and the limits leave {room:.2f} %"
+    else:
+        step_pct = clip.step_px * 100.0 / clip.width_px
+        cause = (
+            f"the move goes in whole steps of {clip.step_px} px ({step_pct:.2f} %) and none puts the {span:.2f} % from "
+            f"near to far between limits that leave {room:.2f} %"
+        )
+    parts = []
+    for word, over in (("far", after.far_pct - limits.far_pct), ("near", limits.near_pct - after.near_pct)):
+        if over > 0.0:
+            text = f"{word} stays {over:.2f} % ({mm_from_pct(over, screen.width_mm):.0f} mm) outside, because {cause}"
+            if over <= LIMIT_TOLERANCE_PCT:
+                text = f"{text}, no more than the {LIMIT_TOLERANCE_PCT:.2f} % that passes"
+            parts.append(text)
+    return parts
 
 
 def _why_moved(before: Figures, hit: Convergence, limits: Limits, screen: Screen) -> str:
@@ -132,7 +168,7 @@ def _why_moved(before: Figures, hit: Convergence, limits: Limits, screen: Screen
         return ""
     cause = ", and ".join(causes)
     if hit.total_px == 0:
-        return f"{cause}; not moved, because no move brings it inside without pushing far outside"
+        return f"{cause}; not moved, because no whole step puts both inside"
     way = "forward" if hit.total_px < 0 else "back"
     moved = f"{cause}; moved {abs(hit.pct):.2f} % {way} ({abs(hit.total_px)} px)"
     return moved if hit.zoom == 1.0 else f"{moved} and enlarged by {(hit.zoom - 1.0) * 100.0:.2f} % to cover the sides"

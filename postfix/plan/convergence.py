@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from postfix.measure.table import ClipInfo
-from postfix.plan.figures import Figures
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.geometry import covering_zoom
 from postfix.plan.model import Fill
 from postfix.viewing import Limits
@@ -17,6 +17,15 @@ FAR_MARGIN_PCT = 0.05
 
 NEAR_MARGIN_PCT = 0.05
 """The same for the near limit. Project default."""
+
+_MARGINS_PCT = (
+    (FAR_MARGIN_PCT, NEAR_MARGIN_PCT),
+    (FAR_MARGIN_PCT, 0.0),
+    (0.0, 0.0),
+    (0.0, -LIMIT_TOLERANCE_PCT),
+    (-LIMIT_TOLERANCE_PCT, -LIMIT_TOLERANCE_PCT),
+)
+"""Room asked for at the far and at the near limit, first choice first."""
 
 HIT_MAX_PCT = 50.0
 """Largest HIT considered or accepted in a plan, percent of width."""
@@ -54,8 +63,9 @@ def choose_hit(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> 
     """The smallest whole-step move that brings a shot inside its limits.
 
     A margin for the measurement's error is kept at both limits where there is room, else at the far one, else at
-    neither. Where no move fits at all, far goes first, because eyes that must turn apart are the worse harm, and near
-    stays outside by as little as that allows. Nothing measured, or nothing wrong: no move.
+    neither. Where no step fits, one is taken that is beyond near, or else beyond either limit, by less than is flagged.
+    Where there is none of these, far goes first, because eyes that must turn apart are the worse harm, and near stays
+    outside by as little as that allows. Nothing measured, or nothing wrong: no move.
     """
     if not (np.isfinite(figures.near_pct) and np.isfinite(figures.far_pct)) or within_limits(figures, limits):
         return _unmoved()
@@ -70,8 +80,9 @@ def choose_hit(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> 
         px = int(total_px[index])
         return Convergence(px, px * 100.0 / clip.width_px, float(zoom[index]))
 
-    for far_margin, near_margin in ((FAR_MARGIN_PCT, NEAR_MARGIN_PCT), (FAR_MARGIN_PCT, 0.0), (0.0, 0.0)):
-        fits = (far <= limits.far_pct - far_margin) & (near >= limits.near_pct + near_margin)
+    for far_margin, near_margin in _MARGINS_PCT:
+        # Written like the test for flags, so that what is taken for within tolerance is not flagged afterwards.
+        fits = (far - limits.far_pct <= -far_margin) & (limits.near_pct - near <= -near_margin)
         if fits.any():
             return chosen(int(np.argmin(np.where(fits, np.abs(pct), np.inf))))
     far_fits = far <= limits.far_pct

@@ -10,6 +10,7 @@ from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.plan.geometry import (
     SIDES,
     Array,
+    Mask,
     Moves,
     Side,
     edge_parallax_px,
@@ -32,6 +33,10 @@ default."""
 
 EDGE_RULE = "objects near a side edge should not sit in front of it (ITU-R BT.2160-2, annexed guideline, section 4.2)"
 
+JUDGED_SHARE = 0.1
+"""Share of the frames in which a window stands wide that must have something measured at that edge, for the edge to
+count as judged. Project default, no source."""
+
 
 @dataclass(frozen=True)
 class Figures:
@@ -50,6 +55,8 @@ class Figures:
     left_excess_pct, right_excess_pct : float
         How far content lies in front of that edge's own parallax, worst row and frame; 0 where none does.
     measured_frames, frames : int
+    left_edge_frames, right_edge_frames : int
+        Frames in which anything was measured at that edge, in front of it or not.
     """
 
     near_pct: float
@@ -62,6 +69,8 @@ class Figures:
     right_excess_pct: float
     measured_frames: int
     frames: int
+    left_edge_frames: int = 0
+    right_edge_frames: int = 0
 
 
 def _least(values: Array) -> float:
@@ -136,7 +145,14 @@ def figures_after(arrays: ShotArrays, moves: Moves, clip: ClipInfo, window_px: A
         right_excess_pct=excess["right"],
         measured_frames=int(arrays.measured.sum()),
         frames=len(arrays.measured),
+        left_edge_frames=int(_edge_seen(arrays, "left").sum()),
+        right_edge_frames=int(_edge_seen(arrays, "right").sum()),
     )
+
+
+def _edge_seen(arrays: ShotArrays, side: Side) -> Mask:
+    """Frames in which any band of that edge was measured, (n,)."""
+    return np.asarray(np.isfinite(arrays.left_rows if side == "left" else arrays.right_rows).any(axis=1))
 
 
 def unmoved(count: int) -> Moves:
@@ -218,6 +234,44 @@ def flags_for(figures: Figures, limits: Limits, screen_width_mm: float) -> tuple
     return tuple(flags)
 
 
+def unjudged_edges(table: MeasurementTable, shot: ShotPlan, measured_on: str) -> tuple[Flag, ...]:
+    """A flag for each side where the plan has a window and hardly anything could be measured at that edge.
+
+    Without it, an edge where the measurement found nothing to go by would count as one with nothing in front of it.
+    Counted over the frames in which the window stands wide, at least half-way from its least to its most there: while
+    it grows and shrinks, what it is for is not at the edge.
+
+    Parameters
+    ----------
+    table : MeasurementTable
+        Of the finished pictures, or of the source where the plan is to be judged before it is rendered.
+    shot : ShotPlan
+    measured_on : str
+        What the table is of, for the text: "the finished files".
+
+    Returns
+    -------
+    tuple of Flag
+        Empty where nothing at all could be measured: :func:`flags_for` says so then.
+    """
+    arrays = shot_arrays(table, shot.first, shot.last)
+    if not arrays.measured.any():
+        return ()
+    window_px = window_px_at(shot, np.arange(shot.first, shot.last + 1))
+    flags = []
+    for side, columns in zip(SIDES, (slice(0, 2), slice(2, 4))):
+        width_px = window_px[:, columns].max(axis=1)
+        wide = (width_px > 0.0) & (width_px >= (width_px.min() + width_px.max()) / 2.0)
+        judged, windowed = int((_edge_seen(arrays, side) & wide).sum()), int(wide.sum())
+        if judged < JUDGED_SHARE * windowed:
+            text = (
+                f"the {side} edge could not be judged in {measured_on}, where a window was planned: "
+                f"something was measured there in {judged} of the {windowed} frames in which the window is wide"
+            )
+            flags.append(Flag("not-measured", text))
+    return tuple(flags)
+
+
 def _beyond(pct: float, screen_width_mm: float) -> str:
     return f"{pct:.2f} % ({_length(pct, screen_width_mm)} on this screen)"
 
@@ -235,6 +289,6 @@ def _limit_text(word: str, pct: float, limit_pct: float, over_pct: float, rule: 
 
 def _edge_text(side: Side, excess_pct: float, screen_width_mm: float) -> str:
     return (
-        f"content at the {side} edge is {_beyond(excess_pct, screen_width_mm)} in front of that edge, "
-        f"limit {EDGE_TOLERANCE_PCT:.2f} %{_rule(EDGE_RULE)}"
+        f"content at the {side} edge is {_beyond(excess_pct, screen_width_mm)} in front of that edge"
+        f"{_rule(EDGE_RULE)}; up to {EDGE_TOLERANCE_PCT:.2f} % passes, this project's own tolerance"
     )

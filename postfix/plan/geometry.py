@@ -32,6 +32,7 @@ Side = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
 
 Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
 
 BAND_BORDERS: Array = np.linspace(0.0, 1.0, EDGE_BANDS + 1)
 """Borders of the row bands, 0 at the top of the picture and 1 at its bottom."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, EdgeState, edge_state
-from postfix.plan.geometry import SIDES, Array, Moves, window_need_px
+from postfix.plan.geometry import SIDES, Array, Moves, bare_px, window_need_px
 from postfix.plan.model import WindowKey
 from postfix.plan.robust import ShotArrays
 
@@ -25,10 +25,16 @@ WINDOW_EASE_FRAMES = 8
 TILT_OVERHANGS = (1.0, 1.25, 1.5)
 """How many times as wide as the widest need an end of the window may be, where tilting hides less. Project default."""
 
+TILT_SAVING = 0.1
+"""Share of an upright window's area over the shot that a tilted one must save to be taken, and that each wider one must
+save once more. Project default."""
+
 KEY_TOLERANCE_PX = 1.0
 """What a window may be wider than its eased curve so that a plan holds few keys."""
 
 _KEY_STEP_PX = 0.01  # keys are rounded up to this, so that a plan can be read
+_CURVE_DECIMALS = 6  # widths and areas are compared as rounded, so that every machine makes the same choice
+_AREA_DECIMALS = 3
 
 
 def fit_lines(rows: Array, need_px: Array, cap_px: float | Array) -> Array:
@@ -148,12 +154,18 @@ def ease_radius(rate: Fraction) -> int:
 
 
 def windows_for(arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int) -> tuple[WindowKey, ...]:
-    """Window keys of a shot that begins at frame ``first``, after its moves; empty where no window is needed."""
+    """Window keys of a shot that begins at frame ``first``, after its moves; empty where no window is needed.
+
+    A side that gets a window is hidden at least as far as the move lays its own eye bare, at the top and at the bottom,
+    so that the edge is one straight line: bare columns are upright, and a narrower end would leave a kink.
+    """
     cap_px = WINDOW_MAX_PCT * clip.width_px / 100.0
     radius = ease_radius(clip.rate)
-    curve = np.concatenate(
-        [_side_curve(edge_state(arrays, side, moves, clip, None), clip, cap_px, radius) for side in SIDES], axis=1
-    )
+    curves = []
+    for eye, side in enumerate(SIDES):
+        state, bare = edge_state(arrays, side, moves, clip, None), bare_px(moves, side, clip.width_px)[eye]
+        curves.append(_side_curve(state, clip, cap_px, radius, bare))
+    curve = np.concatenate(curves, axis=1)
     if not curve.any():
         return ()
     # Where nothing is hidden nothing may be: the tolerance would paint a stray column there.
@@ -165,18 +177,35 @@ def windows_for(arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int) ->
     return tuple(keys)
 
 
-def _side_curve(state: EdgeState, clip: ClipInfo, cap_px: float, radius: int) -> Array:
-    """Eased width of one side's window at its top and bottom, (n, 2).
+def _side_curve(state: EdgeState, clip: ClipInfo, cap_px: float, radius: int, bare: Array) -> Array:
+    """Eased width of one side's window at its top and bottom, (n, 2), never below the (n,) columns ``bare`` there.
 
     In each frame a tilted line may hide less than an upright one, but when the content moves the tilt changes and the
-    easing keeps the most of both ends. So both kinds are eased, and the one that hides less over the shot is taken.
+    easing keeps the most of both ends. So every kind is eased, and tilted only where that hides clearly less over the
+    shot: a tilt draws the eye, and its wider end cuts deeper.
     """
     need = _needed(state, clip)
-    widest = np.max(np.nan_to_num(need, nan=0.0), axis=(1, 2))
-    curves = [
-        eased(fit_lines(state.rows, need, np.minimum(overhang * widest, cap_px)), radius) for overhang in TILT_OVERHANGS
-    ]
-    return min(curves, key=lambda curve: float(curve.sum()))
+    if np.isnan(need).all():
+        return np.zeros((len(need), 2))
+    beyond = np.nan_to_num(np.maximum(need - bare[:, None, None], 0.0), nan=0.0)
+    widest = beyond.max(axis=(1, 2))
+    room = np.maximum(cap_px - bare, 0.0)
+
+    def smooth(lines: Array) -> Array:
+        return np.round(eased(lines + bare[:, None], radius), _CURVE_DECIMALS)
+
+    def area(curve: Array) -> float:
+        return round(float(curve.sum()), _AREA_DECIMALS)
+
+    chosen = smooth(np.repeat(np.minimum(widest, room)[:, None], 2, axis=1))
+    worth_px = TILT_SAVING * area(chosen)
+    for overhang in TILT_OVERHANGS:
+        # No end may be more than so many times the need, counted from the frame's edge as the need is.
+        cap = np.minimum(overhang * (widest + bare) - bare, room)
+        tilted = smooth(fit_lines(state.rows, beyond, cap))
+        if round(area(chosen) - area(tilted) - worth_px, _AREA_DECIMALS) >= 0.0:
+            chosen = tilted
+    return chosen
 
 
 def _rounded_up(px: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from postfix.deliver.staging import staged
+from postfix.deliver.staging import check_output, staged
 from postfix.review.cards import card, limit_rows
 from postfix.review.charts import MOST_COLUMNS, depth_chart, edge_chart
 from postfix.review.meaning import CAUTION, meaning
@@ -15,10 +15,18 @@ from postfix.review.style import CSS
 from postfix.review.verdict import needs_a_look, verdict
 from postfix.review.words import count_text, escaped, span_text
 
+REPORT = "report.html"
+
 MOST_PICTURES = 60
 """Shots that get pictures on one page: changed or flagged ones, in order. Keeps the file small enough to send."""
 
 _TALL_ROWS = 24
+
+
+def check_report(out: Path) -> None:
+    """Refuse, before the page is made, what :func:`write_report` would refuse of its logs and its place."""
+    find_versions(out)
+    check_output(out / REPORT, force=True)
 
 
 def write_report(out: Path) -> Path:
@@ -29,7 +37,8 @@ def write_report(out: Path) -> Path:
     Parameters
     ----------
     out : Path
-        With ``<screen>/changes.json`` and ``changes.csv``, or ``<clip>/<screen>/…`` for many clips.
+        With ``<screen>/changes.json`` and ``changes.csv``, or ``<clip>/<screen>/…`` for many clips, or both files
+        themselves for a single version.
 
     Returns
     -------
@@ -45,7 +54,7 @@ def write_report(out: Path) -> Path:
     """
     groups = find_versions(out)
     text = page(groups)
-    path = out / "report.html"
+    path = out / REPORT
     with staged(path, force=True) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="\n")
     return path

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import logging
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
@@ -20,6 +21,8 @@ from postfix.errors import InputError
 from postfix.plan.figures import Figures
 from postfix.plan.model import FILLS, Flag, HitKey, ShotPlan, WindowKey
 from postfix.viewing import Limits, Screen
+
+log = logging.getLogger("postfix")
 
 JSON_NAME, CSV_NAME = "changes.json", "changes.csv"
 
@@ -118,7 +121,9 @@ def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
     """Every version under a job's folder: by clip, in order of their folder's names; screens in order of theirs.
 
     ``out/<screen>/changes.json`` for a job of one clip (its key is empty), ``out/<clip>/<screen>/changes.json`` for a
-    job of many. Folders whose name begins with a dot are unfinished work and are passed over.
+    job of many, ``out/changes.json`` alone for a single version. Folders whose name begins with a dot are unfinished
+    work and are passed over; so are those with a ``changes.json`` of something else, which are named in the log. Where
+    different clips lie side by side, each is its own key.
 
     Raises
     ------
@@ -126,19 +131,42 @@ def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
         Where there is none, or one cannot be read.
     """
     found: dict[str, list[Path]] = {}
-    for path in sorted([*out.glob(f"*/{JSON_NAME}"), *out.glob(f"*/*/{JSON_NAME}")]):
+    single = out / JSON_NAME
+    deeper = sorted([*out.glob(f"*/{JSON_NAME}"), *out.glob(f"*/*/{JSON_NAME}")])
+    for path in [single] if single.is_file() and _is_ours(single) else deeper:
         parts = path.relative_to(out).parts[:-1]
-        if not any(part.startswith(".") for part in parts):
-            found.setdefault("" if len(parts) == 1 else parts[0], []).append(path.parent)
+        if any(part.startswith(".") for part in parts):
+            continue
+        if _is_ours(path):
+            found.setdefault("" if len(parts) < 2 else parts[0], []).append(path.parent)
+        else:
+            log.info("%s: passed over; it is no change log of this program", path)
     if not found:
         raise InputError(
             out,
             f"no {JSON_NAME} in any folder",
-            "a folder that run wrote, with a folder for each screen",
+            "a folder that run or render wrote",
             "give the folder that was named with -o, or run the job first",
         )
     versions = {clip: tuple(read_version(folder) for folder in folders) for clip, folders in sorted(found.items())}
-    return {clip: tuple(sorted(group, key=lambda v: v.screen.name)) for clip, group in versions.items()}
+    single_job = versions.pop("", ())
+    if len({version.clip.name for version in single_job}) > 1:
+        for version in single_job:
+            versions[version.clip.name] = (*versions.get(version.clip.name, ()), version)
+    elif single_job:
+        versions[""] = single_job
+    return {clip: tuple(sorted(group, key=lambda v: v.screen.name)) for clip, group in sorted(versions.items())}
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a log is meant to be one of this program's: by its form, or by the table that is always beside it."""
+    if (path.parent / CSV_NAME).exists():
+        return True
+    try:
+        data = json.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(data, dict) and data.get("schema") == SCHEMA
 
 
 def read_version(folder: Path) -> Version:

@@ -1,0 +1,153 @@
+"""One run at a time in one folder: a claim that is seen by others before they begin."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from postfix.deliver.processes import is_running, start_mark
+from postfix.deliver.staging import make_parents
+from postfix.errors import OutputError
+
+log = logging.getLogger("postfix")
+
+LOCK = ".postfix-stereo.lock"
+
+_PATIENCE_TRIES, _PATIENCE_S = 10, 0.05
+
+
+@dataclass(frozen=True)
+class _Holder:
+    """Who holds a claim. ``started`` tells a later process of the same number apart; empty where it is not known."""
+
+    pid: int
+    host: str
+    started: str
+
+    def is_gone(self) -> bool:
+        """Whether it certainly no longer runs; of another machine nothing certain is known."""
+        if self.host != socket.gethostname():
+            return False
+        # Without a start to compare, this process's own number can only be an earlier one's: it asks before it claims.
+        earlier_namesake = self.pid == os.getpid() and not self.started
+        return earlier_namesake or not is_running(self.pid, self.started)
+
+
+def check_unclaimed(out: Path) -> None:
+    """Refuse a folder in which another run is at work; nothing is written.
+
+    Raises
+    ------
+    OutputError
+        Naming its process.
+    """
+    path = out / LOCK
+    text = _text(path)
+    for _ in range(_PATIENCE_TRIES):
+        if text is None or _holder(text) is not None:
+            break
+        # Made a moment ago and not written yet, most likely.
+        time.sleep(_PATIENCE_S)
+        text = _text(path)
+    if text is None:
+        return
+    holder = _holder(text)
+    if holder is None:
+        raise OutputError(
+            path, "a claim that cannot be read", "no claim, or whose it is", "remove it if no run is at work there"
+        )
+    if holder.is_gone():
+        return
+    here = holder.host == socket.gethostname()
+    raise OutputError(
+        out,
+        f"process {holder.pid}{'' if here else f' on {holder.host}'} at work there",
+        "one run at a time",
+        "wait until it has ended, or choose another output" + ("" if here else f"; if it has ended, remove '{path}'"),
+    )
+
+
+@contextmanager
+def claimed(out: Path) -> Iterator[None]:
+    """Hold a folder for this run, from making it to whatever end.
+
+    The claim of a process that no longer runs on this machine is taken over. A folder that was made for the claim and
+    is still empty at the end is removed.
+
+    Raises
+    ------
+    OutputError
+        Where another run holds it.
+    """
+    path = out / LOCK
+    mine = json.dumps(asdict(_myself())) + "\n"
+    made: list[Path] = []
+    try:
+        make_parents(path, made)
+        _take(path, out, mine)
+        try:
+            yield
+        finally:
+            if _text(path) == mine:
+                with suppress(OSError):
+                    path.unlink()
+    finally:
+        for parent in reversed(made):
+            with suppress(OSError):
+                parent.rmdir()
+
+
+def _take(path: Path, out: Path, mine: str) -> None:
+    while True:
+        check_unclaimed(out)
+        old = _text(path)
+        if old is not None:
+            _set_aside(path, old)
+        try:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(mine)
+            return
+        except FileExistsError:
+            # Another run was quicker; the check tells which.
+            continue
+
+
+def _set_aside(path: Path, old: str) -> None:
+    """Remove a claim that is known to be dead, and only that: another run may have replaced it meanwhile."""
+    aside = path.with_name(f"{path.name}.{os.getpid()}")
+    with suppress(FileNotFoundError):
+        path.rename(aside)
+        if _text(aside) != old:
+            with suppress(FileExistsError):
+                os.link(aside, path)
+        else:
+            holder = _holder(old)
+            number = holder.pid if holder else 0
+            log.info("%s: left by process %d, which no longer runs; taken over", path, number)
+        aside.unlink()
+
+
+def _text(path: Path) -> str | None:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace")
+    except FileNotFoundError:
+        return None
+
+
+def _holder(text: str) -> _Holder | None:
+    try:
+        data = json.loads(text)
+        return _Holder(int(data["pid"]), str(data["host"]), str(data["started"]))
+    except (ValueError, TypeError, KeyError):
+        return None
+
+
+def _myself() -> _Holder:
+    return _Holder(os.getpid(), socket.gethostname(), start_mark(os.getpid()))

@@ -1,0 +1,82 @@
+"""Shots that a person has decided: taken over from an earlier plan, and never dropped without a word."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from postfix.errors import InputError
+from postfix.measure.table import MeasurementTable
+from postfix.plan.file import read_plan
+from postfix.plan.model import Plan, ShotPlan
+
+_UNLOCK = "set locked = false for it in that plan, or write the new plan to another file"
+
+
+def keep_locked(path: Path) -> Plan | None:
+    """The plan that a new one is about to replace, for its locked shots; None where there is none worth keeping.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read as a plan and yet has a shot that says ``locked = true``: what a person decided
+        is not to be lost to a slip of the pen.
+    """
+    if not path.is_file():
+        return None
+    try:
+        return read_plan(path)
+    except InputError:
+        if re.search(rb"^\s*[\"']?locked[\"']?\s*=\s*true", path.read_bytes(), re.MULTILINE):
+            raise
+        return None
+
+
+def locked_shots(previous: Plan | None, table: MeasurementTable) -> dict[tuple[int, int], ShotPlan]:
+    """Locked shots of an earlier plan by first and last frame, all of them shots of the table too.
+
+    Raises
+    ------
+    InputError
+        Where one is no shot of the table any more, bears the name of another, or was decided on a picture of another
+        size or step: names the shot and what to do.
+    """
+    locked = [] if previous is None else [shot for shot in previous.shots if shot.locked]
+    names = {(shot.first, shot.last): shot.name for shot in table.shots}
+    for shot in locked:
+        frames = (shot.first, shot.last)
+        if frames not in names:
+            raise _cannot_keep(
+                shot,
+                f"locked frames {shot.first} to {shot.last}, which are no shot of the measurement",
+                f"a shot of the measurement with the same first and last frame ({_nearest(frames, table)})",
+                f"{_UNLOCK}, or measure with the cuts that the plan was made for",
+            )
+        if any(name == shot.name for other, name in names.items() if other != frames):
+            raise _cannot_keep(
+                shot,
+                f"a name that the measurement gives to another shot, where this one is {names[frames]}",
+                "every name once",
+                f"rename it in that plan, or {_UNLOCK}",
+            )
+    if locked and previous is not None:
+        old, new = previous.clip, table.clip
+        if (old.width_px, old.height_px, old.step_px) != (new.width_px, new.height_px, new.step_px):
+            raise _cannot_keep(
+                locked[0],
+                f"a lock on a picture of {old.width_px}x{old.height_px} pixels with steps of {old.step_px}",
+                f"{new.width_px}x{new.height_px} with steps of {new.step_px}, as measured",
+                _UNLOCK,
+            )
+    return {(shot.first, shot.last): shot for shot in locked}
+
+
+def _cannot_keep(shot: ShotPlan, found: str, expected: str, next_step: str) -> InputError:
+    return InputError(f"the earlier plan, shot {shot.name}", found, expected, next_step)
+
+
+def _nearest(frames: tuple[int, int], table: MeasurementTable) -> str:
+    """The shot of the table that shares most frames with the given ones."""
+    first, last = frames
+    shot = max(table.shots, key=lambda s: min(s.last, last) - max(s.first, first))
+    return f"nearest is {shot.name}, frames {shot.first} to {shot.last}"
