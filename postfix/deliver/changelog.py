@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from postfix.measure.table import MeasurementTable
-from postfix.plan.figures import Figures, figures_of, flags_for
+from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
 from postfix.plan.geometry import moves_of, window_px_at
 from postfix.plan.model import Flag, Plan, ShotPlan
 from postfix.source.timecode import timecode_at
@@ -74,7 +74,12 @@ def shot_results(plan: Plan, before: MeasurementTable | None, after: Measurement
     results = []
     for shot in plan.shots:
         figures = [None if table is None else figures_of(table, shot.first, shot.last) for table in (before, after)]
-        flags = () if figures[1] is None else flags_for(figures[1], plan.limits, plan.screen.width_mm)
+        flags: tuple[Flag, ...] = ()
+        if after is not None and figures[1] is not None:
+            flags = (
+                *flags_for(figures[1], plan.limits, plan.screen.width_mm),
+                *unjudged_edges(after, shot, "the finished files"),
+            )
         results.append(ShotResult(shot, figures[0], figures[1], flags))
     return tuple(results)
 
