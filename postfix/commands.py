@@ -210,7 +210,8 @@ def run(options: argparse.Namespace) -> Outcome:
         if options.screen:
             clips = [replace(clip, screens=_screens(options)) for clip in clips]
     # Every clip is opened and checked before the first frame of any is measured; no output may touch any source.
-    pairs = [clip.choice.open()[0] for clip in clips]
+    opened = [clip.choice.open() for clip in clips]
+    pairs = [pair for pair, _ in opened]
     check_unclaimed(out)
     outputs = [
         output
@@ -222,7 +223,10 @@ def run(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         return _would_write(output.path for output in outputs)
     with claimed(out):
-        runs = [run_clip(clip.choice, clip.screens, out / clip.name, settings) for clip in clips]
+        runs = [
+            run_clip(clip.choice, source, clip.screens, out / clip.name, settings)
+            for clip, source in zip(clips, opened)
+        ]
         page = write_report(out)
     return _run_outcome(runs, [clip.name for clip in clips], page)
 

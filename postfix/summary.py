@@ -12,7 +12,7 @@ from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
 from postfix.measure.misfit_limits import Misfit
 from postfix.plan.figures import Figures, signed_pct
-from postfix.viewing import Limits, Screen, arcmin_from_mm, limits_for, mm_from_pct
+from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
 
 NOT_MEASURED = "–"
 COLUMNS = 80
@@ -66,22 +66,7 @@ def _limit_cells(screen: Screen, limit_pct: float) -> list[str]:
 
 def screen_data(screen: Screen) -> dict[str, Any]:
     """A screen and its limits as plain data."""
-    limits: Limits = limits_for(screen)
-    return {
-        "name": screen.name,
-        "width_mm": screen.width_mm,
-        "distance_mm": screen.distance_mm,
-        "eye_mm": screen.eye_mm,
-        "note": screen.note,
-        "limits": {
-            "near_pct": limits.near_pct,
-            "far_pct": limits.far_pct,
-            "range_pct": limits.range_pct,
-            "near_rule": limits.near_rule,
-            "far_rule": limits.far_rule,
-            "range_rule": limits.range_rule,
-        },
-    }
+    return {**asdict(screen), "limits": asdict(limits_for(screen))}
 
 
 def plain_figures(figures: Figures) -> dict[str, Any]:

@@ -80,7 +80,8 @@ def run_demo(out: Path, settings: Settings) -> DemoResult:
     with bar("render the film", film_length(), quiet=settings.quiet) as progress:
         left, right = write_film(out / "footage", progress)
     screens = tuple(BUILTIN_SCREENS[name] for name in SCREENS)
-    made = run_clip(SourceChoice(left, right), screens, out / "run", settings)
+    choice = SourceChoice(left, right)
+    made = run_clip(choice, choice.open(), screens, out / "run", settings)
     report = write_report(out / "run")
     cinema = made.versions[0]
     heading = f"The kite workshop, before and after, for {SCREENS[0]}"

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from postfix.job.kept import Origin, finished_version
 from postfix.job.version import (
+    Opened,
     Output,
     Settings,
     SourceChoice,
     Version,
-    check_writing,
     make_version,
     measured,
     source_files,
@@ -22,11 +22,10 @@ from postfix.job.version import (
 from postfix.measure.misfit_limits import Misfit, misfits
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
+from postfix.review.report import REPORT
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
-
-REPORT = "report.html"
 
 
 @dataclass(frozen=True)
@@ -51,8 +50,12 @@ def planned_outputs(out: Path, clip: str, screens: tuple[Screen, ...]) -> list[O
     return [table, *(Output(out / screen.name, folder=True) for screen in screens), Output(out / REPORT)]
 
 
-def run_clip(choice: SourceChoice, screens: tuple[Screen, ...], out: Path, settings: Settings) -> ClipRun:
+def run_clip(
+    choice: SourceChoice, opened: Opened, screens: tuple[Screen, ...], out: Path, settings: Settings
+) -> ClipRun:
     """Measure once, then plan, render, re-measure and log for each screen.
+
+    The caller has opened the choice and checked the outputs, for all clips of a job before the first of them.
 
     With ``settings.resume`` a measurement and versions that an earlier run finished are kept, as long as the source
     and the program are the same.
@@ -63,10 +66,8 @@ def run_clip(choice: SourceChoice, screens: tuple[Screen, ...], out: Path, setti
         As the stages do; and where an earlier run to be carried on was of another source or program version, or a
         version that it left is not the one that would be made now.
     """
-    pair, shots = choice.open()
-    outputs = planned_outputs(out, pair.name, screens)
-    check_writing((pair,), outputs, settings, keep=settings.resume)
-    measurement = outputs[0].path
+    pair, shots = opened
+    measurement = planned_outputs(out, pair.name, screens)[0].path
     with ThreadPoolExecutor(1) as beside:
         # Reading every byte for the checksums overlaps the measuring.
         checksums = beside.submit(source_files, pair)

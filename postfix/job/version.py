@@ -13,6 +13,7 @@ from typing import Any
 
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.own import EYES
 from postfix.deliver.staging import check_output, staged
 from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_and_count, warn_of_lost_tags, writer_like
 from postfix.errors import InputError
@@ -33,7 +34,9 @@ from postfix.versions import libraries
 
 log = logging.getLogger("postfix")
 
-EYES = ("left", "right")
+
+Opened = tuple[PairSource, tuple[Shot, ...] | None]
+"""A pair, and its shots where they are known before anything is measured."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +50,8 @@ class SourceChoice:
     edit: Path | None = None
     one_shot: bool = False
 
-    def open(self) -> tuple[PairSource, tuple[Shot, ...] | None]:
-        """The pair, and its shots where they are known before anything is measured."""
+    def open(self) -> Opened:
+        """Open both eyes, check them against each other and count their frames; that reads a video file through."""
         pair = open_pair(self.left, self.right, rate=self.rate, frames=self.frames)
         if self.one_shot:
             return pair, (Shot("s001", 0, pair.count - 1),)
