@@ -27,7 +27,7 @@ from postfix.job.version import (
     write_table,
     write_text,
 )
-from postfix.measure.misfit_limits import Misfit, misfits
+from postfix.measure.differences import Misfit, misfits
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text

@@ -10,7 +10,7 @@ from typing import Any
 
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
-from postfix.measure.misfit_limits import Misfit
+from postfix.measure.differences import Misfit
 from postfix.plan.figures import Figures, signed_pct
 from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
 

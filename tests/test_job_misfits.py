@@ -13,7 +13,7 @@ from plan_tables import frame, table
 from postfix.cli import main
 from postfix.deliver.video import write_video
 from postfix.demo.layers import Layer, layered_scene
-from postfix.measure.misfit_limits import LIMITS, misfits
+from postfix.measure.differences import LIMITS, misfits
 
 
 def told(count=24, cuts=(), clip=None, **figures):

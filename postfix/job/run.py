@@ -19,7 +19,7 @@ from postfix.job.version import (
     source_files,
     write_table,
 )
-from postfix.measure.misfit_limits import Misfit, misfits
+from postfix.measure.differences import Misfit, misfits
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
 from postfix.review.report import REPORT

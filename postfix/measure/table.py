@@ -20,6 +20,17 @@ NAN = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
+class RivalBox:
+    """Where one eye sees what the other does not: pixels of the source picture, in that eye."""
+
+    eye: str
+    x_px: int
+    y_px: int
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True, slots=True)
 class FrameMeasure:
     """What was measured in one frame. NaN where nothing could be.
 
@@ -34,17 +45,37 @@ class FrameMeasure:
     vertical_px, rotation_deg, size_pct : float
         Right eye against left eye about the picture centre: lower is positive; clockwise as seen is positive; larger
         is positive. Pixels of the source picture.
+    keystone_pct : float
+        How much more the right eye's picture is stretched in height at its right side than at its left, against the
+        left eye, percent.
+    gain_pct, black_pct : float
+        Right eye against left, in luma: contrast brighter (positive) in percent, and how much higher its black lies, in
+        percent of white.
+    red_gain_pct, green_gain_pct, blue_gain_pct : float
+        The same gain in each channel.
+    sharpness_pct : float
+        Fine detail of the right eye against the left; negative is softer.
     rivalry_pct : float
         Share of the picture that only one eye sees, half-hidden strips beside depth edges left out.
     coverage_pct : float
         Share of the picture in which parallax was found.
     confidence : float
         0 to 1.
+    top_edge_pct, bottom_edge_pct : float
+        Most negative parallax of content that touches the top or bottom edge; for information.
+    left_beside_pct, right_beside_pct : float
+        Most negative parallax of content near that side edge that does not touch it.
     left_rows_pct, right_rows_pct : tuple of float
         Edge parallax in each of :data:`EDGE_BANDS` row bands, top to bottom.
     left_hidden_px, right_hidden_px : tuple of 4 floats
         Black already hiding that side: (left eye top, left eye bottom, right eye top, right eye bottom), in pixels of
         the source picture, as a straight line from top to bottom.
+    left_bars_px, right_bars_px : tuple of 2 floats
+        Black at the top and bottom of each eye, in pixels of the source picture.
+    rivalry_boxes : tuple of RivalBox
+        Where one eye sees what the other does not, largest first.
+    interpolated : bool
+        True where the frame itself was not measured and its figures lie between measured neighbours.
     note : str
         Why something could not be measured; empty where all is well.
     """
@@ -59,13 +90,28 @@ class FrameMeasure:
     vertical_px: float = NAN
     rotation_deg: float = NAN
     size_pct: float = NAN
+    keystone_pct: float = NAN
+    gain_pct: float = NAN
+    black_pct: float = NAN
+    red_gain_pct: float = NAN
+    green_gain_pct: float = NAN
+    blue_gain_pct: float = NAN
+    sharpness_pct: float = NAN
     rivalry_pct: float = NAN
     coverage_pct: float = NAN
     confidence: float = 0.0
+    top_edge_pct: float = NAN
+    bottom_edge_pct: float = NAN
+    left_beside_pct: float = NAN
+    right_beside_pct: float = NAN
     left_rows_pct: tuple[float, ...] = (NAN,) * EDGE_BANDS
     right_rows_pct: tuple[float, ...] = (NAN,) * EDGE_BANDS
     left_hidden_px: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     right_hidden_px: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    left_bars_px: tuple[float, float] = (0.0, 0.0)
+    right_bars_px: tuple[float, float] = (0.0, 0.0)
+    rivalry_boxes: tuple[RivalBox, ...] = ()
+    interpolated: bool = False
     note: str = ""
 
 
@@ -81,14 +127,47 @@ class ClipInfo:
     """Luma pixels an eye must move by a multiple of (2 where chroma is subsampled)."""
 
 
+@dataclass(frozen=True, slots=True)
+class ShotFinding:
+    """What only a whole shot tells.
+
+    Attributes
+    ----------
+    confidence : float
+        0 to 1, of the shot's figures.
+    offset_frames : float
+        How many frames later the right eye shows what the left eye shows (negative: earlier); NaN where nothing moves
+        enough to tell.
+    offset_confidence : float
+        0 to 1.
+    swap_reason : str
+        Why the eyes may be exchanged; empty where nothing speaks for it.
+    transition : str
+        How the shot begins: ``cut``, or ``dissolve``.
+    transition_frames : int
+        Frames in which both shots are seen; 0 for a cut.
+    """
+
+    confidence: float = 0.0
+    offset_frames: float = NAN
+    offset_confidence: float = 0.0
+    swap_reason: str = ""
+    transition: str = "cut"
+    transition_frames: int = 0
+
+
 @dataclass(frozen=True)
 class MeasurementTable:
-    """All frames of a clip. ``frames[i]`` is frame i; ``shots`` cover every frame once, in order."""
+    """All frames of a clip. ``frames[i]`` is frame i; ``shots`` cover every frame once, in order.
+
+    ``findings`` holds one entry a shot, or nothing where no shot was looked at as a whole.
+    """
 
     clip: ClipInfo
     frames: tuple[FrameMeasure, ...]
     timecodes: tuple[str, ...]
     shots: tuple[Shot, ...]
+    findings: tuple[ShotFinding, ...] = ()
 
     def column(self, name: str) -> npt.NDArray[np.float64]:
         """One figure over all frames, (frames,) or for the ``_rows_pct`` and ``_hidden_px`` fields (frames, k)."""

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from postfix.errors import InputError
-from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable
+from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable, RivalBox, ShotFinding
 from postfix.source.shots import Shot
 
 _FIGURES = {
@@ -26,20 +27,44 @@ _FIGURES = {
     "vertical_px": 3,
     "rotation_deg": 4,
     "size_pct": 4,
+    "keystone_pct": 4,
+    "gain_pct": 2,
+    "black_pct": 3,
+    "red_gain_pct": 2,
+    "green_gain_pct": 2,
+    "blue_gain_pct": 2,
+    "sharpness_pct": 1,
     "rivalry_pct": 3,
     "coverage_pct": 2,
     "confidence": 3,
+    "top_edge_pct": 4,
+    "bottom_edge_pct": 4,
+    "left_beside_pct": 4,
+    "right_beside_pct": 4,
 }
 _LISTS = {
     "left_rows_pct": (EDGE_BANDS, 3),
     "right_rows_pct": (EDGE_BANDS, 3),
     "left_hidden_px": (4, 2),
     "right_hidden_px": (4, 2),
+    "left_bars_px": (2, 2),
+    "right_bars_px": (2, 2),
 }
+_SHOT = (
+    "shot_confidence",
+    "offset_frames",
+    "offset_confidence",
+    "swap_reason",
+    "transition",
+    "transition_frames",
+)
 _CLIP = ("clip", "width_px", "height_px", "rate", "step_px")
-COLUMNS = ("frame", "timecode", "shot", *_FIGURES, *_LISTS, "note", *_CLIP)
-"""In the order written. A list is its values joined by ``;``. The clip's own columns repeat in every row, so that the
-file stands alone and opens in any spreadsheet."""
+COLUMNS = ("frame", "timecode", "shot", *_FIGURES, *_LISTS, "rivalry_boxes", "interpolated", "note", *_SHOT, *_CLIP)
+"""In the order written. A list is its values joined by ``;``; a box is ``eye x y width height``. What belongs to the
+whole shot or clip repeats in every row, so that the file stands alone and opens in any spreadsheet."""
+
+_SHOT_DIGITS = {"confidence": 3, "offset_frames": 0, "offset_confidence": 3}
+_BOXES_MAX = 64
 
 
 def table_text(table: MeasurementTable) -> str:
@@ -49,7 +74,8 @@ def table_text(table: MeasurementTable) -> str:
     writer.writerow(COLUMNS)
     clip = table.clip
     clip_cells = (clip.name, clip.width_px, clip.height_px, str(clip.rate), clip.step_px)
-    for shot in table.shots:
+    for index, shot in enumerate(table.shots):
+        shot_cells = _shot_cells(table.findings[index]) if table.findings else [""] * len(_SHOT)
         for frame in range(shot.first, shot.last + 1):
             measure = table.frames[frame]
             figures = [_cell(getattr(measure, name), digits) for name, digits in _FIGURES.items()]
@@ -57,8 +83,20 @@ def table_text(table: MeasurementTable) -> str:
                 ";".join(_cell(value, digits) for value in getattr(measure, name))
                 for name, (_, digits) in _LISTS.items()
             ]
-            writer.writerow([frame, table.timecodes[frame], shot.name, *figures, *lists, measure.note, *clip_cells])
+            boxes = ";".join(_box_text(box) for box in measure.rivalry_boxes)
+            marks = (boxes, "1" if measure.interpolated else "", measure.note)
+            where = (frame, table.timecodes[frame], shot.name)
+            writer.writerow([*where, *figures, *lists, *marks, *shot_cells, *clip_cells])
     return out.getvalue()
+
+
+def _shot_cells(finding: ShotFinding) -> list[str]:
+    confidence, offset, sure = (_cell(getattr(finding, name), digits) for name, digits in _SHOT_DIGITS.items())
+    return [confidence, offset, sure, finding.swap_reason, finding.transition, str(finding.transition_frames)]
+
+
+def _box_text(box: RivalBox) -> str:
+    return f"{box.eye} {box.x_px} {box.y_px} {box.width_px} {box.height_px}"
 
 
 def _cell(value: float, digits: int) -> str:
@@ -115,6 +153,7 @@ def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
     frames: list[FrameMeasure] = []
     names: list[str] = []
     timecodes: list[str] = []
+    findings: list[ShotFinding | None] = []
     first_clip: ClipInfo | None = None
     for index, row in enumerate(rows):
         try:
@@ -122,6 +161,8 @@ def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
                 raise ValueError(f"frame {row['frame']}")
             frames.append(_measure(row))
             clip = _clip(row)
+            if not names or row["shot"] != names[-1]:
+                findings.append(_finding(row))
         except (ValueError, TypeError, ZeroDivisionError, AttributeError) as error:
             raise InputError(
                 path,
@@ -141,7 +182,42 @@ def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
         timecodes.append(row["timecode"] or "")
     if first_clip is None:
         raise InputError(path, "no rows", "one row a frame", "measure the source again")
-    return MeasurementTable(first_clip, tuple(frames), tuple(timecodes), _shots(names, path))
+    known = tuple(finding for finding in findings if finding is not None)
+    shots = _shots(names, path)
+    if known and len(known) != len(shots):
+        raise InputError(
+            path,
+            f"findings for {len(known)} of {len(shots)} shots",
+            "the columns of a shot filled for every shot or for none",
+            "restore the columns or measure the source again",
+        )
+    return MeasurementTable(first_clip, tuple(frames), tuple(timecodes), shots, known)
+
+
+def _finding(row: Mapping[str, str]) -> ShotFinding | None:
+    """What a shot's first row says of the whole shot; None where nobody looked."""
+    if not row["transition"]:
+        return None
+    frames = int(row["transition_frames"])
+    if row["transition"] not in ("cut", "dissolve") or frames < 0:
+        raise ValueError(f"{row['transition']} over {frames} frames is no transition")
+    sure = [
+        0.0 if math.isnan(value) else value
+        for value in map(_number, (row["shot_confidence"], row["offset_confidence"]))
+    ]
+    return ShotFinding(
+        sure[0], _number(row["offset_frames"]), sure[1], row["swap_reason"] or "", row["transition"], frames
+    )
+
+
+def _boxes(cell: str) -> tuple[RivalBox, ...]:
+    boxes = []
+    for part in cell.split(";", _BOXES_MAX) if cell else ():
+        eye, *numbers = part.split(" ")
+        if eye not in ("left", "right") or len(numbers) != 4:
+            raise ValueError(f"{part!r} is no box")
+        boxes.append(RivalBox(eye, *(int(number) for number in numbers)))
+    return tuple(boxes)
 
 
 def _clip(row: Mapping[str, str]) -> ClipInfo:
@@ -163,7 +239,9 @@ def _measure(row: Mapping[str, str]) -> FrameMeasure:
         if len(values) != length:
             raise ValueError(f"{name} holds {len(values)} values, not {length}")
         lists[name] = values
-    return FrameMeasure(**figures, **lists, note=row["note"] or "")  # type: ignore[arg-type]
+    facts: dict[str, Any] = {**figures, **lists}
+    boxes, interpolated = _boxes(row["rivalry_boxes"]), row["interpolated"] == "1"
+    return FrameMeasure(**facts, rivalry_boxes=boxes, interpolated=interpolated, note=row["note"] or "")
 
 
 @lru_cache(maxsize=1 << 16)
