@@ -18,14 +18,20 @@ from postfix.measure.alignment import (
     without_misfit,
 )
 from postfix.measure.edges import Side, edge_bands, nearest_band
+from postfix.measure.ends import Ends, find_ends
 from postfix.measure.hidden import hidden_columns, hidden_px
-from postfix.measure.matching import Parallax, coarse_parallax, match_both_ways, search_range
+from postfix.measure.matching import (
+    Parallax,
+    ParallaxMaps,
+    coarse_parallax,
+    match,
+    search_range,
+    seen_from_right,
+)
+from postfix.measure.patches import ToRight
 from postfix.measure.proxy import Grey, Grey8, ProxyPair, is_flat, proxy_pair
 from postfix.measure.table import FrameMeasure
-
-NEAR_PERCENTILE = 1.0
-FAR_PERCENTILE = 99.0
-EXTREME_AREA_SHARE = 0.001
+from postfix.measure.thin import with_thin_things
 
 MIN_MATCHED_SHARE = 0.15
 """Of what has texture, less than this share matched is too little to speak of the frame's near and far."""
@@ -74,7 +80,10 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     searched = search_range(coarse, across, width)
     if searched is None:
         return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON)
-    maps = match_both_ways(straight.left, straight.right, *searched)
+    parallax = with_thin_things(
+        match(straight.left, straight.right, *searched), straight.left, straight.right, *searched
+    )
+    maps = ParallaxMaps(parallax, seen_from_right(parallax))
     columns = {
         (eye, side): hidden_columns(line, height, straight.scale)
         for eye, lines in (("left", hidden_left), ("right", hidden_right))
@@ -93,7 +102,7 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
     return replace(
         measure,
         **_misfit_figures(misfit, straight.scale),
-        **_parallax_figures(found, seen.size, width),
+        **_parallax_figures(find_ends(seen, left, right, _to_right(misfit, straight.scale, left.shape))),
         left_edge_pct=nearest_band(left_bands),
         right_edge_pct=nearest_band(right_bands),
         left_rows_pct=tuple(left_bands.tolist()),
@@ -154,18 +163,28 @@ def _both_eyes_lit(parallax: Parallax, hidden: dict[tuple[str, str], npt.NDArray
     return np.where(lit, parallax, np.float32(np.nan))
 
 
-def _parallax_figures(found: npt.NDArray[np.float32], area: int, width: int) -> dict[str, Any]:
-    held = min(found.size - 1, max(0, math.ceil(EXTREME_AREA_SHARE * area) - 1))
-    near, median, far = np.percentile(found, (NEAR_PERCENTILE, 50.0, FAR_PERCENTILE))
-    extremes = np.partition(found, (held, found.size - 1 - held))
-    figures = {
-        "near_pct": near,
-        "median_pct": median,
-        "far_pct": far,
-        "nearest_pct": extremes[held],
-        "farthest_pct": extremes[found.size - 1 - held],
-    }
-    return {name: float(px) * 100.0 / width for name, px in figures.items()}
+def _to_right(misfit: Misfit | None, scale: float, shape: tuple[int, ...]) -> ToRight | None:
+    """Where a place of the straightened right eye lies in the right eye as it is; None where they are the same."""
+    height, width = shape
+    if misfit is None or not misfit.worth_removing(round(width / scale), round(height / scale)):
+        return None
+    centre_x, centre_y = (width - 1) / 2.0, (height - 1) / 2.0
+    cos, sin = misfit.size * math.cos(misfit.rotation), misfit.size * math.sin(misfit.rotation)
+    rise = misfit.vertical_px * scale
+
+    def placed(x: Any, y: Any) -> tuple[Any, Any]:
+        across, down = x - np.float32(centre_x), y - np.float32(centre_y)
+        return (
+            np.float32(cos) * across - np.float32(sin) * down + np.float32(centre_x),
+            np.float32(sin) * across + np.float32(cos) * down + np.float32(centre_y + rise),
+        )
+
+    return placed
+
+
+def _parallax_figures(ends: Ends) -> dict[str, Any]:
+    names = ("near_pct", "far_pct", "median_pct", "nearest_pct", "farthest_pct")
+    return {name: getattr(ends, name) for name in names}
 
 
 def _matched_share(left: Grey8, seen: Parallax) -> float:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 Grey = npt.NDArray[np.float32]
 Grey8 = npt.NDArray[np.uint8]
 
-PROXY_WIDTH_PX = 640
+PROXY_WIDTH_PX = 480
 """Wide enough that a percentile of parallax is good to a twentieth of a percent of width, small enough to keep up with
 decoding."""
 

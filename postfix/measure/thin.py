@@ -1,0 +1,153 @@
+"""Thin and small things that the dense map has smoothed over: wires, twigs, fingers.
+
+The matcher prefers smooth surfaces, so what is a pixel or two wide on the proxy takes the parallax of what lies behind
+it. Such a thing stays unexplained in both eyes: laid over each other by the map, the eyes differ there. Each
+unexplained patch of the left eye is looked for among what is unexplained in the right eye; where it is found clearly
+and in one place only, the map takes that parallax.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from postfix.measure.matching import Parallax, seen_from_right
+from postfix.measure.proxy import Grey8
+
+Mask = npt.NDArray[np.bool_]
+
+_DIFFERS_CODES = 14
+"""Codes of the 8-bit proxy by which the eyes must differ to count as unexplained."""
+
+_MIN_AREA_PX = 12
+_MAX_AREA_SHARE = 0.01
+_PATCHES_MAX = 16
+_POINTS_MAX = 160
+_FITS_BETTER = 0.45
+_CLEARER_THAN_NEXT = 0.65
+_MUST_LIE_ON_UNEXPLAINED = 0.5
+_APART_PX = 2.0
+_NEXT_BEYOND_PX = 3
+_BEYOND_NEAR_PCT = 3.0
+"""What is thin may lie further in front than anything the coarse map saw; looked for this much nearer, % of width."""
+
+
+@dataclass(frozen=True)
+class Unexplained:
+    """Where the eyes differ once laid over each other by the map, (h, w) bool in each eye; hidden strips left out."""
+
+    left: Mask
+    right: Mask
+
+
+def unexplained(left: Grey8, right: Grey8, parallax: Parallax) -> Unexplained:
+    """Compare each eye with the other one, moved by the map.
+
+    Parameters
+    ----------
+    left, right : (h, w) uint8
+        The proxy, without misfit.
+    parallax : (h, w) float32
+        Of the left eye; NaN where unknown.
+    """
+    from_left, from_right = _filled(parallax), _filled(seen_from_right(parallax))
+    return Unexplained(
+        _differs(left, right, from_left, from_right, +1), _differs(right, left, from_right, from_left, -1)
+    )
+
+
+def _filled(parallax: Parallax) -> Parallax:
+    """Gaps take what lies behind of the two sides of their row: what is hidden from one eye is the background."""
+    known = np.isfinite(parallax)
+    width = parallax.shape[1]
+    columns = np.arange(width, dtype=np.int32)[None, :]
+    before = np.maximum.accumulate(np.where(known, columns, -1), axis=1)
+    after = np.minimum.accumulate(np.where(known, columns, width)[:, ::-1], axis=1)[:, ::-1]
+    left = np.take_along_axis(parallax, np.maximum(before, 0), axis=1)
+    right = np.take_along_axis(parallax, np.minimum(after, width - 1), axis=1)
+    filled = np.fmax(np.where(before >= 0, left, np.nan), np.where(after < width, right, np.nan))
+    return np.nan_to_num(filled).astype(np.float32)
+
+
+def _differs(own: Grey8, other: Grey8, own_map: Parallax, other_map: Parallax, sign: int) -> Mask:
+    height, width = own.shape
+    columns = np.arange(width, dtype=np.float32)[None, :]
+    place = columns + sign * own_map
+    rows = np.broadcast_to(np.arange(height, dtype=np.float32)[:, None], place.shape)
+    moved = cv2.remap(other, place, np.ascontiguousarray(rows), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # A pixel's worth of error in the map, and a row's worth of misfit, explain a difference too.
+    around = np.ones((3, 3), np.uint8)
+    above = cv2.subtract(own, cv2.dilate(moved, around))
+    below = cv2.subtract(cv2.erode(moved, around), own)
+    differs = cv2.max(above, below) > _DIFFERS_CODES
+    landing = np.clip(np.rint(place), 0, width - 1).astype(np.int32)
+    in_front = np.take_along_axis(other_map, landing, axis=1)
+    hidden = in_front < own_map - 1.0
+    inside = (place >= 0) & (place <= width - 1)
+    return np.asarray(differs & inside & ~hidden, np.bool_)
+
+
+def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: float, high_px: float) -> Parallax:
+    """The map with the parallax of thin and small things put in where they were smoothed over.
+
+    Parameters
+    ----------
+    parallax : (h, w) float32
+    left, right : (h, w) uint8
+    low_px, high_px : float
+        Parallax to look in.
+    """
+    odd = unexplained(left, right, parallax)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(odd.left.astype(np.uint8), connectivity=8)
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    wanted = np.flatnonzero((areas >= _MIN_AREA_PX) & (areas <= _MAX_AREA_SHARE * parallax.size)) + 1
+    if count < 2 or not wanted.size:
+        return parallax
+    wanted = wanted[np.argsort(-stats[wanted, cv2.CC_STAT_AREA], kind="stable")][:_PATCHES_MAX]
+    result = parallax.copy()
+    nearest_px = low_px - _BEYOND_NEAR_PCT / 100.0 * parallax.shape[1]
+    steps = np.arange(int(np.floor(nearest_px)), int(np.ceil(high_px)) + 1)
+    filled = _filled(parallax)
+    for label in wanted:
+        x, y, w, h = stats[label, :4]
+        rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
+        found = _partner(rows + y, columns + x, left, right, odd.right, filled, steps)
+        if found is not None:
+            result[rows + y, columns + x] = found
+    return result
+
+
+def _partner(
+    rows: npt.NDArray[np.intp], columns: npt.NDArray[np.intp], left: Grey8, right: Grey8, odd_right: Mask,
+    filled: Parallax, steps: npt.NDArray[np.int_],
+) -> float | None:  # fmt: skip
+    """Parallax at which a patch of the left eye lies on something unexplained in the right eye that looks the same."""
+    taken = np.linspace(0, rows.size - 1, min(rows.size, _POINTS_MAX)).astype(np.intp)
+    r, c = rows[taken], columns[taken]
+    width = left.shape[1]
+    place = c[:, None] + steps[None, :]
+    inside = (place >= 0) & (place < width)
+    place = np.clip(place, 0, width - 1)
+    own = left[r, c].astype(np.int16)
+    other = right[r[:, None], place].astype(np.int16)
+    cost = np.where(inside, np.abs(other - own[:, None]), 255).mean(axis=0)
+    # Brightness may differ a little: only what stands out counts, so no offset is taken out.
+    best = int(cost.argmin())
+    if not 0 < best < cost.size - 1:
+        return None
+    here = filled[r, c]
+    at_present = float(
+        np.abs(right[r, np.clip(c + np.rint(here).astype(int), 0, width - 1)].astype(np.int16) - own).mean()
+    )
+    elsewhere = np.abs(np.arange(cost.size) - best) > _NEXT_BEYOND_PX
+    clear = cost[best] <= _FITS_BETTER * at_present and cost[best] <= _CLEARER_THAN_NEXT * cost[elsewhere].min()
+    on_odd = odd_right[r, place[:, best]].mean() >= _MUST_LIE_ON_UNEXPLAINED
+    if not (clear and on_odd) or abs(float(steps[best]) - float(np.median(here))) < _APART_PX:
+        return None
+    before, at, after = (float(cost[best + k]) for k in (-1, 0, 1))
+    # The cost is an absolute difference, so its two flanks are straight lines that meet at the minimum.
+    flank = max(before, after) - at
+    return float(steps[best]) + (0.5 * (before - after) / flank if flank > 0 else 0.0)
