@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -142,3 +143,52 @@ def grey(planes: Planes, fmt: PictureFormat) -> npt.NDArray[np.float32]:
     luma -= np.float32(black)
     luma *= np.float32(1.0 / (fmt.white - black))
     return luma
+
+
+_LUMA_709, _LUMA_601 = (0.2126, 0.7152, 0.0722), (0.299, 0.587, 0.114)
+_HD_LINES = 720
+_ROWS_AVERAGED = 6
+
+
+def small_rgb(planes: Planes, fmt: PictureFormat, width_px: int) -> npt.NDArray[np.float32]:
+    """R'G'B' of a picture reduced by area averaging, for measuring only.
+
+    Every plane is reduced in its own codes first and converted afterwards, from at least six rows for each row of the
+    result; that is exact but for rounding to a code, since both steps are linear. YUV is taken to be BT.709 from 720
+    lines on and BT.601 below, whatever the file says: both eyes are treated alike.
+
+    Returns
+    -------
+    (h, w, 3) float32
+        0 at black and 1 at reference white, not clipped; three equal channels where the picture is grey. ``w`` is
+        ``width_px``, or the picture's own width where that is less.
+    """
+    width = min(width_px, fmt.width)
+    height = max(1, round(fmt.height * width / fmt.width))
+    black = fmt.planes[0].black[0]
+    span = fmt.white - black
+    first = _reduced(planes[0], width, height)
+    if fmt.is_yuv:
+        # Chroma spans 224 steps where luma spans 219, and as many where the range is full (Rec. ITU-R BT.709-6, 3.5).
+        chroma_span = span * (224.0 / 219.0 if black > 0 else 1.0)
+        red, green, blue = _LUMA_709 if fmt.height >= _HD_LINES else _LUMA_601
+        luma = (first - np.float32(black)) / np.float32(span)
+        neutral = np.float32(fmt.planes[1].black[0])
+        cb, cr = ((_reduced(plane, width, height) - neutral) / np.float32(chroma_span) for plane in planes[1:3])
+        r, b = luma + np.float32(2.0 * (1.0 - red)) * cr, luma + np.float32(2.0 * (1.0 - blue)) * cb
+        g = (luma - np.float32(red) * r - np.float32(blue) * b) / np.float32(green)
+        return np.stack([r, g, b], axis=-1)
+    if first.ndim == 3 and first.shape[2] >= 3:
+        rgb = first[..., :3]
+    elif first.ndim == 2 and len(planes) >= 3:
+        rgb = np.stack([first, *(_reduced(plane, width, height) for plane in planes[1:3])], axis=-1)
+    else:
+        only = first if first.ndim == 2 else first[..., 0]
+        rgb = np.stack([only] * 3, axis=-1)
+    return np.asarray((rgb - np.float32(black)) / np.float32(span), np.float32)
+
+
+def _reduced(plane: Plane, width: int, height: int) -> npt.NDArray[np.float32]:
+    step = max(1, plane.shape[0] // height // _ROWS_AVERAGED)
+    rows = plane[::step]
+    return np.asarray(cv2.resize(rows, (width, height), interpolation=cv2.INTER_AREA), np.float32)
