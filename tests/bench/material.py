@@ -225,7 +225,10 @@ def _half_black(known, dark, *, both):
 
 
 def _exchanged(known):
-    """The right eye for the left and the left for the right: every parallax turns its sign."""
+    """The right eye for the left and the left for the right: every parallax turns its sign.
+
+    The truth is that of the former left eye's pixels; slanted surfaces have a few more or less in the other eye.
+    """
     near, median, far = known.truth_pct
     return replace(known, left=known.right, right=known.left, truth_pct=(-far, -median, -near))
 

@@ -36,7 +36,10 @@ def timed(arguments):
         _, status, usage = os.wait4(process.pid, 0)
         wall = time.perf_counter() - started
         said.seek(0)
-        largest_kib = int(said.read().split()[-1])
+        words_said = said.read().split()
+    if not words_said or not words_said[-1].isdigit():
+        raise RuntimeError(f"{' '.join(map(str, arguments))} broke off: {' '.join(words_said)[-500:]}")
+    largest_kib = int(words_said[-1])
     return wall, usage.ru_utime + usage.ru_stime, largest_kib / 1024, os.waitstatus_to_exitcode(status)
 
 
