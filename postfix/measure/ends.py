@@ -21,13 +21,10 @@ NEAR_PERCENTILE = 1.0
 FAR_PERCENTILE = 99.0
 EXTREME_AREA_SHARE = 0.001
 
-_BAND_PCT = 0.3
-"""Pixels this far inwards of an end may belong to it once they are measured better, percent of width."""
+_WINDOW_PCT = 0.22
+"""Pixels this close to a figure may lie on either side of it once they are measured better, percent of width."""
 
-_OUTERMOST_SHARE = 0.003
-_OUTERMOST_SAMPLES = 64
-_BAND_SAMPLES = 96
-_MEDIAN_SAMPLES = 64
+_SAMPLES = 64
 _LIKENESS = 0.8
 _SPREAD = 0.004
 _MOVED_PCT = 0.3
@@ -50,17 +47,6 @@ class Ends:
     far_sure: float
 
 
-@dataclass(frozen=True)
-class _Sample:
-    """Values (n,) in percent of width in the map and on full-size pixels, the pixels of the map each stands for, and
-    the share that was borne out."""
-
-    mapped: Floats
-    pct: Floats
-    weight: npt.NDArray[np.float64]
-    sure: float
-
-
 def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | None) -> Ends:
     """Measure the ends and the middle of a frame.
 
@@ -73,82 +59,52 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
     to_right : callable or None
         As in :func:`postfix.measure.patches.followed`.
     """
-    height, width = parallax.shape
     places = np.flatnonzero(np.isfinite(parallax))
-    pct = parallax.reshape(-1)[places] * np.float32(100.0 / width)
-    scale_x, scale_y = left.shape[1] / width, left.shape[0] / height
-
-    def measured(chosen: Ints, weight: npt.NDArray[np.float64]) -> _Sample:
-        rows, columns = np.divmod(places[chosen], width)
-        start = pct[chosen]
-        x = ((columns + 0.5) * scale_x - 0.5).astype(np.float32)
-        y = ((rows + 0.5) * scale_y - 0.5).astype(np.float32)
-        found = followed(left, right, x, y, start * np.float32(left.shape[1] / 100.0), to_right)
-        moved = found.parallax_px * np.float32(100.0 / left.shape[1]) - start
-        sure = (found.likeness > _LIKENESS) & (found.spread > _SPREAD) & (np.abs(moved) < _MOVED_PCT)
-        # What could not be followed by itself goes with the others: they share the map's error there.
-        shared = np.float32(np.median(moved[sure])) if np.count_nonzero(sure) >= _LEAST_SURE else np.float32(0.0)
-        return _Sample(start, start + np.where(sure, moved, shared), weight, float(sure.mean()))
-
-    near = measured(*_at_end(pct, parallax.size))
-    far = measured(*_at_end(-pct, parallax.size))
-    middle, before = _around_median(pct)
-    median = measured(*middle)
+    pct = parallax.reshape(-1)[places] * np.float32(100.0 / parallax.shape[1])
     held = min(EXTREME_AREA_SHARE * parallax.size, pct.size - 1)
-    counts = np.array([held, NEAR_PERCENTILE / 100.0 * pct.size, 0.5 * pct.size], int)
-    ordered = np.partition(pct, (*counts, *(pct.size - 1 - counts[:2])))
-
-    def moved(sample: _Sample, count: float, before: int = 0, sign: int = 1) -> float:
-        """The map's own value with so many pixels below it, moved as the sample moves there."""
-        mapped = ordered[int(count)] if sign > 0 else -ordered[pct.size - 1 - int(count)]
-        target = count - before
-        shift = _counted(sign * sample.pct, sample.weight, target) - _counted(
-            sign * sample.mapped, sample.weight, target
-        )
-        return float(sign * (mapped + shift))
-
-    return Ends(
-        near_pct=moved(near, counts[1]),
-        far_pct=moved(far, counts[1], sign=-1),
-        median_pct=moved(median, counts[2], before),
-        nearest_pct=moved(near, counts[0]),
-        farthest_pct=moved(far, counts[0], sign=-1),
-        near_sure=near.sure,
-        far_sure=far.sure,
-    )
+    inwards = NEAR_PERCENTILE / 100.0 * pct.size
+    ranks = [int(rank) for rank in (held, inwards, 0.5 * pct.size, pct.size - 1 - inwards, pct.size - 1 - held)]
+    figures = np.partition(pct, ranks)[ranks]
+    windows = [_window(pct, figure, rank) for figure, rank in zip(figures, ranks)]
+    chosen = np.concatenate([members for members, _ in windows])
+    moves, sure = _followed(parallax, left, right, to_right, places[chosen], pct[chosen])
+    results, shares, first = [], [], 0
+    for figure, (members, share) in zip(figures, windows):
+        part = slice(first, first + members.size)
+        first += members.size
+        results.append(float(figure) + _shift(pct[members], moves[part], sure[part], share))
+        shares.append(float(sure[part].mean()))
+    nearest, near, median, far, farthest = results
+    return Ends(near, far, median, min(nearest, near), max(farthest, far), shares[1], shares[3])
 
 
-def _at_end(pct: Floats, area: int) -> tuple[Ints, npt.NDArray[np.float64]]:
-    """A sample of the lower end of a distribution, the outermost pixels more densely; which, and how many each is."""
-    held = min(pct.size - 1, max(int(_OUTERMOST_SHARE * area), int(NEAR_PERCENTILE / 100.0 * pct.size)))
-    limits = np.partition(pct, (min(held, int(_OUTERMOST_SHARE * area)), held))
-    within = np.flatnonzero(pct <= limits[held] + np.float32(_BAND_PCT))
-    values = pct[within]
-    outermost = values <= limits[min(held, int(_OUTERMOST_SHARE * area))]
-    return _joined((within[outermost], _OUTERMOST_SAMPLES), (within[~outermost], _BAND_SAMPLES))
-
-
-def _around_median(pct: Floats) -> tuple[tuple[Ints, npt.NDArray[np.float64]], int]:
-    """A sample around the median, and how many pixels lie below all of it."""
-    median = np.partition(pct, pct.size // 2)[pct.size // 2]
-    low, high = median - np.float32(_BAND_PCT), median + np.float32(_BAND_PCT)
+def _window(pct: Floats, figure: Floats, rank: int) -> tuple[Ints, float]:
+    """Some of the pixels around a figure, and the share of all pixels in its window that lie below it."""
+    low, high = figure - np.float32(_WINDOW_PCT), figure + np.float32(_WINDOW_PCT)
     within = np.flatnonzero((pct >= low) & (pct <= high))
-    return _joined((within, _MEDIAN_SAMPLES)), int(np.count_nonzero(pct < low))
+    below = int(np.count_nonzero(pct < low))
+    members = within[np.linspace(0, within.size - 1, min(_SAMPLES, within.size)).astype(np.intp)]
+    return members, (rank - below + 0.5) / within.size
 
 
-def _joined(*parts: tuple[Ints, int]) -> tuple[Ints, npt.NDArray[np.float64]]:
-    """Evenly spaced members of each part, as many as are wanted of it, with the number of members each stands for."""
-    chosen, weights = [], []
-    for members, wanted in parts:
-        if members.size:
-            taken = members[np.linspace(0, members.size - 1, min(wanted, members.size)).astype(np.intp)]
-            chosen.append(taken)
-            weights.append(np.full(taken.size, members.size / taken.size))
-    return np.concatenate(chosen), np.concatenate(weights)
+def _followed(
+    parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | None, places: Ints, pct: Floats
+) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """How far places of the map move on full-size pixels, percent of width, and which of them can be believed."""
+    height, width = parallax.shape
+    rows, columns = np.divmod(places, width)
+    x = ((columns + 0.5) * (left.shape[1] / width) - 0.5).astype(np.float32)
+    y = ((rows + 0.5) * (left.shape[0] / height) - 0.5).astype(np.float32)
+    found = followed(left, right, x, y, pct * np.float32(left.shape[1] / 100.0), to_right)
+    moves = found.parallax_px * np.float32(100.0 / left.shape[1]) - pct
+    sure = (found.likeness > _LIKENESS) & (found.spread > _SPREAD) & (np.abs(moves) < _MOVED_PCT)
+    return moves, sure
 
 
-def _counted(values: Floats, weight: npt.NDArray[np.float64], target: float) -> float:
-    """The value below which ``target`` pixels lie."""
-    order = np.argsort(values)
-    below = np.cumsum(weight[order]) - 0.5 * weight[order]
-    return float(np.interp(target, below, values[order]))
+def _shift(pct: Floats, moves: Floats, sure: npt.NDArray[np.bool_], share: float) -> float:
+    """By how much the value below which ``share`` of a sample lies changes when its members move."""
+    if np.count_nonzero(sure) < _LEAST_SURE:
+        return 0.0
+    # What could not be followed by itself goes with the others: they share the map's error there.
+    moved = pct + np.where(sure, moves, np.float32(np.median(moves[sure])))
+    return float(np.quantile(moved, share) - np.quantile(pct, share))

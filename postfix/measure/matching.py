@@ -17,17 +17,18 @@ from postfix.measure.proxy import Grey8
 
 Parallax = npt.NDArray[np.float32]
 
-SEARCH_PCT = 14.0
+SEARCH_PCT = 15.0
 """Widest parallax looked for on either side of the screen, percent of width."""
 
 MIN_PATCH_SHARE = 0.0008
 """Connected matches smaller than this share of the picture are dropped: they are chance more often than not."""
 
-_COARSE_WIDTH_PX = 160
+_COARSE_WIDTH_PX = 128
 _BLOCK_PX = 3
 _SPARE_PX = 8
 _SIXTEENTHS = 16
 _UNIQUE_BY_PCT = 10
+_MARGIN_PCT = 0.9
 _HELD_BY_SHARE = 0.0005
 _UNMATCHED = np.int16(-32768)
 _NAN = np.float32(np.nan)
@@ -125,7 +126,7 @@ def search_range(coarse: Parallax, points_px: npt.NDArray[np.float32], width: in
         ends.append((float(ordered[2]), float(ordered[-3])))
     if not ends:
         return None
-    margin = 1.5 * width / _COARSE_WIDTH_PX
+    margin = _MARGIN_PCT / 100.0 * width
     reach = SEARCH_PCT / 100.0 * width
     low = max(min(low for low, _ in ends) - margin, -reach)
     high = min(max(high for _, high in ends) + margin, reach)

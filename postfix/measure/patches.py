@@ -24,8 +24,8 @@ ToRight = Callable[[Floats, Floats], tuple[Floats, Floats]]
 _HALF_WIDTH_SHARE = 0.004
 _LEAST_HALF_WIDTH_PX = 5
 _HALF_HEIGHT_OF_WIDTH = 0.6
-_ROWS = 7
-_STEPS = 3
+_ROWS = 5
+_STEPS = 2
 _REACH_PX = 2
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 Grey = npt.NDArray[np.float32]
 Grey8 = npt.NDArray[np.uint8]
 
-PROXY_WIDTH_PX = 480
+PROXY_WIDTH_PX = 384
 """Wide enough that a percentile of parallax is good to a twentieth of a percent of width, small enough to keep up with
 decoding."""
 
@@ -39,7 +39,8 @@ class ProxyPair:
 
 def is_flat(grey: Grey) -> bool:
     """Whether a picture (H, W), 0 black to 1 white, has no contrast anywhere worth the name."""
-    low, high = np.percentile(grey[::4, ::4], (0.5, 99.5))
+    step = max(1, grey.shape[1] // 240)
+    low, high = np.percentile(grey[::step, ::step], (0.5, 99.5))
     return bool(high - low < FLAT_CONTRAST)
 
 
@@ -57,7 +58,7 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
     mean_right, spread_right = float(small_right.mean()), float(small_right.std())
     gain = float(np.clip(spread_left / max(spread_right, 1e-6), *_GAIN_RANGE))
     small_right = (small_right - mean_right) * gain + mean_left
-    low, high = (float(v) for v in np.percentile(small_left, (0.5, 99.5)))
+    low, high = (float(v) for v in np.percentile(small_left[::2, ::2], (0.5, 99.5)))
     stretch = min(255.0 / max(high - low, 1e-6), _STRETCH_MAX * 255.0)
 
     def as_bytes(eye: Grey) -> Grey8:

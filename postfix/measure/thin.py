@@ -24,12 +24,13 @@ _DIFFERS_CODES = 14
 
 _MIN_AREA_PX = 12
 _MAX_AREA_SHARE = 0.01
-_PATCHES_MAX = 16
-_POINTS_MAX = 160
+_PATCHES_MAX = 12
+_POINTS_MAX = 72
 _FITS_BETTER = 0.45
 _CLEARER_THAN_NEXT = 0.65
 _MUST_LIE_ON_UNEXPLAINED = 0.5
 _APART_PX = 2.0
+_AROUND = np.ones((3, 3), np.uint8)
 _NEXT_BEYOND_PX = 3
 _BEYOND_NEAR_PCT = 3.0
 """What is thin may lie further in front than anything the coarse map saw; looked for this much nearer, % of width."""
@@ -53,41 +54,56 @@ def unexplained(left: Grey8, right: Grey8, parallax: Parallax) -> Unexplained:
     parallax : (h, w) float32
         Of the left eye; NaN where unknown.
     """
-    from_left, from_right = _filled(parallax), _filled(seen_from_right(parallax))
+    return _unexplained(left, right, _filled(parallax), seen_from_right(parallax))
+
+
+def _unexplained(left: Grey8, right: Grey8, filled: Parallax, from_right: Parallax) -> Unexplained:
     return Unexplained(
-        _differs(left, right, from_left, from_right, +1), _differs(right, left, from_right, from_left, -1)
+        left=_differs(left, right, filled, from_right, +1),
+        right=_differs(right, left, from_right, filled, -1),
     )
 
 
 def _filled(parallax: Parallax) -> Parallax:
     """Gaps take what lies behind of the two sides of their row: what is hidden from one eye is the background."""
-    known = np.isfinite(parallax)
-    width = parallax.shape[1]
-    columns = np.arange(width, dtype=np.int32)[None, :]
-    before = np.maximum.accumulate(np.where(known, columns, -1), axis=1)
-    after = np.minimum.accumulate(np.where(known, columns, width)[:, ::-1], axis=1)[:, ::-1]
-    left = np.take_along_axis(parallax, np.maximum(before, 0), axis=1)
-    right = np.take_along_axis(parallax, np.minimum(after, width - 1), axis=1)
-    filled = np.fmax(np.where(before >= 0, left, np.nan), np.where(after < width, right, np.nan))
-    return np.nan_to_num(filled).astype(np.float32)
+    gaps = np.isnan(parallax)
+    rows, columns = np.nonzero(gaps)
+    if not rows.size:
+        return parallax
+    height, width = parallax.shape
+    index = np.arange(width, dtype=np.int32)[None, :]
+    before = np.maximum.accumulate(np.where(gaps, np.int32(-1), index), axis=1)[rows, columns]
+    after = np.minimum.accumulate(np.where(gaps, np.int32(width), index)[:, ::-1], axis=1)[:, ::-1][rows, columns]
+    left = np.where(before >= 0, parallax[rows, np.maximum(before, 0)], np.nan)
+    right = np.where(after < width, parallax[rows, np.minimum(after, width - 1)], np.nan)
+    filled = parallax.copy()
+    filled[rows, columns] = np.nan_to_num(np.fmax(left, right))
+    return filled
 
 
 def _differs(own: Grey8, other: Grey8, own_map: Parallax, other_map: Parallax, sign: int) -> Mask:
+    """Where an eye differs from the other one moved onto it by the eye's map; nowhere that the map does not speak."""
     height, width = own.shape
-    columns = np.arange(width, dtype=np.float32)[None, :]
-    place = columns + sign * own_map
-    rows = np.broadcast_to(np.arange(height, dtype=np.float32)[:, None], place.shape)
-    moved = cv2.remap(other, place, np.ascontiguousarray(rows), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    # A pixel's worth of error in the map, and a row's worth of misfit, explain a difference too.
-    around = np.ones((3, 3), np.uint8)
-    above = cv2.subtract(own, cv2.dilate(moved, around))
-    below = cv2.subtract(cv2.erode(moved, around), own)
-    differs = cv2.max(above, below) > _DIFFERS_CODES
-    landing = np.clip(np.rint(place), 0, width - 1).astype(np.int32)
-    in_front = np.take_along_axis(other_map, landing, axis=1)
-    hidden = in_front < own_map - 1.0
+    place = _columns(width) + np.float32(sign) * own_map
     inside = (place >= 0) & (place <= width - 1)
-    return np.asarray(differs & inside & ~hidden, np.bool_)
+    place[~inside] = 0.0
+    rows = np.repeat(np.arange(height, dtype=np.float32)[:, None], width, axis=1)
+    moved = cv2.remap(other, place, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # A pixel's worth of error in the map, and a row's worth of misfit, explain a difference too.
+    above = cv2.subtract(own, cv2.dilate(moved, _AROUND))
+    below = cv2.subtract(cv2.erode(moved, _AROUND), own)
+    differs = (cv2.max(above, below) > _DIFFERS_CODES) & inside
+    if not differs.any():
+        return np.asarray(differs, np.bool_)
+    # Only what differs is asked whether something in front hides it from the other eye.
+    y, x = np.nonzero(differs)
+    in_front = other_map[y, np.rint(place[y, x]).astype(np.intp)]
+    differs[y, x] = ~(in_front < own_map[y, x] - 1.0)
+    return np.asarray(differs, np.bool_)
+
+
+def _columns(width: int) -> Parallax:
+    return np.arange(width, dtype=np.float32)[None, :]
 
 
 def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: float, high_px: float) -> Parallax:
@@ -100,7 +116,8 @@ def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: floa
     low_px, high_px : float
         Parallax to look in.
     """
-    odd = unexplained(left, right, parallax)
+    filled = _filled(parallax)
+    odd = _unexplained(left, right, filled, seen_from_right(parallax))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(odd.left.astype(np.uint8), connectivity=8)
     areas = stats[1:, cv2.CC_STAT_AREA]
     wanted = np.flatnonzero((areas >= _MIN_AREA_PX) & (areas <= _MAX_AREA_SHARE * parallax.size)) + 1
@@ -110,7 +127,6 @@ def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: floa
     result = parallax.copy()
     nearest_px = low_px - _BEYOND_NEAR_PCT / 100.0 * parallax.shape[1]
     steps = np.arange(int(np.floor(nearest_px)), int(np.ceil(high_px)) + 1)
-    filled = _filled(parallax)
     for label in wanted:
         x, y, w, h = stats[label, :4]
         rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
