@@ -13,6 +13,7 @@ import time
 from dataclasses import dataclass
 
 import confidence
+import ground_truth
 import material as made
 import numpy as np
 from scripted import range_that_holds, scripted_figures
@@ -132,32 +133,7 @@ def errors_of(found, known):
 
 def truth(bench):
     """What the ground truth itself leaves open."""
-    print("\nThe truth itself, percent of width; unknown pixels take what lies left or right of them in their row.\n")
-    columns = ("steps spread evenly: near", "far", "gaps taken as the nearer side: near", "far", "as the farther: near")
-    heading("material", "rounded by ±", "nobody measured, % of picture", *columns, "far")
-    for known in bench.pairs:
-        width = known.parallax_px.shape[1]
-        unknown = 100 * np.isnan(known.parallax_px).mean()
-        moved = []
-        rng = np.random.default_rng(1)
-        spread = known.parallax_px + rng.uniform(-1, 1, known.parallax_px.shape) * known.doubt_pct * width / 100
-        for dense in (spread, filled(known.parallax_px, np.fmin), filled(known.parallax_px, np.fmax)):
-            seen = known.seen if dense is spread else made.seen_by_both(dense)
-            moved += list(np.percentile(dense[seen], (1, 99)) * 100 / width - np.take(known.truth_pct, (0, 2)))
-        row(known.name, f"{known.doubt_pct:.3f}", f"{unknown:.1f}", *moved)
-
-
-def filled(parallax_px, choose):
-    """Unknown pixels as the nearer (``fmin``) or farther (``fmax``) of the known ones left and right in their row."""
-
-    def from_left(parallax):
-        known = np.isfinite(parallax)
-        last = np.maximum.accumulate(np.where(known, np.arange(parallax.shape[1]), -1), axis=1)
-        taken = np.take_along_axis(parallax, last.clip(0), axis=1)
-        return np.where(last >= 0, taken, np.nan)
-
-    sides = choose(from_left(parallax_px), from_left(parallax_px[:, ::-1])[:, ::-1])
-    return np.where(np.isfinite(parallax_px), parallax_px, sides)
+    ground_truth.tell(bench.pairs)
 
 
 def robustness(bench):

@@ -7,7 +7,14 @@ USUAL_RANGE_PCT = (-10.0, 10.0)
 
 
 def scripted_figures(left, right, range_pct=USUAL_RANGE_PCT):
-    """Near, median and far in percent of width.
+    """Near, median and far in percent of width: percentiles of the map over its valid pixels."""
+    found = scripted_parallax_pct(left, right, range_pct)
+    valid = found[np.isfinite(found)]
+    return tuple(float(v) for v in np.percentile(valid, (1, 50, 99))) if valid.size else (float("nan"),) * 3
+
+
+def scripted_parallax_pct(left, right, range_pct=USUAL_RANGE_PCT):
+    """Parallax at each pixel of the left eye, (H, W) float32 in percent of width, NaN where the matcher gives none.
 
     Parameters
     ----------
@@ -37,10 +44,7 @@ def scripted_figures(left, right, range_pct=USUAL_RANGE_PCT):
     )
     disparity = matcher.compute(np.ascontiguousarray(left), np.ascontiguousarray(right))
     valid = disparity > (lowest - 1) * 16
-    if not valid.any():
-        return (float("nan"),) * 3
-    parallax_pct = disparity[valid].astype(np.float32) / -16 * 100 / width
-    return tuple(float(v) for v in np.percentile(parallax_pct, (1, 50, 99)))
+    return np.where(valid, disparity.astype(np.float32) / -16 * 100 / width, np.float32(np.nan))
 
 
 def range_that_holds(truth_pct):
