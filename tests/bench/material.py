@@ -101,22 +101,18 @@ def moved(down_share=0.0, turn_deg=0.0, size_pct=0.0):
     return on_right(change)
 
 
-def keystone(percent, *, with_width=False):
+def keystone(percent):
     """The right eye's picture stretched in height by so much more at its right side than at its left.
 
-    Columns stay where they are, so that parallax does too; ``with_width`` draws them in the way a camera turned inwards
-    does, which no longer leaves parallax alone.
+    Columns stay where they are, so that parallax does too.
     """
 
     def change(eye):
         height, width = eye.shape[:2]
         y, x = np.mgrid[:height, :width].astype(np.float32)
-        x_middle, y_middle = np.float32((width - 1) / 2), np.float32((height - 1) / 2)
-        from_middle = x - x_middle
-        stretch = 1 + percent / 100 * from_middle / width
-        across = from_middle / stretch if with_width else from_middle
-        sources = (np.float32(across + x_middle), np.float32((y - y_middle) / stretch + y_middle))
-        return cv2.remap(eye, *sources, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
+        middle = np.float32((height - 1) / 2)
+        stretch = 1 + np.float32(percent / 100 / width) * (x - np.float32((width - 1) / 2))
+        return cv2.remap(eye, x, (y - middle) / stretch + middle, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
 
     return on_right(change)
 
