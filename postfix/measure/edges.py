@@ -5,22 +5,32 @@ lies further left in the right eye, so it is the right eye's left edge that cuts
 partner in the left eye; the other way round there would be none.
 
 Two readings are combined. The outermost strip of each half band of rows is searched for in the other eye by
-correlation on full-size pixels: exact, and it sees things only a few pixels wide. The dense map bears it out, and
-speaks where the strip alone is ambiguous.
+correlation on pixels of full width: exact, and it sees things only a few pixels wide. The dense map bears it out, and
+speaks where the strip alone is ambiguous. Only strips at the side are needed of either eye.
 """
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
+from postfix.measure.edge_thin import sliced, unexplained
 from postfix.measure.hidden import hidden_columns
 from postfix.measure.matching import SEARCH_PCT, Parallax
 from postfix.measure.proxy import Grey
+from postfix.measure.strips import (
+    SAME_PEAK_PX,
+    Weights,
+    alike,
+    from_columns,
+    in_bands,
+    likeness,
+    partner,
+    peaks,
+    without_means,
+)
 from postfix.measure.table import EDGE_BANDS, NAN
 
 STRIP_SHARE = 0.008
@@ -28,20 +38,24 @@ STRIP_SHARE = 0.008
 
 _MIN_STRIP_PX = 6
 _HALF_BANDS = 2 * EDGE_BANDS
+_ROWS = 11
+"""Rows to which those of a half band are averaged at most: what a picture 540 pixels high has."""
+
 _LIKENESS = 0.85
+_WEAK_LIKENESS = 0.93
 _CLEAR_BY = 0.05
 _RESEMBLANCE = 0.5
 _RESEMBLANCE_BESIDE_WINDOW = 0.75
 _DETAIL_LIKENESS = 0.7
-_SAME_PEAK_PX = 3
 _AGREE_PCT = 0.25
-_SAME_THING_PCT = 0.5
+SAME_THING_PCT = 0.5
 _FLAT_SPREAD = 0.004
 _NEED_IN_ROW = 0.5
 _FRONT_SHARE = 0.1
 _MIN_ROWS = 2
 
 Halves = npt.NDArray[np.float64]
+Line = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -50,164 +64,232 @@ class Side:
 
     Attributes
     ----------
-    own, other : (H, W) float32
+    own, other : (H, C) float32
         Luma of the eye in which the edge is read (right for the left side, left for the right side), and of the other
-        one, the misfit between them taken out.
+        one, the misfit between them taken out: whole pictures, or the outermost :func:`columns_needed` of them with the
+        frame edge at the same end. Rows may be fewer than the picture's.
     parallax : (h, w) float32
         Dense map seen from the own eye, in proxy pixels; NaN where nothing was matched.
     own_hidden_px, other_hidden_px : (top, bottom)
-        Black columns of each eye at that side.
+        Black columns of each eye at that side, soft edges included.
     is_right : bool
         Whether this is the right side.
+    size_px : (width, height), optional
+        Of the source picture; that of ``own`` unless given.
+    bars_px : (top, bottom)
+        Black rows.
     """
 
     own: Grey
     other: Grey
     parallax: Parallax
-    own_hidden_px: tuple[float, float]
-    other_hidden_px: tuple[float, float]
+    own_hidden_px: Line
+    other_hidden_px: Line
     is_right: bool
+    size_px: tuple[int, int] | None = None
+    bars_px: Line = (0.0, 0.0)
+
+    @property
+    def width_px(self) -> int:
+        """Of the source picture."""
+        return self.size_px[0] if self.size_px else self.own.shape[1]
+
+    @property
+    def height_px(self) -> int:
+        """Of the source picture."""
+        return self.size_px[1] if self.size_px else self.own.shape[0]
 
 
-def edge_bands(side: Side) -> npt.NDArray[np.float64]:
+def strip_px(width_px: int) -> int:
+    """Columns of a picture that count as touching its side edge."""
+    return max(_MIN_STRIP_PX, round(STRIP_SHARE * width_px))
+
+
+def columns_needed(width_px: int, hidden_px: Line) -> int:
+    """Outermost columns of an eye that reading an edge looks at, black included; at most all."""
+    return min(width_px, round(SEARCH_PCT / 100.0 * width_px) + 3 * strip_px(width_px) + int(np.ceil(max(hidden_px))))
+
+
+def edge_bands(side: Side) -> Halves:
     """Most negative parallax in each row band of one side, percent of width; NaN where nothing was matched.
 
     A strip is believed where it was found clearly and the dense map says the same; or, without the map, where the
     strip above or below says the same and the match holds in the fine detail too. Where the other eye is hidden by a
     window, what touches the edge may have its partner behind the black; the dense map then follows something beside it
-    and is believed only where the strip resembles it.
+    and is believed only where the strip resembles it. Bands wholly inside a black bar are empty.
     """
     dense = _from_map(side)
-    readings = _from_strips(side, dense)
-    detailed = np.where(readings.holds_in_detail, readings.found, NAN)
-    alike = np.abs(np.diff(detailed)) <= _AGREE_PCT
-    with_neighbour = np.concatenate([alike, [False]]) | np.concatenate([[False], alike])
-    borne_out = with_neighbour | (np.abs(readings.found - dense) <= _AGREE_PCT)
-    sure = np.where(borne_out, readings.found, NAN)
-    halves = np.where(borne_out, sure, _settled(readings.held, sure))
+    strips = _strips(side, dense)
+    if strips is None:
+        return _per_band(dense)
+    found, like, holds_in_detail = _found(strips)
+    detailed = np.where(holds_in_detail, found, NAN)
+    same = np.abs(np.diff(detailed)) <= _AGREE_PCT
+    with_neighbour = np.concatenate([same, [False]]) | np.concatenate([[False], same])
+    borne_out = with_neighbour | (np.abs(found - dense) <= _AGREE_PCT)
+    # What only the map bears out may be the end of a thing, which its neighbour shows better.
+    weak = borne_out & ~with_neighbour & ~holds_in_detail & (like < _WEAK_LIKENESS)
+    sure = np.where(borne_out & ~weak, found, NAN)
+    held = np.where(_resembling(strips, dense, ~borne_out), dense, NAN)
+    held = _settled(np.where(weak, found, held), sure, np.where(weak, _AGREE_PCT, SAME_THING_PCT))
+    halves = np.where(np.isnan(sure), held, sure)
+    return _per_band(np.fmin(halves, _thin(strips, halves)))
+
+
+def _per_band(halves: Halves) -> Halves:
     pairs = halves.reshape(EDGE_BANDS, 2)
     return np.asarray(np.fmin(pairs[:, 0], pairs[:, 1]), np.float64)
 
 
-def _settled(held: Halves, sure: Halves) -> Halves:
-    """Half bands that the map alone speaks for, moved onto a sure neighbour that shows the same thing.
+def _settled(held: Halves, sure: Halves, within_pct: Halves) -> Halves:
+    """Doubtful half bands moved onto a sure neighbour that shows the same thing.
 
     The upper or lower end of a thing fills only a part of its half band, and there the map is at its worst.
     """
     padded = np.concatenate([[NAN], sure, [NAN]])
     settled = held.copy()
     for neighbour in (padded[:-2], padded[2:]):
-        same = np.abs(held - neighbour) <= _SAME_THING_PCT
+        same = np.abs(held - neighbour) <= within_pct
         settled = np.where(same, neighbour, settled)
     return settled
 
 
 @dataclass(frozen=True)
-class _Readings:
-    """What the strips of a side say, one value a half band.
+class _Strips:
+    """Both eyes at one side, mirrored where needed so that the frame edge is column 0.
 
     Attributes
     ----------
-    found : Halves
-        Where the strip was clearly found in the other eye, percent of width; NaN elsewhere.
-    holds_in_detail : (halves,) bool
-        Whether the match holds once every row's and every column's mean is taken out. Boards, canes or horizons look
-        alike in many places; their fine detail does not.
-    held : Halves
-        The dense map's value where the strip at least resembles its partner there, else NaN. A strip too plain to tell
-        leaves the map's value as it is, unless a window in the other eye makes the map guess.
+    own, other : (halves, rows, C) float32
+    weights : (halves, rows, 1) float32
+        0 for rows inside a black bar.
+    begin, begin_other : (halves,) int
+        First column of each eye that is not black anywhere in the half band.
+    size : int
+        Columns of a strip.
+    width_px : int
+    windowed : bool
+        Whether black hides more of the other eye than of the own one.
     """
 
-    found: Halves
-    holds_in_detail: npt.NDArray[np.bool_]
-    held: Halves
+    own: Grey
+    other: Grey
+    weights: Weights
+    begin: npt.NDArray[np.int64]
+    begin_other: npt.NDArray[np.int64]
+    size: int
+    width_px: int
+    windowed: bool
+
+    @property
+    def origin(self) -> npt.NDArray[np.int64]:
+        """The place at which parallax is zero."""
+        return self.begin - self.begin_other
+
+    def template(self, size: int) -> Grey:
+        """The own eye's outermost columns."""
+        return from_columns(self.own, self.begin, size)
+
+    def searched(self, size: int) -> Grey:
+        """All of the other eye in which a strip of ``size`` columns in front of the screen may lie."""
+        reach = round(SEARCH_PCT / 100.0 * self.width_px) + size
+        return from_columns(self.other, self.begin_other, min(reach, self.other.shape[2] - int(self.begin_other.max())))
 
 
-def _from_strips(side: Side, dense_pct: Halves) -> _Readings:
-    """Search each half band's outermost strip in the other eye."""
-    # Mirrored, the right side reads like the left one: content in front lies further inwards in the other eye.
-    own, other = (eye[:, ::-1] if side.is_right else eye for eye in (side.own, side.other))
-    height, width = own.shape
-    strip = max(_MIN_STRIP_PX, round(STRIP_SHARE * width))
-    reach = round(SEARCH_PCT / 100.0 * width) + strip
-    own_columns = hidden_columns(side.own_hidden_px, height, 1.0)
-    other_columns = hidden_columns(side.other_hidden_px, height, 1.0)
-    found = np.full(_HALF_BANDS, NAN)
-    detail = np.zeros(_HALF_BANDS, bool)
-    windowed = any(side.other_hidden_px)
-    held = np.full(_HALF_BANDS, NAN) if windowed else dense_pct.copy()
-    # Beside a window the map guesses, so more must agree.
-    checked, enough = (2 * strip, _RESEMBLANCE_BESIDE_WINDOW) if windowed else (strip, _RESEMBLANCE)
-    borders = np.linspace(0, height, _HALF_BANDS + 1).round().astype(int)
-    for half, (first, after) in enumerate(itertools.pairwise(borders)):
-        if after - first < _MIN_ROWS:
-            continue
-        begin, begin_other = int(own_columns[first:after].max()), int(other_columns[first:after].max())
-        template = np.ascontiguousarray(own[first:after, begin : begin + strip])
-        searched = np.ascontiguousarray(other[first:after, begin_other : begin + reach])
-        if template.shape[1] < strip or searched.shape[1] < strip + 2 * _SAME_PEAK_PX:
-            continue
-        if float(template.std()) < _FLAT_SPREAD:
-            continue
-        likeness = cv2.matchTemplate(searched, template, cv2.TM_CCOEFF_NORMED)[0]
-        origin = begin - begin_other
-        place = _clear_peak(likeness)
-        if place is not None:
-            found[half] = (origin - place) * 100.0 / width
-            detail[half] = _detail_likeness(template, searched, place) >= _DETAIL_LIKENESS
-        if np.isfinite(dense_pct[half]):
-            at = round(origin - dense_pct[half] * width / 100.0)
-            # What lies behind the screen has a partner only further inwards, as far as it lies behind.
-            inwards = begin + max(0, -at)
-            template = np.ascontiguousarray(own[first:after, inwards : inwards + checked])
-            near = max(begin_other, begin_other + max(0, at) - 1)
-            searched = np.ascontiguousarray(other[first:after, near : near + checked + 2])
-            held[half] = dense_pct[half] if _resembles(template, searched, enough) else NAN
-    return _Readings(found, detail, held)
-
-
-def _resembles(template: Grey, searched: Grey, enough: float) -> bool:
-    """Whether a strip looks at all like one of the few places searched."""
-    if template.shape[1] < _MIN_STRIP_PX or searched.shape[1] < template.shape[1]:
-        return False
-    if float(template.std()) < _FLAT_SPREAD:
-        return True
-    return float(cv2.matchTemplate(searched, template, cv2.TM_CCOEFF_NORMED).max()) >= enough
-
-
-def _detail_likeness(template: Grey, searched: Grey, place: float) -> float:
-    """Correlation of a strip and its partner at a sub-pixel place, row and column means taken out of both."""
-    width = template.shape[1]
-    base = min(int(place), searched.shape[1] - width - 1)
-    share = np.float32(place - base)
-    partner = (1 - share) * searched[:, base : base + width] + share * searched[:, base + 1 : base + 1 + width]
-    here, there = (
-        part - part.mean(axis=0, keepdims=True) - part.mean(axis=1, keepdims=True) + part.mean()
-        for part in (template, partner)
+def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
+    """Both eyes' sides in half bands of rows; None where the picture is too small or too much of it black."""
+    width, height = side.width_px, side.height_px
+    size = strip_px(width)
+    begin, begin_other = (
+        hidden_columns(line, 2 * _HALF_BANDS, 1.0).reshape(_HALF_BANDS, 2).max(axis=1).astype(np.int64)
+        for line in (side.own_hidden_px, side.other_hidden_px)
     )
-    power = float(np.sqrt((here * here).sum() * (there * there).sum()))
-    return float((here * there).sum()) / power if power > 0.0 else 0.0
-
-
-def _clear_peak(likeness: npt.NDArray[np.float32]) -> float | None:
-    """Sub-pixel place of the best correlation, where it is good and nothing elsewhere comes near it.
-
-    The best at the very border is no peak: what lies behind the screen has its partner outside, and looks best there.
-    """
-    best = int(likeness.argmax())
-    top = float(likeness[best])
-    elsewhere = np.abs(np.arange(len(likeness)) - best) > _SAME_PEAK_PX
-    if (
-        not 0 < best < len(likeness) - 1
-        or not np.isfinite(top)
-        or top < _LIKENESS
-        or top - float(likeness[elsewhere].max()) < _CLEAR_BY
+    # Of the own eye no more is needed than strips, as far inwards as something lies behind the screen.
+    behind = int(np.nanmax(np.append(dense_pct, 0.0)) * width / 100.0) + 1
+    own_columns = int(begin.max()) + 3 * size + behind + int(np.max(begin_other - begin).clip(0))
+    eyes = []
+    for eye, columns in (
+        (side.own, min(own_columns, side.own.shape[1])),
+        (side.other, min(columns_needed(width, side.other_hidden_px), side.other.shape[1])),
     ):
+        eyes.append(eye[:, eye.shape[1] - columns :] if side.is_right else eye[:, :columns])
+    too_narrow = any(
+        eye.shape[1] - at.max() < 2 * size + 2 * SAME_PEAK_PX for eye, at in zip(eyes, (begin, begin_other))
+    )
+    if side.own.shape[0] < _MIN_ROWS * _HALF_BANDS or too_narrow:
         return None
-    before, here, after = (float(value) for value in likeness[best - 1 : best + 2])
-    bend = before - 2.0 * here + after
-    offset = 0.5 * (before - after) / bend if bend < 0.0 else 0.0
-    return best + max(-0.5, min(0.5, offset))
+    own, other = (in_bands(eye, _HALF_BANDS, _ROWS) for eye in eyes)
+    if side.is_right:
+        own, other = (np.ascontiguousarray(eye[:, :, ::-1]) for eye in (own, other))
+    rows = own.shape[1]
+    middle = ((np.arange(rows)[None, :] + 0.5) / rows + np.arange(_HALF_BANDS)[:, None]) / _HALF_BANDS * height
+    lit = (middle > side.bars_px[0]) & (middle < height - side.bars_px[1])
+    windowed = any(there > here + 1.0 for here, there in zip(side.own_hidden_px, side.other_hidden_px))
+    weights = lit.astype(np.float32)[:, :, None]
+    return _Strips(own, other, weights, begin, begin_other, size, width, windowed)
+
+
+def _found(strips: _Strips) -> tuple[Halves, Halves, npt.NDArray[np.bool_]]:
+    """Where each half band's strip was clearly found in the other eye, percent of width, NaN elsewhere; how alike the
+    two are; and whether the match holds once every row's and every column's mean is taken out.
+
+    Boards, canes or horizons look alike in many places; their fine detail does not.
+    """
+    template, searched = strips.template(strips.size), strips.searched(strips.size)
+    best = peaks(likeness(template, searched, strips.weights))
+    usable = (strips.weights.sum(axis=(1, 2)) >= _MIN_ROWS) & (_spread(template, strips.weights) >= _FLAT_SPREAD)
+    clear = usable & np.isfinite(best.place) & (best.height >= _LIKENESS) & (best.clear_by >= _CLEAR_BY)
+    at = np.nonzero(clear)[0]
+    pair = template[at], partner(searched[at], best.place[at], strips.size)
+    here, there = (without_means(strip, strips.weights[at]) for strip in pair)
+    detailed = np.zeros(_HALF_BANDS, bool)
+    detailed[at] = alike(here, there, strips.weights[at]) >= _DETAIL_LIKENESS
+    return np.where(clear, (strips.origin - best.place) * 100.0 / strips.width_px, NAN), best.height, detailed
+
+
+def _thin(strips: _Strips, halves: Halves) -> Halves:
+    """What crosses the edge in front of what each half band shows as a whole, percent of width; NaN where nothing."""
+    size = 2 * strips.size
+    own, searched = strips.template(size), strips.searched(size)
+    base = strips.origin - halves * strips.width_px / 100.0
+    places = np.full(_HALF_BANDS, NAN)
+    # What lies behind the screen, or was not found, has no partner to be compared with.
+    for at, look in ((np.nonzero(base >= 0.0)[0], unexplained), (np.nonzero(~(base >= 0.0))[0], sliced)):
+        if at.size:
+            places[at] = look(own[at], searched[at], base[at], strips.weights[at])
+    return np.asarray((strips.origin - places) * 100.0 / strips.width_px, np.float64)
+
+
+def _spread(template: Grey, weights: Weights) -> Halves:
+    """Standard deviation of each strip over its rows that count, (n,)."""
+    total = np.maximum(weights.sum(axis=(1, 2)) * template.shape[2], 1e-6)
+    mean = (template * weights).sum(axis=(1, 2)) / total
+    spread = ((template - mean[:, None, None]) ** 2 * weights).sum(axis=(1, 2)) / total
+    return np.asarray(np.sqrt(spread), np.float64)
+
+
+def _resembling(strips: _Strips, dense_pct: Halves, asked: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Where a strip looks at all like its partner by the dense map, (halves,); too plain to tell counts as alike.
+
+    Beside a window the map guesses, so more must agree there, over more columns, and plainness tells nothing.
+    """
+    lit = strips.weights.sum(axis=(1, 2)) > 0.0
+    at = np.nonzero(asked & np.isfinite(dense_pct) & lit)[0]
+    resembling = np.zeros(len(dense_pct), bool)
+    if not at.size:
+        return resembling
+    checked, enough = (2 * strips.size, _RESEMBLANCE_BESIDE_WINDOW) if strips.windowed else (strips.size, _RESEMBLANCE)
+    place = np.rint(strips.origin[at] - dense_pct[at] * strips.width_px / 100.0).astype(np.int64)
+    # What lies behind the screen has a partner only further inwards, as far as it lies behind.
+    inwards = strips.begin[at] + np.maximum(0, -place)
+    near = strips.begin_other[at] + np.maximum(0, np.maximum(0, place) - 1)
+    weights = strips.weights[at]
+    template = from_columns(strips.own[at], inwards, checked)
+    like = likeness(template, from_columns(strips.other[at], near, checked + 2), weights).max(axis=1)
+    plain = _spread(template, weights) < _FLAT_SPREAD
+    inside = (inwards + checked <= strips.own.shape[2]) & (near + checked <= strips.other.shape[2])
+    resembling[at] = inside & ((plain & (not strips.windowed)) | (like >= enough))
+    return resembling
 
 
 def _from_map(side: Side) -> Halves:
@@ -219,30 +301,38 @@ def _from_map(side: Side) -> Halves:
     """
     parallax = side.parallax[:, ::-1] if side.is_right else side.parallax
     height, width = parallax.shape
-    scale = side.own.shape[1] / width
-    strip = max(_MIN_STRIP_PX, round(STRIP_SHARE * width))
-    columns = np.arange(width)[None, :]
-    hidden = hidden_columns(side.own_hidden_px, height, scale)
-    matched = np.isfinite(parallax) & (columns >= hidden[:, None])
+    strip = strip_px(width)
+    hidden = hidden_columns(side.own_hidden_px, height, side.width_px / width)
+    outer = min(width, int(hidden.max()) + round(SEARCH_PCT / 100.0 * width) + 2 * strip)
+    parallax = np.ascontiguousarray(parallax[:, :outer])
+    matched = np.isfinite(parallax) & (np.arange(outer)[None, :] >= hidden[:, None])
     outermost = matched.argmax(axis=1)
-    taken = outermost[:, None] + np.arange(strip)[None, :]
-    values = np.take_along_axis(parallax, np.minimum(taken, width - 1), axis=1)
-    enough = matched.any(axis=1) & (np.isfinite(values).mean(axis=1) >= _NEED_IN_ROW)
-    rows = np.full(height, NAN)
-    if enough.any():
-        rows[enough] = np.nanmedian(values[enough], axis=1)
-    rows[outermost - hidden > np.maximum(np.nan_to_num(rows), 0.0) + strip * _NEED_IN_ROW] = NAN
-    halves = np.full(_HALF_BANDS, NAN)
-    borders = np.linspace(0, height, _HALF_BANDS + 1).round().astype(int)
-    for half, (first, after) in enumerate(itertools.pairwise(borders)):
-        found = rows[first:after]
-        found = found[np.isfinite(found)]
-        if found.size and found.size >= min(_MIN_ROWS, after - first):
-            halves[half] = np.sort(found)[int(_FRONT_SHARE * found.size)] * 100.0 / width
-    return halves
+    taken = np.minimum(outermost[:, None] + np.arange(strip)[None, :], outer - 1)
+    # Sorted, what was not matched comes last.
+    values = np.sort(np.take_along_axis(parallax, taken, axis=1), axis=1)
+    count = np.isfinite(values).sum(axis=1)
+    low, high = (np.take_along_axis(values, at[:, None], axis=1)[:, 0] for at in ((count - 1) // 2, count // 2))
+    rows = 0.5 * (low.astype(np.float64) + high)
+    good = matched.any(axis=1) & (count >= _NEED_IN_ROW * strip)
+    good &= outermost - hidden <= np.maximum(np.nan_to_num(rows), 0.0) + strip * _NEED_IN_ROW
+    middle = (np.arange(height) + 0.5) * side.height_px / height
+    good &= (middle > side.bars_px[0]) & (middle < side.height_px - side.bars_px[1])
+    return np.asarray(_low_among(np.where(good, rows, np.inf)) * 100.0 / width, np.float64)
 
 
-def nearest_band(bands: npt.NDArray[np.float64]) -> float:
+def _low_among(rows: Halves) -> Halves:
+    """A low value among the rows (h,) of each half band, (halves,); infinity where a row has none, NaN in a result."""
+    borders = np.linspace(0, len(rows), _HALF_BANDS + 1).round().astype(int)
+    sizes = np.diff(borders)
+    at = borders[:-1, None] + np.arange(max(1, sizes.max()))[None, :]
+    grouped = np.where(at < borders[1:, None], rows[np.minimum(at, len(rows) - 1)], np.inf)
+    ordered = np.sort(grouped, axis=1)
+    count = np.isfinite(ordered).sum(axis=1)
+    chosen = np.take_along_axis(ordered, (_FRONT_SHARE * count).astype(int)[:, None], axis=1)[:, 0]
+    return np.where((count >= 1) & (count >= np.minimum(_MIN_ROWS, sizes)), chosen, NAN)
+
+
+def nearest_band(bands: Halves) -> float:
     """The most negative of the bands; NaN where all are empty."""
     found = bands[np.isfinite(bands)]
     return float(found.min()) if found.size else NAN
