@@ -13,8 +13,7 @@ import numpy.typing as npt
 from postfix.measure.alignment import (
     Misfit,
     PointMatches,
-    find_misfit,
-    matched_points,
+    find_alignment,
     without_misfit,
 )
 from postfix.measure.edges import Side, edge_bands, nearest_band
@@ -39,6 +38,7 @@ MIN_MATCHED_SHARE = 0.15
 MIN_COVERAGE_PCT = 0.5
 """The same of the whole picture, however little of it has texture."""
 
+_SPOILS_COARSE_SHARE = 0.006
 _FULL_SHARE = 0.6
 _AGREE_PX = 1.5
 _TEXTURE_CODES = 8
@@ -115,29 +115,15 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
 def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatches, Parallax]:
     """Find the misfit between the eyes and take it out of the right one; points and coarse map are of that pair."""
     height, width = proxy.left.shape
-    total: Misfit | None = None
-    right: Grey8 = proxy.right
-    coarse = coarse_parallax(proxy.left, right)
-    points = matched_points(proxy.left, right, coarse)
-    # A large misfit spoils the map that the points start from, so look once more after taking the first one out.
-    for _ in range(2):
-        step = find_misfit(points, width, height)
-        if step is None:
-            break
-        total = step if total is None else _combined(total, step)
-        if not step.worth_removing(width, height):
-            break
-        right = without_misfit(proxy.right, total, 1.0)
+    coarse = coarse_parallax(proxy.left, proxy.right)
+    misfit, points = find_alignment(proxy.left, proxy.right, coarse)
+    if misfit is None or not misfit.worth_removing(width, height):
+        return proxy, misfit, points, coarse
+    right = without_misfit(proxy.right, misfit, 1.0)
+    # A misfit of more than a row or two of the coarse map spoils it.
+    if misfit.corner_px(width, height) > _SPOILS_COARSE_SHARE * width:
         coarse = coarse_parallax(proxy.left, right)
-        points = matched_points(proxy.left, right, coarse)
-    return ProxyPair(proxy.left, right, proxy.scale), total, points, coarse
-
-
-def _combined(first: Misfit, then: Misfit) -> Misfit:
-    """Both misfits as one; they are small, so shift, rotation and size simply add up."""
-    return Misfit(
-        first.vertical_px + then.vertical_px * first.size, first.rotation + then.rotation, first.size * then.size
-    )
+    return ProxyPair(proxy.left, right, proxy.scale), misfit, points, coarse
 
 
 def _misfit_figures(misfit: Misfit | None, scale: float) -> dict[str, Any]:
@@ -147,6 +133,7 @@ def _misfit_figures(misfit: Misfit | None, scale: float) -> dict[str, Any]:
         "vertical_px": misfit.vertical_px * scale,
         "rotation_deg": math.degrees(misfit.rotation),
         "size_pct": 100.0 * (misfit.size - 1.0),
+        "keystone_pct": 100.0 * misfit.keystone,
     }
 
 
@@ -168,16 +155,17 @@ def _to_right(misfit: Misfit | None, scale: float, shape: tuple[int, ...]) -> To
     height, width = shape
     if misfit is None or not misfit.worth_removing(round(width / scale), round(height / scale)):
         return None
-    centre_x, centre_y = (width - 1) / 2.0, (height - 1) / 2.0
-    cos, sin = misfit.size * math.cos(misfit.rotation), misfit.size * math.sin(misfit.rotation)
-    rise = misfit.vertical_px * scale
+    corners = misfit.in_right([(0, 0), (width, 0), (0, height), (width, height)], width, height, scale)
+    base, across, down = corners[0], (corners[1] - corners[0]) / width, (corners[2] - corners[0]) / height
+    both = (corners[3] - corners[1] - corners[2] + corners[0]) / (width * height)
 
     def placed(x: Any, y: Any) -> tuple[Any, Any]:
-        across, down = x - np.float32(centre_x), y - np.float32(centre_y)
-        return (
-            np.float32(cos) * across - np.float32(sin) * down + np.float32(centre_x),
-            np.float32(sin) * across + np.float32(cos) * down + np.float32(centre_y + rise),
-        )
+        # Shift, rotation, size and keystone together are exactly bilinear in the place.
+        product = x * y
+        return tuple(
+            np.float32(base[i]) + np.float32(across[i]) * x + np.float32(down[i]) * y + np.float32(both[i]) * product
+            for i in (0, 1)
+        )  # type: ignore[return-value]
 
     return placed
 

@@ -29,7 +29,11 @@ _SPARE_PX = 8
 _SIXTEENTHS = 16
 _UNIQUE_BY_PCT = 10
 _MARGIN_PCT = 0.9
-_HELD_BY_SHARE = 0.0005
+_COARSE_PATCH_SHARE = 0.006
+"""What is smaller does not widen the search; where the map then smooths it over, it is looked for by itself."""
+
+_HELD_BY_SHARE = 0.004
+_POINTS_SHARE = 0.015
 _UNMATCHED = np.int16(-32768)
 _NAN = np.float32(np.nan)
 
@@ -42,7 +46,9 @@ class ParallaxMaps:
     right: Parallax
 
 
-def match(left: Grey8, right: Grey8, low_px: float, high_px: float) -> Parallax:
+def match(
+    left: Grey8, right: Grey8, low_px: float, high_px: float, min_patch_share: float = MIN_PATCH_SHARE
+) -> Parallax:
     """Match two pictures (h, w) uint8 over parallax from ``low_px`` to ``high_px``, seen from the left eye.
 
     Borders are continued outwards by the search range so that content at a frame edge is matched too; a partner that
@@ -74,7 +80,7 @@ def match(left: Grey8, right: Grey8, low_px: float, high_px: float) -> Parallax:
     partner = np.arange(width, dtype=np.int16)[None, :] - ((own + np.int16(_SIXTEENTHS // 2)) >> 4)
     good = (own >= smallest * _SIXTEENTHS) & (partner >= 0) & (partner < width)
     kept = np.where(good, own, _UNMATCHED)
-    cv2.filterSpeckles(kept, int(_UNMATCHED), int(MIN_PATCH_SHARE * height * width), _SIXTEENTHS)
+    cv2.filterSpeckles(kept, int(_UNMATCHED), int(min_patch_share * height * width), _SIXTEENTHS)
     parallax = kept.astype(np.float32)
     parallax *= np.float32(-1.0 / _SIXTEENTHS)
     parallax[kept == _UNMATCHED] = _NAN
@@ -106,7 +112,7 @@ def coarse_parallax(left: Grey8, right: Grey8) -> Parallax:
         np.asarray(cv2.resize(eye, size, interpolation=cv2.INTER_AREA), np.uint8) for eye in (left, right)
     )
     reach = SEARCH_PCT / 100.0 * size[0]
-    return match(small_left, small_right, -reach, reach) * np.float32(width / size[0])
+    return match(small_left, small_right, -reach, reach, _COARSE_PATCH_SHARE) * np.float32(width / size[0])
 
 
 def search_range(coarse: Parallax, points_px: npt.NDArray[np.float32], width: int) -> tuple[float, float] | None:
@@ -121,9 +127,10 @@ def search_range(coarse: Parallax, points_px: npt.NDArray[np.float32], width: in
         ordered = np.sort(found)
         ends.append((float(ordered[held - 1]), float(ordered[-held])))
     if points_px.size >= 16:
-        # Two points at the very end may be false; a third makes it likely that something is there.
+        # A few points at the very end may be false.
         ordered = np.sort(points_px)
-        ends.append((float(ordered[2]), float(ordered[-3])))
+        spare = max(2, int(_POINTS_SHARE * ordered.size))
+        ends.append((float(ordered[spare]), float(ordered[-1 - spare])))
     if not ends:
         return None
     margin = _MARGIN_PCT / 100.0 * width

@@ -23,7 +23,7 @@ _DIFFERS_CODES = 14
 """Codes of the 8-bit proxy by which the eyes must differ to count as unexplained."""
 
 _MIN_AREA_PX = 12
-_MAX_AREA_SHARE = 0.01
+_MAX_AREA_SHARE = 0.015
 _PATCHES_MAX = 12
 _POINTS_MAX = 72
 _FITS_BETTER = 0.45
@@ -70,7 +70,7 @@ def _filled(parallax: Parallax) -> Parallax:
     rows, columns = np.nonzero(gaps)
     if not rows.size:
         return parallax
-    height, width = parallax.shape
+    width = parallax.shape[1]
     index = np.arange(width, dtype=np.int32)[None, :]
     before = np.maximum.accumulate(np.where(gaps, np.int32(-1), index), axis=1)[rows, columns]
     after = np.minimum.accumulate(np.where(gaps, np.int32(width), index)[:, ::-1], axis=1)[:, ::-1][rows, columns]
