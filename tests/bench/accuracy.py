@@ -4,8 +4,8 @@ POSTFIX_PAIRS=FOLDER .venv/bin/python tests/bench/accuracy.py [PART ...] [--seed
 
 Parts: pairs, truth, robustness, recovered, confidence, offset, cuts, scripted; all of them unless some are named.
 ``fetch_pairs.py FOLDER`` fetches the pairs. ``confidence`` judges what the parts before it measured as well, so name it
-together with ``robustness`` and ``recovered``. Every figure is in percent of picture width unless it says otherwise, and
-every error is what was found less what is true.
+together with ``robustness`` and ``recovered``. Every figure is in percent of picture width unless it says otherwise,
+and every error is what was found less what is true.
 """
 
 import argparse
