@@ -1,74 +1,388 @@
-"""Cuts found in the picture: where a frame is unlike the one before, more than its surroundings move, and stays so."""
+"""Cuts and dissolves found in the picture, told apart from motion, flashes, changes of light and zooms.
+
+Two frames are compared by their fine structure, block by block, wherever each block went (:func:`likeness`). That leaves
+out how bright they are and how far things moved. A cut is where no frame before resembles any frame after, while the
+frames on either side resemble each other. A dissolve is where the picture goes from one thing to an unlike one in a
+straight line at an even pace, which motion does not. Black that lasts parts two shots in its middle.
+
+The limits here are project defaults without a source, chosen on made-up edits.
+"""
 
 from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.proxy import Grey
 from postfix.source.shots import Shot
 
-Signature = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float32]
 
-_SIGNATURE_SIZE = (32, 18)
-_LOOKED_BACK = 3
-_NEIGHBOURS = 6
+_SIZE = (64, 36)
+_FINE_SIZE = (128, 72)
+_COARSE_SIZE = (16, 9)
+_DETAIL_SIGMA = 3.0
+_BLOCK = (16, 18)
+_SEARCH = (12, 6)
+"""Columns and rows of a signature that a block may move: a fifth of the picture's width."""
 
-LEAST_JUMP = 0.03
-"""Mean change of luma (share of white) below which nothing is a cut: project default, no source."""
+UNLIKE = 0.5
+"""Likeness under which two frames show different things."""
 
-JUMP_OVER_MOTION = 3.0
-"""A cut changes the picture at least this many times as much as the frames around it: project default, no source."""
+SUDDEN = 0.6
+"""Across a cut the likeness of neighbours is at most this share of what it is on either side."""
 
-STAYS_CHANGED = 0.5
-"""After a flash the picture returns to within this share of the jump; after a cut it does not."""
+CALM = 0.65
+"""Frames around a cut change at most this share of what it changes."""
+
+FLASH_FRAMES = 3
+"""A picture that comes back after this many frames was never left."""
+
+_PLAIN = 0.001
+"""Fine structure (share of white) under which a frame shows nothing."""
+
+BLACK = 0.02
+"""A frame whose brightest part is below this share of white is black."""
+
+BLACK_FRAMES = 4
+"""Black of this many frames and more parts two shots."""
+
+SPANS = (8, 10, 13, 16, 20, 25, 31, 38)
+"""Frames over which dissolves are looked for."""
+
+_LEAST_CHANGE = 0.2
+_LEAST_WAY = 0.55
+_STRAIGHT = 0.5
+_OFF = 0.3
+_UNEVEN = 0.09
+_ENDS_ALIKE = 0.5
+_MOST_EXPLAINED = 0.3
+
+_SCORE = {
+    "always": 5.85 - 1.9,
+    "off the straight line": -32.5,
+    "log of way over contrast": 6.15,
+    "likeness of the ends": -12.95,
+    "only brighter or darker": -7.6,
+    "explained by both": 59.5,
+}
+"""What each sign of a dissolve weighs: fitted by logistic regression to made-up edits other than those reported."""
+
+_MEMORY = max(SPANS) + 2 * FLASH_FRAMES + 3
 
 
-def signature(grey: Grey) -> Signature:
-    """A thumbnail (18, 32) float32 of a luma picture, enough to tell one shot from another."""
-    small = cv2.resize(grey, _SIGNATURE_SIZE, interpolation=cv2.INTER_AREA)
-    return np.clip(np.asarray(small, np.float32), 0.0, 1.0)
+class Signature(NamedTuple):
+    """What is kept of a frame for a while.
+
+    Attributes
+    ----------
+    luma : (36, 64) float32, 0 black to 1 white
+    detail : (36, 64) float32, luma without its slow changes
+    coarse : (144,) float32, luma of 16 × 9 fields
+    """
+
+    luma: Floats
+    detail: Floats
+    coarse: Floats
+
+
+def signature(grey: npt.NDArray[np.float32] | npt.NDArray[np.uint8]) -> Signature:
+    """The signature of a luma picture: uint8, 0 to 255, or float32, 0 to 1; cheapest from a small one.
+
+    Brightness must be that of the picture: stretched frame by frame, fades cannot be seen.
+    """
+    white = 255.0 if grey.dtype == np.uint8 else 1.0
+    fine = cv2.resize(grey, _FINE_SIZE, interpolation=cv2.INTER_AREA)
+    # Rounding to 8 bits has been averaged over two by two; dark pictures keep their structure.
+    luma = cv2.resize(np.asarray(fine, np.float32), _SIZE, interpolation=cv2.INTER_AREA) / np.float32(white)
+    if white == 1.0:
+        luma = np.clip(np.nan_to_num(luma, nan=0.0, posinf=1.0, neginf=0.0), 0.0, 1.0)
+    detail = luma - cv2.GaussianBlur(luma, (0, 0), _DETAIL_SIGMA)
+    coarse = cv2.resize(luma, _COARSE_SIZE, interpolation=cv2.INTER_AREA).ravel()
+    return Signature(luma, detail, coarse)
+
+
+def likeness(first: Floats, second: Floats) -> float:
+    """How much of one picture's structure is in another, wherever it moved: 0 nothing, 1 all.
+
+    Mean over blocks, weighted by their contrast, of the best normalised correlation with the other picture nearby.
+
+    Parameters
+    ----------
+    first, second : (36, 64) float32
+        The same field of two signatures.
+    """
+    plain = [float(picture.std()) < _PLAIN for picture in (first, second)]
+    if any(plain):
+        return float(all(plain))
+    found = weight = 0.0
+    for rows, across in _blocks(first):
+        block = first[rows, across]
+        contrast = float(block.std())
+        around = second[
+            max(0, rows.start - _SEARCH[1]) : rows.stop + _SEARCH[1],
+            max(0, across.start - _SEARCH[0]) : across.stop + _SEARCH[0],
+        ]
+        best = float(cv2.matchTemplate(around, block, cv2.TM_CCOEFF_NORMED).max())
+        weight += contrast
+        # Where one side is flat the correlation is no number or beyond 1.
+        found += contrast * best if 0.0 < best < 1.01 else 0.0
+    return found / weight
+
+
+def explained_by_both(middle: Floats, first: Floats, last: Floats) -> float:
+    """How much more of a picture is the sum of two others, moved, than it is the better one of them alone.
+
+    Parameters
+    ----------
+    middle, first, last : (36, 64) float32
+        The same field of three signatures.
+
+    Returns
+    -------
+    float
+        Share of the variance of ``middle`` within its blocks, 0 to 1.
+    """
+    columns: tuple[list[Floats], ...] = ([], [], [])
+    for rows, across in _blocks(middle):
+        block = middle[rows, across]
+        top, left = max(0, rows.start - _SEARCH[1]), max(0, across.start - _SEARCH[0])
+        columns[0].append((block - block.mean()).ravel())
+        for side, picture in enumerate((first, last), 1):
+            around = picture[top : rows.stop + _SEARCH[1], left : across.stop + _SEARCH[0]]
+            matches = np.nan_to_num(cv2.matchTemplate(around, block, cv2.TM_CCOEFF_NORMED), posinf=0.0)
+            x, y = cv2.minMaxLoc(matches)[3]
+            found = around[y : y + block.shape[0], x : x + block.shape[1]]
+            columns[side].append((found - found.mean()).ravel())
+    wanted, before, after = (np.concatenate(column).astype(np.float64) for column in columns)
+    total, energy_before, energy_after = (float(c @ c) + 1e-9 for c in (wanted, before, after))
+    both, with_before, with_after = float(before @ after), float(before @ wanted), float(after @ wanted)
+    determinant = energy_before * energy_after - both * both + 1e-12
+    share_before = (with_before * energy_after - with_after * both) / determinant
+    share_after = (with_after * energy_before - with_before * both) / determinant
+    together = share_before * with_before + share_after * with_after
+    alone = max(with_before**2 / energy_before, with_after**2 / energy_after)
+    return max(0.0, together - alone) / total
+
+
+def _blocks(picture: Floats) -> Iterator[tuple[slice, slice]]:
+    height, width = picture.shape
+    for top in range(0, height, _BLOCK[1]):
+        for left in range(0, width, _BLOCK[0]):
+            yield slice(top, top + _BLOCK[1]), slice(left, left + _BLOCK[0])
+
+
+@dataclass(frozen=True)
+class Transition:
+    """Where one shot follows another.
+
+    Attributes
+    ----------
+    frame : int
+        First frame of the new shot; of a dissolve, its middle.
+    kind : str
+        ``cut`` or ``dissolve``. Going to black and back is a cut in the middle of the black.
+    first, last : int
+        Frames in which both shots are seen, or the black ones; both ``frame`` for a plain cut.
+    """
+
+    frame: int
+    kind: Literal["cut", "dissolve"]
+    first: int
+    last: int
+
+    @property
+    def frames(self) -> int:
+        """Frames in which both shots are seen; 0 for a cut."""
+        return self.last - self.first + 1 if self.kind == "dissolve" else 0
+
+
+class _Course(NamedTuple):
+    """A possible dissolve: how much speaks for it, when its middle is and how many frames it takes."""
+
+    score: float
+    middle: float
+    length: float
+    start: int
+    end: int
 
 
 class CutFinder:
-    """Takes the signature of each frame in order and keeps only its distance to the few before it."""
+    """Takes the signature of each frame in order; keeps some fifty of them and what it found."""
 
     def __init__(self) -> None:
-        self._recent: list[Signature] = []
-        self._distances: list[tuple[float, ...]] = []
+        self._seen: deque[Signature] = deque(maxlen=_MEMORY)
+        self._count = 0
+        self._cuts: list[int] = []
+        self._black: list[list[int]] = []
+        self._courses: list[_Course] = []
+        self._steps: dict[tuple[int, int], float] = {}
 
     def add(self, current: Signature) -> None:
         """Take the next frame's signature."""
-        back = [float(np.abs(current - earlier).mean()) for earlier in reversed(self._recent)]
-        self._distances.append(tuple(back) + (0.0,) * (_LOOKED_BACK - len(back)))
-        self._recent = [*self._recent[-(_LOOKED_BACK - 1) :], current]
+        self._seen.append(current)
+        self._count += 1
+        newest = self._count - 1
+        if float(current.luma.max()) < BLACK:
+            if self._black and self._black[-1][1] == newest - 1:
+                self._black[-1][1] = newest
+            else:
+                self._black.append([newest, newest])
+        self._look_at(newest - FLASH_FRAMES)
+
+    def _look_at(self, frame: int) -> None:
+        """Decide on a frame once enough of what follows has been seen."""
+        if frame >= 1 and self._is_cut(frame):
+            self._cuts.append(frame)
+        if frame % 2 == 0:
+            self._courses.extend(self._dissolves_before(frame - 1))
+        self._steps = {pair: value for pair, value in self._steps.items() if pair[0] > frame - _MEMORY}
+
+    def _frame(self, frame: int) -> Signature:
+        return self._seen[frame - self._count + len(self._seen)]
+
+    def _like(self, first: int, second: int) -> float:
+        pair = (first, second)
+        if pair not in self._steps:
+            self._steps[pair] = likeness(self._frame(first).detail, self._frame(second).detail)
+        return self._steps[pair]
+
+    def _change(self, frame: int) -> float:
+        return float(np.abs(self._frame(frame).luma - self._frame(frame - 1).luma).mean())
+
+    def _is_cut(self, frame: int) -> bool:
+        """Whether a new shot begins at a frame, from the frames around it that have been seen."""
+        old, new = self._frame(frame - 1), self._frame(frame)
+        change = self._change(frame)
+        if change < _LEAST_CHANGE * float(new.luma.std() + old.luma.std()) or self._like(frame - 1, frame) >= UNLIKE:
+            return False
+        first, last = max(0, frame - 1 - FLASH_FRAMES), min(self._count - 1, frame + FLASH_FRAMES)
+        before, after = range(first + 1, frame), range(frame + 1, last + 1)
+        if any(float(np.median([self._change(f) for f in part])) > CALM * change for part in (before, after) if part):
+            return False
+        likes = [[self._like(f - 1, f) for f in part] for part in (before, after) if part]
+        calm = min((float(np.median(part)) for part in likes), default=1.0)
+        beside = min((self._like(f - 1, f) for f in (frame - 1, frame + 1) if first < f <= last), default=1.0)
+        if self._like(frame - 1, frame) > SUDDEN * min(calm, beside):
+            return False
+        return not any(
+            self._like(early, late) >= UNLIKE
+            for early in range(first, frame)
+            for late in range(frame, min(last, early + FLASH_FRAMES + 1) + 1)
+        )
+
+    def _dissolves_before(self, end: int) -> Iterator[_Course]:
+        """Dissolves that are over by a frame, one for each length that fits."""
+        oldest = max(0, self._count - len(self._seen), self._cuts[-1] if self._cuts else 0)
+        if self._black:
+            oldest = max(oldest, self._black[-1][1] + 1)
+        available = end - oldest + 1
+        if available <= SPANS[0]:
+            return
+        path = np.array([self._frame(frame).coarse for frame in range(max(oldest, end - SPANS[-1]), end + 1)])
+        for span in SPANS:
+            if span >= available:
+                return
+            course = self._course(path[-span - 1 :], end - span)
+            if course is not None:
+                yield course
+
+    def _course(self, path: Floats, start: int) -> _Course | None:
+        """A dissolve along the coarse pictures (frames, 144) from a frame on, or None where they are none."""
+        span = len(path) - 1
+        whole = path[-1] - path[0]
+        square = float(whole @ whole)
+        length = square**0.5
+        contrast = float(path[0].std() + path[-1].std()) / 2.0
+        way = length / (contrast * whole.size**0.5 + 1e-6)
+        if way < _LEAST_WAY:
+            return None
+        steps = np.diff(path, axis=0)
+        if length < _STRAIGHT * float(np.sqrt((steps * steps).sum(axis=1)).sum()):
+            return None
+        share = (path - path[0]) @ whole / square
+        aside = path - path[0] - share[:, None] * whole
+        off = float(np.sqrt((aside * aside).sum(axis=1)).mean()) / length
+        uneven = float(np.abs(share - np.linspace(0.0, 1.0, span + 1)).mean())
+        if off > _OFF or uneven > _UNEVEN:
+            return None
+        brightening = abs(float(whole.mean())) / float(np.abs(whole).mean())
+        score = self._score(start, start + span, off, way, brightening)
+        if score < 0.0:
+            return None
+        early, late = (
+            float(np.interp(level, np.maximum.accumulate(share), np.arange(span + 1))) for level in (0.2, 0.8)
+        )
+        return _Course(score, start + (early + late) / 2.0, (late - early) / 0.6 - 1.0, start, start + span)
+
+    def _score(self, start: int, end: int, off: float, way: float, brightening: float) -> float:
+        """How much speaks for a dissolve between two frames; above 0 it is one."""
+        alike = self._like(start, end)
+        if alike >= _ENDS_ALIKE:
+            return -1.0
+        # Grain and shake make neighbours unlike as well; only what goes beyond that counts.
+        alike /= max(self._like(start, start + 1) * self._like(end - 1, end), 1e-3) ** 0.5
+        score = (
+            _SCORE["always"]
+            + _SCORE["off the straight line"] * off
+            + _SCORE["log of way over contrast"] * min(float(np.log(way)), 1.0)
+            + _SCORE["likeness of the ends"] * alike
+            + _SCORE["only brighter or darker"] * brightening**8
+        )
+        if score + _SCORE["explained by both"] * _MOST_EXPLAINED < 0.0:
+            return -1.0
+        first, last = self._frame(start).luma, self._frame(end).luma
+        middles = (self._frame(start + round(part * (end - start))).luma for part in (0.3, 0.5, 0.7))
+        return score + _SCORE["explained by both"] * float(
+            np.mean([explained_by_both(middle, first, last) for middle in middles])
+        )
+
+    def transitions(self) -> tuple[Transition, ...]:
+        """All that was found so far, in order."""
+        tail = range(max(1, self._count - FLASH_FRAMES), self._count)
+        cuts = [*self._cuts, *(frame for frame in tail if self._is_cut(frame))]
+        blacks = [run for run in self._black if run[1] - run[0] + 1 >= BLACK_FRAMES]
+        found = [
+            Transition((first + last + 1) // 2, "cut", first, last)
+            for first, last in blacks
+            if self._inside(first, last)
+        ]
+        found += [
+            Transition(cut, "cut", cut, cut)
+            for cut in cuts
+            if not any(first - FLASH_FRAMES <= cut <= last + FLASH_FRAMES + 1 for first, last in blacks)
+        ]
+        found += self._dissolves(cuts, blacks)
+        return tuple(sorted(found, key=lambda one: one.frame))
+
+    def _inside(self, first: int, last: int) -> bool:
+        return first > 0 and last < self._count - 1
+
+    def _dissolves(self, cuts: Sequence[int], blacks: Sequence[Sequence[int]]) -> list[Transition]:
+        """The best course of each group of overlapping ones."""
+        chosen: list[_Course] = []
+        for course in sorted(self._courses, reverse=True):
+            if any(course.start < cut <= course.end for cut in cuts):
+                continue
+            if any(course.start <= last + 3 and course.end >= first - 3 for first, last in blacks):
+                continue
+            if all(abs(course.middle - other.middle) > max(course.length, other.length) for other in chosen):
+                chosen.append(course)
+        found = []
+        for course in chosen:
+            frames = max(1, round(course.length))
+            first = round(course.middle - (frames - 1) / 2.0)
+            found.append(Transition(first + frames // 2, "dissolve", first, first + frames - 1))
+        return found
 
     def first_frames(self) -> list[int]:
-        """First frame of each shot, 0 included."""
-        if not self._distances:
-            return []
-        distances = np.array(self._distances)
-        return [0] + [frame for frame in range(1, len(distances)) if self._is_cut(distances, frame)]
-
-    @staticmethod
-    def _is_cut(distances: npt.NDArray[np.float64], frame: int) -> bool:
-        jumps = distances[:, 0]
-        jump = jumps[frame]
-        before = jumps[max(1, frame - _NEIGHBOURS) : frame]
-        after = jumps[frame + 1 : frame + 1 + _NEIGHBOURS]
-        motion = max((float(np.median(part)) for part in (before, after) if part.size), default=0.0)
-        if jump < max(LEAST_JUMP, JUMP_OVER_MOTION * motion):
-            return False
-        # A flash of one or two frames: soon after, the picture is what it was before the jump (or, for the jump back,
-        # it is now what it was before the flash).
-        for span in range(1, _LOOKED_BACK):
-            later = frame + span
-            if later < len(jumps) and distances[later, span] < STAYS_CHANGED * jump:
-                return False
-            if frame > span and distances[frame, span] < STAYS_CHANGED * jump:
-                return False
-        return True
+        """First frame of each shot, 0 included; empty where nothing was taken."""
+        return [0, *(one.frame for one in self.transitions())] if self._count else []
 
 
 def shots_between(first_frames: list[int], count: int) -> tuple[Shot, ...]:
