@@ -27,7 +27,7 @@ from postfix.job.version import (
     write_table,
     write_text,
 )
-from postfix.measure.differences import Misfit, misfits
+from postfix.measure.differences import Difference, differences
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text
@@ -112,8 +112,8 @@ def measure(options: argparse.Namespace) -> Outcome:
         return _would_write([output])
     table = measured(pair, shots, "measure", settings)
     write_table(output, table, force=settings.force)
-    rows, seen = _measured_shots(table), misfits(table)
-    text = [summary.measured_text(rows), summary.misfits_text(seen), f"written: {output}"]
+    rows, seen = _measured_shots(table), differences(table)
+    text = [summary.measured_text(rows), summary.differences_text(seen), f"written: {output}"]
     data = {"written": [str(output)], "shots": rows, "misfits": _plain(seen)}
     return Outcome("\n".join(filter(None, text)), data)
 
@@ -142,7 +142,7 @@ def plan(options: argparse.Namespace) -> Outcome:
     return Outcome("\n".join([*lines, f"written: {output}"]), data, _limits_code(any(flags.values())))
 
 
-def _plain(facts: Iterable[Flag | Misfit]) -> list[dict[str, Any]]:
+def _plain(facts: Iterable[Flag | Difference]) -> list[dict[str, Any]]:
     return [asdict(fact) for fact in facts]
 
 
@@ -182,8 +182,8 @@ def check(options: argparse.Namespace) -> Outcome:
         rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
     verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
-    seen = misfits(table)
-    text = [summary.measured_text(rows), summary.flags_text(screen.name, rows), summary.misfits_text(seen), verdict]
+    seen = differences(table)
+    text = [summary.measured_text(rows), summary.flags_text(screen.name, rows), summary.differences_text(seen), verdict]
     data = {"screen": summary.screen_data(screen), "shots": rows, "misfits": _plain(seen)}
     return Outcome("\n".join(filter(None, text)), data, _limits_code(flagged))
 
@@ -251,8 +251,8 @@ def _run_outcome(runs: list[ClipRun], names: list[str], page: Path) -> Outcome:
             heading = f"{name}, {screen}" if name else screen
             text += [heading, summary.shots_text(shots), summary.flags_text(screen, shots), ""]
             data.append({"clip": name, "screen": screen, "folder": str(version.folder), "shots": shots})
-        text += [summary.misfits_text(made.misfits, name), ""]
-        seen += [{"clip": name, **misfit} for misfit in _plain(made.misfits)]
+        text += [summary.differences_text(made.differences, name), ""]
+        seen += [{"clip": name, **misfit} for misfit in _plain(made.differences)]
     text.append(f"review page: {page}")
     lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
     facts = {"versions": data, "misfits": seen, "report": str(page)}

@@ -10,7 +10,7 @@ from typing import Any
 
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
-from postfix.measure.differences import Misfit
+from postfix.measure.differences import Difference
 from postfix.plan.figures import Figures, signed_pct
 from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
 
@@ -136,9 +136,9 @@ def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
     return "\n".join(wrapped(line) for line in lines)
 
 
-def misfits_text(misfits: Iterable[Misfit], clip: str = "") -> str:
+def differences_text(found: Iterable[Difference], clip: str = "") -> str:
     """One line for each difference between the eyes that can be seen; empty where there is none."""
-    return "\n".join(wrapped(f"{clip}, {misfit.text}" if clip else misfit.text) for misfit in misfits)
+    return "\n".join(wrapped(f"{clip}, {one.text}" if clip else one.text) for one in found)
 
 
 def demo_text(result: DemoResult) -> str:

@@ -19,7 +19,7 @@ from postfix.job.version import (
     source_files,
     write_table,
 )
-from postfix.measure.differences import Misfit, misfits
+from postfix.measure.differences import Difference, differences
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
 from postfix.review.report import REPORT
@@ -35,7 +35,7 @@ class ClipRun:
     out: Path
     measurement: Path
     versions: tuple[Version, ...]
-    misfits: tuple[Misfit, ...]
+    differences: tuple[Difference, ...]
     """Differences between the eyes of the source that can be seen."""
 
     @property
@@ -89,4 +89,4 @@ def run_clip(
         version or make_version(pair, sources, table, plan, out / plan.screen.name, settings)
         for plan, version in zip(plans, finished)
     )
-    return ClipRun(out, measurement, versions, misfits(table))
+    return ClipRun(out, measurement, versions, differences(table))
