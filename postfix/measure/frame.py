@@ -27,6 +27,7 @@ from postfix.measure.matching import (
     search_range,
     seen_from_right,
 )
+from postfix.measure.misfit import outside_columns
 from postfix.measure.patches import ToRight
 from postfix.measure.proxy import Grey, Grey8, ProxyPair, is_flat, proxy_pair
 from postfix.measure.table import FrameMeasure
@@ -89,6 +90,9 @@ def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
         for eye, lines in (("left", hidden_left), ("right", hidden_right))
         for side, line in zip(("left", "right"), lines)
     }
+    if misfit is not None:
+        for side, outside in zip(("left", "right"), outside_columns(misfit, width, height)):
+            columns["right", side] = np.maximum(columns["right", side], outside)
     seen = _both_eyes_lit(maps.left, columns)
     found = seen[np.isfinite(seen)]
     coverage_pct = 100.0 * found.size / seen.size
