@@ -38,9 +38,9 @@ _BLOCKS = 32
 _BLOCK_SHARE = 0.2
 """Of the places of a block, this share may be lit further out (noise, a hot pixel) without pulling the line out."""
 
-_MOST_PLACES = 480
-_DEPTHS = (0.16, 0.45)
-"""Shares of the picture looked into; the second where the first is black all through."""
+_MOST_PLACES = 320
+_DEEPEST_SHARE = 0.45
+_PROBES = 24
 
 _SOFT_MOST_PX = 24
 _SOFT_LEVEL_PX = slice(24, 40)
@@ -49,6 +49,7 @@ _SOFT_HALF_PX = 1.5
 _FULL_LEVEL = 0.85
 _SOFT_LIT_SHARE = 0.3
 _STEP_OF_LEVEL = 0.35
+_STEEP_OF_LEVEL = 0.75
 _JUST_PX = 4
 _SOFT_BLOCKS = 16
 
@@ -132,13 +133,15 @@ def _edge(grey: Grey, side: str, followed_share: float) -> Edge:
     base, blackened, softened = _outermost(turned)
     if not (blackened or softened):
         return NO_EDGE
-    for depth in _DEPTHS:
-        columns = max(2 * _SOFT_LEVEL_PX.stop, int(depth * turned.shape[1]))
-        strip = _reduced(grey, side, columns) - base
-        runs = _black_runs(strip)
-        if np.median(runs) < columns - _SOFT_LEVEL_PX.stop:
-            return _soft(strip, followed_share) or (_sharp(strip, runs, followed_share) if blackened else NO_EDGE)
-    return NO_EDGE
+    # A few places tell how deep to look; what is black all through has no edge.
+    deepest = int(_DEEPEST_SHARE * turned.shape[1])
+    probe = _finite(turned[:: max(1, turned.shape[0] // _PROBES), :deepest]) - base
+    reach = int(np.sort(_first(probe > 2.0 * BLACK_SHARE))[len(probe) // 2])
+    if reach >= deepest - _SOFT_LEVEL_PX.stop:
+        return NO_EDGE
+    strip = _reduced(grey, side, reach + 2 * _SOFT_LEVEL_PX.stop) - base
+    sharp, steep = _sharp(strip, _black_runs(strip), followed_share) if blackened else (NO_EDGE, False)
+    return sharp if steep else _soft(strip, followed_share) or sharp
 
 
 def _outermost(turned: Grey) -> tuple[float, bool, bool]:
@@ -146,7 +149,8 @@ def _outermost(turned: Grey) -> tuple[float, bool, bool]:
     in."""
     step = max(1, turned.shape[0] // 256)
     outermost = _finite(turned[::step, :2]).mean(axis=1)
-    low, middle, high = np.percentile(outermost, (20, 50, 80))
+    ordered = np.sort(outermost)
+    low, middle, high = (ordered[int(share * len(ordered))] for share in (0.2, 0.5, 0.8))
     raised = BLACK_SHARE < middle <= RAISED_SHARE and high - low <= BLACK_SHARE / 2
     base = float(middle) if raised else 0.0
     blackened = np.count_nonzero(outermost - base <= 2.0 * BLACK_SHARE) >= _FOLLOWED_SHARE / 2 * len(outermost)
@@ -194,23 +198,26 @@ def _black_runs(strip: Grey) -> Runs:
     return _first(strip > share[:, None]).astype(np.float64)
 
 
-def _sharp(strip: Grey, runs: Runs, followed_share: float) -> Edge:
-    """The straight line under the runs, where enough of them follow it and the picture begins there at once."""
+def _sharp(strip: Grey, runs: Runs, followed_share: float) -> tuple[Edge, bool]:
+    """The straight line under the runs, where enough of them follow it and the picture begins there; and whether it
+    begins at once, so that the edge cannot be a soft one."""
     places, columns = strip.shape
     top, bottom = _line_under(runs)
     line = top + (bottom - top) * (np.arange(places) + 0.5) / places
     followed = np.abs(runs - line) <= _STRAIGHT_PX
     if max(top, bottom) < 1.0 or np.count_nonzero(followed) < followed_share * places:
-        return NO_EDGE
-    if float(np.median(strip[np.arange(columns)[None, :] < line[:, None]])) > BLACK_SHARE:
-        return NO_EDGE
+        return NO_EDGE, False
+    sampled = slice(None, None, 3)
+    inside = np.arange(columns)[None, :] < line[sampled, None]
+    if inside.any() and float(np.median(strip[sampled][inside])) > BLACK_SHARE:
+        return NO_EDGE, False
     outside = np.maximum(line[followed] - _JUST_PX, 0.0)
     profile = _profile(strip[followed], outside)
     level, before = float(profile[_SOFT_LEVEL_PX].mean()), float(profile[0])
     # A picture that only grows lighter from a dark border has no edge.
     if profile[2 * _JUST_PX] - before < _STEP_OF_LEVEL * (level - before):
-        return NO_EDGE
-    return Edge((top, bottom))
+        return NO_EDGE, False
+    return Edge((top, bottom)), profile[_JUST_PX + 2] - before >= _STEEP_OF_LEVEL * (level - before)
 
 
 def _profile(strip: Grey, line: Runs) -> npt.NDArray[np.float64]:
