@@ -86,22 +86,26 @@ def _grid(height: int, width: int) -> tuple[Floats, Floats]:
 def _filled(few: Parallax, matched: Flags) -> tuple[Floats, Flags]:
     """Gaps filled in each row from the farther of their two sides, and which gaps lie between two depths."""
     rows, columns = few.shape
-    index = np.arange(columns, dtype=np.int32)
-    before = np.maximum.accumulate(np.where(matched, index, np.int32(-1)), axis=1)
-    after = np.minimum.accumulate(np.where(matched, index, np.int32(columns))[:, ::-1], axis=1)[:, ::-1]
-    # One column of "nothing" on either side saves asking whether a side exists.
-    lowest = np.float32(-1e9)
-    padded = np.full((rows, columns + 2), lowest, np.float32)
-    padded[:, 1:-1] = np.where(matched, few, lowest)
-    start = (np.arange(rows, dtype=np.int32) * (columns + 2) + 1)[:, None]
-    one, other = padded.take(before + start), padded.take(after + start)
-    filled = np.maximum(one, other)
-    empty_rows = filled[:, 0] == lowest
-    if empty_rows.any():
-        filled[empty_rows] = np.median(few[matched])
-    between = np.minimum(one, other) < filled - np.float32(_GAP_PX)
-    between &= (one > lowest) & (other > lowest)
-    return filled, between
+    # One column of "nothing" on either side bounds every gap within its row.
+    nothing = np.float32(-1e9)
+    values = np.full((rows, columns + 2), nothing, np.float32)
+    values[:, 1:-1] = few
+    known = np.ones(values.shape, np.bool_)
+    known[:, 1:-1] = matched
+    flat, flat_known = values.ravel(), known.ravel()
+    gaps = np.flatnonzero(~flat_known)
+    starts, ends = gaps[flat_known[gaps - 1]], gaps[flat_known[gaps + 1]]
+    one, other = flat[starts - 1], flat[ends + 1]
+    behind, before = np.maximum(one, other), np.minimum(one, other)
+    flat[gaps] = np.repeat(behind, ends - starts + 1)
+    apart = (before < behind - np.float32(_GAP_PX)) & (before > nothing)
+    between = np.zeros(values.shape, np.bool_)
+    between.ravel()[gaps] = np.repeat(apart, ends - starts + 1)
+    filled = np.ascontiguousarray(values[:, 1:-1])
+    empty = filled[:, 0] == nothing
+    if empty.any():
+        filled[empty] = np.median(few[matched])
+    return filled, between[:, 1:-1]
 
 
 def _not_judged(filled: Floats, between: Flags, width: int) -> Flags:
@@ -160,7 +164,7 @@ def in_one_tone(right: Grey8, overlay: Overlay, cells: Cells) -> tuple[Grey8, Ov
     tone = codes + np.interp(codes, at, off)
     table = np.clip(tone + 0.5, 0, 255).astype(np.uint8)
     right, over = (np.asarray(cv2.LUT(eye, table), np.uint8) for eye in (right, overlay.right))
-    toned = np.interp(cells.other, codes, tone).astype(np.float32)
+    toned = tone.astype(np.float32).take(cells.other.astype(np.uint8))
     return right, replace(overlay, right=over), replace(cells, other=toned)
 
 

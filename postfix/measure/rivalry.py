@@ -10,6 +10,7 @@ another parallax, and dropped; what is the same but brighter or softer is droppe
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -64,7 +65,7 @@ _ALIKE = 0.85
 
 _ELSEWHERE = 0.25
 _ELSEWHERE_CODES = 4.0
-"""A thing is in the other eye too where at another parallax this share of its misfit is left, and only so many codes."""
+"""A thing is in the other eye too where at another parallax this share of its misfit is left, and so few codes."""
 
 _SAMPLES = 40
 _BEYOND_RANGE = 0.01
@@ -85,6 +86,7 @@ _SOFT_CELLS = 7
 _ONE_SIDED = 0.5
 _OF_PEAK = 0.25
 _SOFT_MATCHED = 0.1
+_TOLD_BY = 2.5
 
 
 @dataclass(frozen=True)
@@ -183,7 +185,10 @@ def _soft_thing(core: Flags, inside: Flags, cells: Cells, overlay: Overlay) -> _
     is_left = True
     if ring.any():
         stands_out = [abs(float(eye[core].mean()) - float(eye[ring].mean())) for eye in (cells.own, cells.other)]
-        is_left = stands_out[0] >= stands_out[1]
+        # Flares and reflections add light; something dark shows by one eye going on undisturbed.
+        brighter = float((cells.own - cells.other)[core].mean()) > 0.0
+        told = max(stands_out) > _TOLD_BY * min(stands_out)
+        is_left = stands_out[0] > stands_out[1] if told else brighter
     per_cell = CELL_PX // STEP
     moved = 0.0 if is_left else float(np.median(overlay.parallax[rows * per_cell, columns * per_cell]))
     x, y = start * CELL_PX + moved, top * CELL_PX
@@ -314,66 +319,84 @@ class _Pixels:
     other: Floats
     parallax: Floats
 
-    def _mean(self, values: npt.NDArray[np.generic], among: Flags | None = None) -> Floats64:
-        thing = self.thing if among is None else self.thing[among]
-        picked = values if among is None else values[among]
-        number = np.bincount(thing, minlength=self.count)
-        return np.asarray(np.bincount(thing, picked, self.count) / np.maximum(number, 1), np.float64)
+    @cached_property
+    def _group(self) -> Ints:
+        return np.where(self.core, self.thing, self.thing + self.count)
+
+    @cached_property
+    def _number(self) -> Floats64:
+        return np.maximum(np.bincount(self._group, minlength=2 * self.count), 1).astype(np.float64)
+
+    def _means(self, values: Floats | Flags) -> Floats64:
+        """Over each thing, and over the ring around it, (2, things)."""
+        sums = np.bincount(self._group, values, 2 * self.count)
+        return np.asarray(sums / self._number, np.float64).reshape(2, self.count)
+
+    @cached_property
+    def _levels(self) -> tuple[Floats64, Floats64]:
+        return self._means(self.own), self._means(self.other)
+
+    @cached_property
+    def _squares(self) -> tuple[Floats64, Floats64]:
+        own, other = self._levels
+        return (
+            np.maximum(self._means(self.own * self.own) - own * own, 0.0),
+            np.maximum(self._means(self.other * self.other) - other * other, 0.0),
+        )
 
     def alike(self) -> Flags:
         """Things that look the same in both eyes but for brightness."""
-        own, other = (eye - self._mean(eye, self.core)[self.thing] for eye in (self.own, self.other))
-        both, one, two = (self._mean(product, self.core) for product in (own * other, own * own, other * other))
-        return np.asarray(both > _ALIKE * np.sqrt(one * two) + 1e-9, np.bool_)
+        (own, other), (own_square, other_square) = self._levels, self._squares
+        product = self._means(self.own * self.other)[0] - own[0] * other[0]
+        return np.asarray(product > _ALIKE * np.sqrt(own_square[0] * other_square[0]) + 1e-3, np.bool_)
 
     def in_mask(self, cells: Flags) -> Flags:
         """Things that lie mostly in a mask over cells."""
+        if not cells.any():
+            return np.zeros(self.count, np.bool_)
         rows = np.minimum(self.y // CELL_PX, cells.shape[0] - 1)
         columns = np.minimum(self.x // CELL_PX, cells.shape[1] - 1)
-        return np.asarray(self._mean(cells[rows, columns].astype(np.float32), self.core) > 0.5)
+        return np.asarray(self._means(cells[rows, columns])[0] > 0.5)
 
     def is_black_side(self, shape: tuple[int, int]) -> Flags:
         """Things that are evenly black in one eye and touch the frame: a bar or window, which is no rivalry."""
-        found = np.zeros(self.count, np.bool_)
-        last = shape[1] - 4
         landing = self.x + self.parallax
-        touching = (self.x <= 3) | (self.x >= last) | (landing <= 3) | (landing >= last)
+        touching = (np.minimum(self.x, landing) <= 3) | (np.maximum(self.x, landing) >= shape[1] - 4)
         touching |= (self.y <= 2) | (self.y >= shape[0] - 3)
-        touches = self._mean(touching.astype(np.float32), self.core) > 0
-        for eye in (self.own, self.other):
-            lit = (eye > eye.min() + _BLACK_CODES).astype(np.float32)
-            found |= self._mean(lit, self.core) < 0.1
-        return found & touches
+        found = np.zeros(self.count, np.bool_)
+        if touching.any():
+            for eye in (self.own, self.other):
+                found |= self._means(eye > eye.min() + _BLACK_CODES)[0] < 0.1
+        return np.asarray(found & (self._means(touching)[0] > 0))
 
     def stands_out(self) -> Floats64:
         """How much a thing differs from what is around it in each eye, in level or in unevenness, (2, things)."""
-        large, odd = self.large(), self.odd()
+        large, odd = self.large(), self._odd
         figures = []
-        for eye in (self.own, self.other):
-            level, around = self._mean(eye, self.core), self._mean(eye, ~self.core)
-            uneven = np.sqrt(self._mean((eye - level[self.thing]) ** 2, self.core))
-            usual = np.sqrt(self._mean((eye - around[self.thing]) ** 2, ~self.core))
-            by_level = np.abs(self._mean(eye, odd) - around) / (usual + _UNEVEN_CODES)
-            by_evenness = np.abs(np.log((uneven + _UNEVEN_CODES) / (usual + _UNEVEN_CODES)))
-            figures.append(by_level + np.where(large, by_evenness, 0.0))
+        for eye, level, square in zip((self.own, self.other), self._levels, self._squares):
+            peak = np.bincount(self.thing, eye * odd, self.count) / np.maximum(self.areas(), 1)
+            uneven, usual = np.sqrt(square) + _UNEVEN_CODES
+            by_level = np.abs(peak - level[1]) / usual
+            figures.append(by_level + np.where(large, np.abs(np.log(uneven / usual)), 0.0))
         return np.stack(figures)
 
     def large(self) -> Flags:
         """Things large enough to have an unevenness of their own."""
-        return np.asarray(np.bincount(self.thing[self.core], minlength=self.count) >= _LARGE_PIXELS)
+        return np.asarray(self._number[: self.count] >= _LARGE_PIXELS)
 
-    def odd(self) -> Flags:
+    @cached_property
+    def _odd(self) -> Flags:
         """Pixels that differ by a good part of what their thing differs by."""
         differs = np.abs(self.own - self.other)
-        return np.asarray(self.core & (differs >= 0.5 * self._mean(differs, self.core)[self.thing]))
+        return np.asarray(self.core & (differs >= 0.5 * self._means(differs)[0][self.thing]))
 
     def areas(self) -> npt.NDArray[np.intp]:
         """Pixels of each thing itself."""
-        return np.bincount(self.thing[self.odd()], minlength=self.count)
+        return np.bincount(self.thing[self._odd], minlength=self.count)
 
     def moved(self) -> Floats64:
         """Mean parallax of each thing."""
-        return self._mean(self.parallax, self.core)
+        return np.asarray(self._means(self.parallax)[0])
 
 
 def _pixels_around(left: Grey8, overlay: Overlay, odd: _Odd, order: Ints) -> _Pixels:
