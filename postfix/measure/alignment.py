@@ -32,7 +32,6 @@ _TRACK_WINDOW = (13, 13)
 _TRACK_LEVELS = 2
 _ROUND_TRIP_PX = 0.3
 _FAINTEST_CORNER = 0.004
-_LARGE_PX = 1.5
 _ROW_REACH_SHARE = 0.035
 _MOST_SPREAD_SHARE = 0.0015
 _TUKEY = 4.685
@@ -48,37 +47,46 @@ class PointMatches:
     right: Points
 
 
-def find_alignment(left: Grey8, right: Grey8, coarse: Parallax) -> tuple[Misfit | None, PointMatches]:
+def find_alignment(
+    left: Grey8, right: Grey8, coarse: Parallax, known: Misfit | None = None
+) -> tuple[Misfit | None, PointMatches]:
     """The misfit between two proxies, and points matched between them, the right ones as they lie once it is out.
 
     A large misfit is looked for twice: what was found first says where to look for the points the second time. Where
-    the first look finds none, the rows of both eyes are compared for a shift that hides the points from it.
+    the first look finds none, the rows of both eyes are compared for a shift that hides the points from it. Points are
+    always followed into the right eye as it is: straightening it first would add what resampling shifts it by.
 
     Parameters
     ----------
     left, right : (h, w) uint8
     coarse : (h', w') float32
         Parallax of any smaller size in proxy pixels, NaN where unknown; it may be poor where the misfit is large.
+    known : Misfit, optional
+        About what it is; ``coarse`` then is of the pair with that taken out. The one returned is the whole misfit.
     """
     corners = _corners(left)
-    misfit, points = _looked_twice(left, right, corners, coarse)
-    if misfit is None:
+    misfit, points = _looked_twice(left, right, corners, coarse, known)
+    if misfit is None and known is None:
         rows = _row_shift(left, right)
         if rows:
             shifted = Misfit(float(rows), 0.0, 1.0)
-            level = without_misfit(right, shifted, 1.0)
-            found, found_points = _looked_twice(left, level, corners, coarse_parallax(left, level))
+            level = coarse_parallax(left, without_misfit(right, shifted, 1.0))
+            found, found_points = _looked_twice(left, right, corners, level, shifted)
             if found is not None:
-                return shifted.then(found), found_points
+                return found, found_points
     return misfit, points
 
 
-def _looked_twice(left: Grey8, right: Grey8, corners: Points, coarse: Parallax) -> tuple[Misfit | None, PointMatches]:
+def _looked_twice(
+    left: Grey8, right: Grey8, corners: Points, coarse: Parallax, known: Misfit | None
+) -> tuple[Misfit | None, PointMatches]:
     height, width = left.shape
+    about = known or Misfit(0.0, 0.0, 1.0)
     across = _sampled(_filled(coarse), corners, left.shape)
-    points = _followed(left, right, corners, _moved_across(corners, across))
+    guess = about.in_right(_moved_across(corners, across), width, height).astype(np.float32)
+    points = _followed(left, right, corners, guess)
     misfit = find_misfit(points, width, height)
-    if misfit is not None and misfit.corner_px(width, height) > _LARGE_PX:
+    if misfit is not None and known is None and misfit.is_large(width, height):
         level = _moved_across(corners, _borne_out(corners, across, points))
         points = _followed(left, right, corners, misfit.in_right(level, width, height).astype(np.float32))
         misfit = find_misfit(points, width, height)

@@ -22,6 +22,7 @@ Box = tuple[int, int, int, int]
 """x0, y0, x1, y1 in pixels; x1 and y1 lie outside."""
 
 _WORTH_REMOVING_PX = 0.08
+_LARGE_PX = 1.5
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,10 @@ class Misfit:
     def worth_removing(self, width: int, height: int) -> bool:
         """Whether any corner of a picture lies off by more than matching by rows should bear."""
         return self.corner_px(width, height) > _WORTH_REMOVING_PX
+
+    def is_large(self, width: int, height: int) -> bool:
+        """Whether it spoils a parallax map that was made with it still in."""
+        return self.corner_px(width, height) > _LARGE_PX
 
     def then(self, further: Misfit) -> Misfit:
         """This misfit with what was still found after it had been taken out; small, so that they add up."""
