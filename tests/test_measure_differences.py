@@ -464,3 +464,10 @@ def test_the_median_of_a_shot_decides_and_frames_without_a_figure_do_not_count()
 def test_a_note_without_a_published_limit_is_plain_json():
     (note,) = always(keystone_pct=2.0)
     assert json.loads(json.dumps(note.__dict__))["tolerated"] is None
+
+
+def test_sizes_that_do_not_divide_are_averaged_as_well():
+    ramp = np.add.outer(np.linspace(0, 0.3, 858), np.linspace(0, 0.7, 2046)).astype(np.float32)
+    fmt = PictureFormat(2046, 858, "grey-float", "float32", 32, 1.0, False, (PlaneFormat(1, 1, 1, (0.0,)),))
+    expected = cv2.resize(ramp, (160, 67), interpolation=cv2.INTER_AREA)
+    assert small_rgb((ramp,), fmt, 160)[..., 1] == pytest.approx(expected, abs=0.004)

@@ -24,7 +24,7 @@ __all__ = ["Misfit", "PointMatches", "find_alignment", "find_misfit", "matched_p
 Points = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
 
-_CELLS = 240
+_CELLS = 360
 _FEW_POINTS = 80
 _MIN_POINTS = 24
 _AGREEING_SHARE = 0.4

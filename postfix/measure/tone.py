@@ -137,14 +137,14 @@ def _lines(own: Floats, other: Floats) -> tuple[Floats, Floats]:
     def summed(*factors: Floats) -> Floats:
         return np.asarray(np.einsum(",".join(["ij"] * len(factors)) + "->i", *factors), np.float64)
 
-    for step in range(7):
+    for step in range(6):
         total = np.maximum(summed(weights), 1e-9)
         centre, centre_other = summed(weights, own) / total, summed(weights, other) / total
         a, b = own - centre[:, None], other - centre_other[:, None]
         variance, variance_other = summed(weights, a, a) / total, summed(weights, b, b) / total
         gain = np.sqrt(np.maximum(variance_other, 1e-12) / np.maximum(variance, 1e-12))
         across = np.abs(b - gain[:, None] * a) / np.hypot(1.0, gain)[:, None]
-        if step < 3:
+        if step < 2:
             # Least absolute distances first: a good start however far the false matches lie off.
             weights = 1.0 / np.maximum(across, _LEAST_SPREAD)
             continue

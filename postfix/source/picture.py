@@ -189,6 +189,12 @@ def small_rgb(planes: Planes, fmt: PictureFormat, width_px: int) -> npt.NDArray[
 
 
 def _reduced(plane: Plane, width: int, height: int) -> npt.NDArray[np.float32]:
-    step = max(1, plane.shape[0] // height // _ROWS_AVERAGED)
-    rows = plane[::step]
+    rows = plane[:: max(1, plane.shape[0] // height // _ROWS_AVERAGED)]
+    tall, wide = rows.shape[:2]
+    if tall % height or wide % width:
+        # Averaging over fractions of a sample is slow: whole samples first, to no less than twice the size.
+        down, across = max(1, tall // (2 * height)), max(1, wide // (2 * width))
+        whole = rows[: tall // down * down, : wide // across * across]
+        halfway = cv2.resize(whole, (wide // across, tall // down), interpolation=cv2.INTER_AREA)
+        rows = np.asarray(halfway, np.float32)
     return np.asarray(cv2.resize(rows, (width, height), interpolation=cv2.INTER_AREA), np.float32)
