@@ -36,16 +36,22 @@ _LEAST_SHARE, _MOST_SHARE = 0.03, 0.5
 _TOUCHING_OF_SHARE = 0.5
 """Of that share, what the outer half of the strip must hold too: else the thing lies beside the edge."""
 
+_REST_LIKENESS = 0.8
+_PLAIN = 0.012
+
 _MASKED_LIKENESS = 0.85
 _MASKED_CLEAR_BY = 0.08
 _LESS_UNLIKE = 0.35
+_LESS_WHERE_BOTH_SAY = 0.5
 _WITNESS_LIKENESS = 0.6
+_WITNESS_SPARE = 0.03
 
 _SLICE_ROWS = 3
 _SLICE_STEP = 2
-_SLICE_LIKENESS = 0.93
-_SLICE_CLEAR_BY = 0.2
-_SLICE_DETAIL = 0.85
+_SLICE_ROUGH_LIKENESS = 0.8
+_SLICE_LIKENESS = 0.9
+_SLICE_CLEAR_BY = 0.25
+_SLICE_DETAIL = 0.8
 _SLICE_SPREAD = 0.015
 _NEAR_PX = 4
 
@@ -73,6 +79,10 @@ def unexplained(own: Grey, searched: Grey, base: Floats, weights: Weights) -> Fl
     touching = mask[:, :, : size // 2].mean(axis=(1, 2)) >= _TOUCHING_OF_SHARE * share
     place = np.full(len(own), np.nan)
     at = np.nonzero((share >= _LEAST_SHARE) & (share <= _MOST_SHARE) & touching)[0]
+    # Only where the rest is what it is taken for does the difference mean something.
+    rest = (weights[at] * ~mask[at]).astype(np.float32)
+    plain = (unlike[at] * rest).sum(axis=(1, 2)) <= _PLAIN * rest.sum(axis=(1, 2))
+    at = at[plain | (alike(own[at], there[at], rest) >= _REST_LIKENESS)]
     if not at.size:
         return place
     own, searched, base, mask, before = own[at], searched[at], base[at], mask[at], unlike[at]
@@ -82,8 +92,11 @@ def unexplained(own: Grey, searched: Grey, base: Floats, weights: Weights) -> Fl
         best = peaks(like)
         seen = np.nan_to_num(best.place)
         then = np.abs(own - partner(searched, seen, size))
-        less = (then * mask).sum(axis=(1, 2)) <= _LESS_UNLIKE * (before * mask).sum(axis=(1, 2))
-        borne_out = witness[np.arange(at.size), np.rint(seen).astype(int)] >= _WITNESS_LIKENESS
+        left_over = (then * mask).sum(axis=(1, 2)) / np.maximum((before * mask).sum(axis=(1, 2)), 1e-6)
+        said = witness[np.arange(at.size), np.rint(seen).astype(int)]
+        less = left_over <= np.where(said >= _MASKED_LIKENESS, _LESS_WHERE_BOTH_SAY, _LESS_UNLIKE)
+        # The other reading may be vague, but it must not say something else.
+        borne_out = (said >= _WITNESS_LIKENESS) & (said >= witness.max(axis=1) - _WITNESS_SPARE)
         clear = _clear(best, _MASKED_LIKENESS, _MASKED_CLEAR_BY) & (seen > base + SAME_PEAK_PX)
         found = np.where(np.isnan(found) & clear & less & borne_out, best.place, found)
     place[at] = found
@@ -108,7 +121,7 @@ def _across(strip: Grey, size: int) -> Grey:
     return np.asarray(strip - cv2.blur(flat, (size // 2 | 1, 1)).reshape(strip.shape), np.float32)
 
 
-def sliced(own: Grey, searched: Grey, _base: Floats, weights: Weights) -> Floats:
+def sliced(own: Grey, searched: Grey, weights: Weights) -> Floats:
     """Sub-pixel place farthest inwards at which a slice of a few rows is found, (n,); NaN where none is clear.
 
     Parameters
@@ -132,7 +145,7 @@ def sliced(own: Grey, searched: Grey, _base: Floats, weights: Weights) -> Floats
     if at.size:
         every = np.ones((1, _SLICE_ROWS, 1), np.float32)
         rough = peaks(likeness(halved[at], cut(_halved(searched))[at], every))
-        clear = _clear(rough, _SLICE_LIKENESS, _SLICE_CLEAR_BY)
+        clear = _clear(rough, _SLICE_ROUGH_LIKENESS, _SLICE_CLEAR_BY)
         at = at[clear]
         place[at] = _refined(cut(own)[at], cut(searched)[at], 2.0 * rough.place[clear], every)
     return np.asarray(np.fmax.reduce(place.reshape(count, len(firsts)), axis=1), np.float64)
@@ -153,8 +166,8 @@ def _refined(own: Grey, searched: Grey, rough: Floats, every: Weights) -> Floats
     near = from_columns(searched, first, reach)
     best = peaks(likeness(own, near, every))
     place = np.nan_to_num(best.place)
-    fine = without_means(own, every), without_means(partner(near, place, size), every)
-    good = (best.height >= _SLICE_LIKENESS) & (alike(*fine, every) >= _SLICE_DETAIL)
+    here, there = (without_means(part, every) for part in (own, partner(near, place, size)))
+    good = (best.height >= _SLICE_LIKENESS) & (alike(here, there, every) >= _SLICE_DETAIL)
     return np.where(good & np.isfinite(best.place), first + place, np.nan)
 
 

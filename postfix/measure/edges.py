@@ -133,7 +133,7 @@ def edge_bands(side: Side) -> Halves:
     held = np.where(_resembling(strips, dense, ~borne_out), dense, NAN)
     held = _settled(np.where(weak, found, held), sure, np.where(weak, _AGREE_PCT, SAME_THING_PCT))
     halves = np.where(np.isnan(sure), held, sure)
-    return _per_band(np.fmin(halves, _thin(strips, halves)))
+    return _per_band(np.fmin(halves, _thin(strips, halves, dense)))
 
 
 def _per_band(halves: Halves) -> Halves:
@@ -247,17 +247,29 @@ def _found(strips: _Strips) -> tuple[Halves, Halves, npt.NDArray[np.bool_]]:
     return np.where(clear, (strips.origin - best.place) * 100.0 / strips.width_px, NAN), best.height, detailed
 
 
-def _thin(strips: _Strips, halves: Halves) -> Halves:
+def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
     """What crosses the edge in front of what each half band shows as a whole, percent of width; NaN where nothing."""
     size = 2 * strips.size
     own, searched = strips.template(size), strips.searched(size)
-    base = strips.origin - halves * strips.width_px / 100.0
+    # A thin thing of strong contrast spoils the reading of its band; what is behind it the map and the neighbours know.
+    behind = np.where(np.isfinite(halves), halves, dense_pct)
+    behind = np.where(np.isfinite(behind), behind, _of_neighbours(halves))
+    base = strips.origin - behind * strips.width_px / 100.0
     places = np.full(_HALF_BANDS, NAN)
-    # What lies behind the screen, or was not found, has no partner to be compared with.
-    for at, look in ((np.nonzero(base >= 0.0)[0], unexplained), (np.nonzero(~(base >= 0.0))[0], sliced)):
-        if at.size:
-            places[at] = look(own[at], searched[at], base[at], strips.weights[at])
+    at = np.nonzero(base >= 0.0)[0]
+    if at.size:
+        places[at] = unexplained(own[at], searched[at], base[at], strips.weights[at])
+    # What lies behind the screen has no partner to be compared with.
+    at = np.nonzero(~(base >= 0.0) | (np.isnan(halves) & np.isnan(places)))[0]
+    if at.size:
+        places[at] = sliced(own[at], searched[at], strips.weights[at])
     return np.asarray((strips.origin - places) * 100.0 / strips.width_px, np.float64)
+
+
+def _of_neighbours(halves: Halves) -> Halves:
+    """What the half band above shows, or else the one below."""
+    padded = np.concatenate([[NAN], halves, [NAN]])
+    return np.where(np.isfinite(padded[:-2]), padded[:-2], padded[2:])
 
 
 def _spread(template: Grey, weights: Weights) -> Halves:
