@@ -18,7 +18,8 @@ import numpy as np
 import numpy.typing as npt
 import skimage.data
 
-from postfix.measure.cuts import CutFinder, Transition, signature
+from postfix.measure.cuts import CutFinder, signature
+from postfix.source.shots import Transition
 
 WIDTH, HEIGHT = 480, 270
 SHOTS = 60

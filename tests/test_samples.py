@@ -20,7 +20,8 @@ def test_the_clip_pair_is_small_and_opens():
 
 
 def test_the_edit_list_has_the_cuts_of_the_film():
-    shots = read_edit_list(SAMPLES / "kite-workshop.edl", rate=RATE, count=film_length(), timecode=START_TIMECODE)
+    listed = read_edit_list(SAMPLES / "kite-workshop.edl", rate=RATE, count=film_length(), timecode=START_TIMECODE)
+    shots = listed.shots
     assert [shot.last - shot.first + 1 for shot in shots] == [shot.frames for shot in FILM]
     assert [shot.name for shot in shots] == [shot.name for shot in FILM]
 

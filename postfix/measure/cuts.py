@@ -1,9 +1,9 @@
 """Cuts and dissolves found in the picture, told apart from motion, flashes, changes of light and zooms.
 
-Two frames are compared by their fine structure, block by block, wherever each block went (:func:`likeness`). That leaves
-out how bright they are and how far things moved. A cut is where no frame before resembles any frame after, while the
-frames on either side resemble each other. A dissolve is where the picture goes from one thing to an unlike one in a
-straight line at an even pace, which motion does not. Black that lasts parts two shots in its middle.
+Two frames are compared by their fine structure, block by block, wherever each block went (:func:`likeness`): that
+leaves out how bright they are and how far things moved. A cut is where no frame before resembles any frame after,
+while the frames on either side resemble each other. A dissolve is where the picture goes from one thing to an unlike
+one in a straight line, and the frames between are the sum of both. Black that lasts parts two shots in its middle.
 
 The limits here are project defaults without a source, chosen on made-up edits.
 """
@@ -12,14 +12,13 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.source.shots import Shot
+from postfix.source.shots import Shot, Transition
 
 Floats = npt.NDArray[np.float32]
 
@@ -62,9 +61,10 @@ _OFF = 0.3
 _UNEVEN = 0.09
 _ENDS_ALIKE = 0.5
 _MOST_EXPLAINED = 0.3
+_EVERY = 3
 
 _SCORE = {
-    "always": 5.85 - 1.9,
+    "always": 4.5,
     "off the straight line": -32.5,
     "log of way over contrast": 6.15,
     "likeness of the ends": -12.95,
@@ -177,31 +177,6 @@ def _blocks(picture: Floats) -> Iterator[tuple[slice, slice]]:
             yield slice(top, top + _BLOCK[1]), slice(left, left + _BLOCK[0])
 
 
-@dataclass(frozen=True)
-class Transition:
-    """Where one shot follows another.
-
-    Attributes
-    ----------
-    frame : int
-        First frame of the new shot; of a dissolve, its middle.
-    kind : str
-        ``cut`` or ``dissolve``. Going to black and back is a cut in the middle of the black.
-    first, last : int
-        Frames in which both shots are seen, or the black ones; both ``frame`` for a plain cut.
-    """
-
-    frame: int
-    kind: Literal["cut", "dissolve"]
-    first: int
-    last: int
-
-    @property
-    def frames(self) -> int:
-        """Frames in which both shots are seen; 0 for a cut."""
-        return self.last - self.first + 1 if self.kind == "dissolve" else 0
-
-
 class _Course(NamedTuple):
     """A possible dissolve: how much speaks for it, when its middle is and how many frames it takes."""
 
@@ -239,7 +214,7 @@ class CutFinder:
         """Decide on a frame once enough of what follows has been seen."""
         if frame >= 1 and self._is_cut(frame):
             self._cuts.append(frame)
-        if frame % 2 == 0:
+        if frame % _EVERY == 0:
             self._courses.extend(self._dissolves_before(frame - 1))
         self._steps = {pair: value for pair, value in self._steps.items() if pair[0] > frame - _MEMORY}
 
@@ -327,7 +302,7 @@ class CutFinder:
             return -1.0
         # Grain and shake make neighbours unlike as well; only what goes beyond that counts.
         alike /= max(self._like(start, start + 1) * self._like(end - 1, end), 1e-3) ** 0.5
-        score = (
+        score: float = (
             _SCORE["always"]
             + _SCORE["off the straight line"] * off
             + _SCORE["log of way over contrast"] * min(float(np.log(way)), 1.0)
@@ -338,9 +313,8 @@ class CutFinder:
             return -1.0
         first, last = self._frame(start).luma, self._frame(end).luma
         middles = (self._frame(start + round(part * (end - start))).luma for part in (0.3, 0.5, 0.7))
-        return score + _SCORE["explained by both"] * float(
-            np.mean([explained_by_both(middle, first, last) for middle in middles])
-        )
+        explained = float(np.mean([explained_by_both(middle, first, last) for middle in middles]))
+        return score + _SCORE["explained by both"] * explained
 
     def transitions(self) -> tuple[Transition, ...]:
         """All that was found so far, in order."""

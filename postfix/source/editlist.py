@@ -1,16 +1,19 @@
-"""Cuts from an edit list: CMX 3600 (``.edl``) or ``.otio``, through OpenTimelineIO."""
+"""Cuts and dissolves from an edit list: CMX 3600 (``.edl``) or ``.otio``, through OpenTimelineIO."""
 
 from __future__ import annotations
 
 import re
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from postfix.errors import InputError, UsageError
-from postfix.source.shots import Shot
+from postfix.source.cmx import plain_cmx
+from postfix.source.shots import EditList, Shot, Transition
 from postfix.source.timecode import frames_from_timecode, nominal_rate, timecode_from_frames
 
 EDIT_SUFFIXES = (".edl", ".otio")
@@ -18,18 +21,41 @@ EDIT_SUFFIXES = (".edl", ".otio")
 
 @dataclass(frozen=True)
 class _Event:
-    """One event on the record side; ``first`` is included, ``end`` is not, both in frames of the list's own clock."""
+    """One event; ``end`` frames are not included. All in frames of the list's own clocks.
+
+    Attributes
+    ----------
+    first, end : int
+        On the record side.
+    source : int or None
+        First frame on the source side; None where it runs at another speed or has none.
+    dissolve : tuple of 2 ints
+        Frames before and after ``first`` in which the event before is still seen.
+    word : str
+        What the list calls the way the event begins.
+    speed : float or None
+        Share of normal speed, where it is another.
+    number : str
+        As the list counts it.
+    """
 
     name: str
     first: int
     end: int
+    source: int | None = None
+    reel: str = ""
+    dissolve: tuple[int, int] = (0, 0)
+    word: str = "dissolve"
+    speed: float | None = None
+    number: str = ""
 
 
-def read_edit_list(path: Path, *, rate: Fraction, count: int, timecode: str | None) -> tuple[Shot, ...]:
-    """The shots of a clip as an edit list cuts it.
+def read_edit_list(path: Path, *, rate: Fraction, count: int, timecode: str | None) -> EditList:
+    """A clip as an edit list cuts it.
 
-    The record side of the list gives the cuts. Where the clip's timecode lies within the list, the clip is found
-    there; else frame 0 is the list's first record time. A dissolve is a cut at its start.
+    Where the clip's timecode lies on the record side of the list, the clip is found there; where it holds the source
+    of an event with its handles, it is that event's take and one shot; else frame 0 is the list's first record time.
+    The notes say which.
 
     Parameters
     ----------
@@ -44,8 +70,8 @@ def read_edit_list(path: Path, *, rate: Fraction, count: int, timecode: str | No
 
     Returns
     -------
-    tuple of Shot
-        From frame 0 to ``count − 1`` without gaps. Named after the clip names or reels of the events, else ``s001`` …
+    EditList
+        Shots are named after the clip names or reels of the events, else ``s001`` …
 
     Raises
     ------
@@ -60,16 +86,124 @@ def read_edit_list(path: Path, *, rate: Fraction, count: int, timecode: str | No
         )
     if not path.is_file():
         raise InputError(path, "nothing there", "an edit list", "check the path")
-    events = _events(path, rate)
-    start = _clip_start(path, events, rate, timecode)
+    events, notes = _events(path, rate)
+    start = None if timecode is None else frames_from_timecode(timecode, rate)
+    if start is not None and not _on_record_side(events, start, count):
+        takes = _takes(events, start, count)
+        if len({take.reel for take in takes}) == 1:
+            return _one_take(takes, start, count, timecode, rate, notes)
+    start, how = _record_start(events, start, count, timecode, rate)
     inside = [event for event in events if event.end > start and event.first < start + count]
     inside = [replace(event, name=name) for event, name in zip(inside, _unique_names([e.name for e in inside]))]
+    inside, handles = _with_handles(inside, events, start, count, matched=how.startswith("matched by"))
     _check_cover(path, inside, start, count, rate)
-    return tuple(Shot(event.name, event.first - start, event.end - start - 1) for event in inside)
+    return _cut_up(inside, start, count, [how, *handles, *notes])
 
 
-def _events(path: Path, rate: Fraction) -> list[_Event]:
-    """The picture events of a list in record order, on its own clock."""
+def _on_record_side(events: Sequence[_Event], start: int, count: int) -> bool:
+    """Whether a clip begins in the list, or runs into it from a handle before it."""
+    first, end = events[0].first, events[-1].end
+    return first <= start < end or (start < first and end <= start + count)
+
+
+def _takes(events: Sequence[_Event], start: int, count: int) -> list[_Event]:
+    """Events whose source lies in the clip."""
+    return [
+        event
+        for event in events
+        if event.source is not None
+        and start <= event.source
+        and event.source + event.end - event.first <= start + count
+    ]
+
+
+def _one_take(
+    takes: Sequence[_Event],
+    start: int,
+    count: int,
+    timecode: str | None,
+    rate: Fraction,
+    notes: Sequence[str],
+) -> EditList:
+    """A clip that is camera footage: one shot, of which the list uses parts."""
+    name = _unique_names([takes[0].name])[0]
+    used = ", ".join(
+        f"{event.source - start} to {event.source - start + event.end - event.first - 1}"
+        for event in takes
+        if event.source is not None
+    )
+    reel = f" '{takes[0].reel}'" if takes[0].reel else ""
+    how = (
+        f"matched by source timecode: {timecode} lies on no record time of the list, but the clip holds what it takes "
+        f"from reel{reel} (frames {used}); the clip is one shot"
+    )
+    return EditList((Shot(name, 0, count - 1),), (), (how, *notes))
+
+
+def _record_start(
+    events: Sequence[_Event], start: int | None, count: int, timecode: str | None, rate: Fraction
+) -> tuple[int, str]:
+    """The frame of the list's clock that is frame 0 of the clip, and how it was found."""
+    first = events[0].first
+    if start is None:
+        why = "the clip has no timecode"
+    elif _on_record_side(events, start, count):
+        return start, f"matched by record timecode: the clip starts at {timecode} of the list"
+    else:
+        why = f"the list has no event at the clip's timecode {timecode}"
+    return first, f"frame 0 taken as the list's first record time, {timecode_from_frames(first, rate)}, because {why}"
+
+
+def _with_handles(
+    inside: list[_Event], events: Sequence[_Event], start: int, count: int, *, matched: bool
+) -> tuple[list[_Event], list[str]]:
+    """Give what a clip holds before and after the whole list to its first and last shot, where timecode matched."""
+    notes = []
+    if matched and start < events[0].first:
+        notes.append(
+            f"the clip holds {events[0].first - start} frames before the list: they count to shot {inside[0].name}"
+        )
+        inside[0] = replace(inside[0], first=start)
+        if events[-1].end < start + count:
+            after = start + count - events[-1].end
+            notes.append(f"the clip holds {after} frames after the list: they count to shot {inside[-1].name}")
+            inside[-1] = replace(inside[-1], end=start + count)
+    return inside, notes
+
+
+def _cut_up(events: Sequence[_Event], start: int, count: int, notes: list[str]) -> EditList:
+    """Shots and transitions of events that cover a clip; dissolves split in their middle."""
+    transitions = []
+    for event in events[1:]:
+        cut = event.first - start
+        frames = sum(event.dissolve)
+        if not frames:
+            transitions.append(Transition(cut, "cut", cut, cut))
+            continue
+        first = cut - event.dissolve[0]
+        transitions.append(Transition(first + frames // 2, "dissolve", first, min(count, first + frames) - 1))
+        notes.append(
+            f"{event.word} in event {event.number}, frames {first} to {first + frames - 1}: "
+            f"shot {event.name} begins in its middle, frame {first + frames // 2}"
+        )
+    if events and sum(events[0].dissolve):
+        notes.append(
+            f"the clip begins with the {_dissolve_words(events[0])}: all of it counts to shot {events[0].name}"
+        )
+    for event in events:
+        if event.speed is not None:
+            notes.append(f"speed change in event {event.number}, to {event.speed:.4g} times: shot {event.name}")
+    bounds = [0, *(one.frame for one in transitions), count]
+    shots = tuple(Shot(event.name, first, end - 1) for event, (first, end) in zip(events, pairwise(bounds)))
+    return EditList(shots, tuple(transitions), tuple(notes))
+
+
+def _dissolve_words(event: _Event) -> str:
+    return f"{event.word} of {sum(event.dissolve)} frames in event {event.number}"
+
+
+def _events(path: Path, rate: Fraction) -> tuple[list[_Event], list[str]]:
+    """The picture events of a list in record order, on its own clock, and what was noticed on the way."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
@@ -79,19 +213,32 @@ def _events(path: Path, rate: Fraction) -> list[_Event]:
                 "--edit", "no library for edit lists", "OpenTimelineIO", "type: pip install 'postfix-stereo[edit]'"
             ) from None
         is_edl = path.suffix.lower() == ".edl"
+        notes: list[str] = []
+        numbers: dict[int, str] = {}
+        speeds: dict[int, float] = {}
         try:
             if is_edl:
-                timeline = otio.adapters.read_from_file(str(path), "cmx_3600", rate=float(rate))
+                plain = plain_cmx(path.read_text("utf-8-sig", errors="replace"), rate)
+                timeline = otio.adapters.read_from_string(plain.text, "cmx_3600", rate=float(rate))
+                notes += plain.notes
+                numbers = {frames_from_timecode(at, rate): number for at, number in plain.numbers.items()}
+                speeds = {frames_from_timecode(at, rate): fps / float(rate) for at, fps in plain.speeds.items()}
             else:
                 timeline = otio.adapters.read_from_file(str(path), "otio_json")
         except (otio.exceptions.OTIOError, ValueError, KeyError, TypeError, AttributeError, OSError) as error:
-            if is_edl and isinstance(error, otio.exceptions.NoKnownAdapterForExtensionError):
+            if is_edl and "cmx_3600" not in otio.adapters.available_adapter_names():
                 raise _missing_adapter() from None
             raise _unreadable(path, error) from error
         tracks = _video_tracks(otio, timeline)
         if len(tracks) != 1:
             raise InputError(path, f"{len(tracks)} picture tracks", "one", "export the list with one picture track")
-        return _track_events(otio, path, timeline, tracks[0], rate)
+        events = _track_events(otio, path, timeline, tracks[0], rate)
+    for index, event in enumerate(events):
+        number = numbers.get(event.first, str(index + 1))
+        speed = speeds.get(event.first, event.speed)
+        speed = None if speed is None or abs(speed - 1.0) < 1e-3 else speed
+        events[index] = replace(event, number=number, speed=speed, source=event.source if speed is None else None)
+    return events, notes
 
 
 def _video_tracks(otio: Any, timeline: Any) -> list[Any]:
@@ -108,10 +255,17 @@ def _track_events(otio: Any, path: Path, timeline: Any, track: Any, rate: Fracti
         # The CMX 3600 reader tells the first record time in this way.
         origin = -_frames(path, track.source_range.start_time, rate)
     events = []
+    dissolve, word = (0, 0), "dissolve"
     for item in track:
-        if isinstance(item, (otio.schema.Gap, otio.schema.Transition)):
+        if isinstance(item, otio.schema.Transition):
+            dissolve = (_frames(path, item.in_offset, rate), _frames(path, item.out_offset, rate))
+            word = "dissolve" if item.transition_type == otio.schema.TransitionTypes.SMPTE_Dissolve else "transition"
             continue
-        if not isinstance(item, otio.schema.Clip):
+        is_gap = isinstance(item, otio.schema.Gap)
+        if is_gap and path.suffix.lower() == ".edl":
+            # Nobody wrote this gap: the events leave it.
+            continue
+        if not is_gap and not isinstance(item, otio.schema.Clip):
             raise InputError(
                 path,
                 f"'{item.name}', which is no plain clip",
@@ -122,10 +276,29 @@ def _track_events(otio: Any, path: Path, timeline: Any, track: Any, rate: Fracti
         first = origin + _frames(path, placed.start_time, rate)
         end = first + _frames(path, placed.duration, rate)
         if end > first:
-            events.append(_Event(_event_name(item), first, end))
+            reel = str(item.metadata.get("cmx_3600", {}).get("reel", ""))
+            source = None if is_gap else _source_frame(item, rate)
+            name = "black" if is_gap else _event_name(item)
+            events.append(_Event(name, first, end, source, reel, dissolve, word, _speed(otio, item)))
+            dissolve = (0, 0)
     if not events:
         raise InputError(path, "no events with pictures", "an edit list with cuts", "export the list again")
     return events
+
+
+def _source_frame(clip: Any, rate: Fraction) -> int | None:
+    """First frame on the source side, where it counts at the clip's rate."""
+    start = clip.trimmed_range().start_time
+    return round(start.value) if round(start.rate) == nominal_rate(rate) else None
+
+
+def _speed(otio: Any, clip: Any) -> float | None:
+    """Share of normal speed at which a clip runs; None where nothing changes it."""
+    warps = [effect for effect in clip.effects if isinstance(effect, otio.schema.LinearTimeWarp)]
+    speed = 1.0
+    for warp in warps:
+        speed *= float(warp.time_scalar)
+    return speed if warps else None
 
 
 def _frames(path: Path, time: Any, rate: Fraction) -> int:
@@ -163,16 +336,7 @@ def _unique_names(names: list[str]) -> list[str]:
     return unique
 
 
-def _clip_start(path: Path, events: list[_Event], rate: Fraction, timecode: str | None) -> int:
-    """The frame of the list's clock that is frame 0 of the clip."""
-    if timecode is not None:
-        start = frames_from_timecode(timecode, rate)
-        if events[0].first <= start < events[-1].end:
-            return start
-    return events[0].first
-
-
-def _check_cover(path: Path, events: list[_Event], start: int, count: int, rate: Fraction) -> None:
+def _check_cover(path: Path, events: Sequence[_Event], start: int, count: int, rate: Fraction) -> None:
     """Hold the events that lie in the clip against its frames: no gap, no overhang."""
 
     def at(frame: int) -> str:
