@@ -19,7 +19,7 @@ from postfix.measure.matching import Parallax, coarse_parallax
 from postfix.measure.misfit import Misfit, without_misfit
 from postfix.measure.proxy import Grey8
 
-__all__ = ["Misfit", "PointMatches", "find_alignment", "find_misfit", "matched_points", "without_misfit"]
+__all__ = ["Misfit", "PointMatches", "find_alignment", "find_misfit", "without_misfit"]
 
 Points = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
@@ -120,12 +120,6 @@ def _row_shift(left: Grey8, right: Grey8) -> int:
         shown = other[reach + rows : len(other) - reach + rows]
         likeness.append(float((middle * shown).sum()) / math.sqrt(float((middle**2).sum() * (shown**2).sum()) + 1e-9))
     return likeness.index(max(likeness)) - reach
-
-
-def matched_points(left: Grey8, right: Grey8, coarse: Parallax) -> PointMatches:
-    """Corners of the left eye followed into the right, started from a coarse parallax map, there and back."""
-    corners = _corners(left)
-    return _followed(left, right, corners, _moved_across(corners, _sampled(_filled(coarse), corners, left.shape)))
 
 
 def _corners(picture: Grey8) -> Points:

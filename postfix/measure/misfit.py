@@ -67,16 +67,6 @@ class Misfit:
         """Whether it spoils a parallax map that was made with it still in."""
         return self.corner_px(width, height) > _LARGE_PX
 
-    def then(self, further: Misfit) -> Misfit:
-        """This misfit with what was still found after it had been taken out; small, so that they add up."""
-        size = self.size if math.isfinite(self.size) else 1.0
-        return Misfit(
-            self.vertical_px + further.vertical_px * size,
-            _sum_of_known(self.rotation, further.rotation),
-            1.0 + _sum_of_known(self.size - 1.0, (further.size - 1.0) * size),
-            _sum_of_known(self.keystone, further.keystone),
-        )
-
     def in_right(self, points: npt.ArrayLike, width: float, height: float, scale: float = 1.0) -> Floats:
         """Where points (n, 2) of the straightened right picture, ``width`` by ``height``, lie in the right as it is.
 
@@ -104,11 +94,6 @@ class Misfit:
         values = ((self.vertical_px, 0.0), (self.rotation, 0.0), (self.size, 1.0), (self.keystone, 0.0))
         shift, rotation, size, keystone = (value if math.isfinite(value) else none for value, none in values)
         return shift, rotation, size, keystone
-
-
-def _sum_of_known(first: float, second: float) -> float:
-    known = [value for value in (first, second) if math.isfinite(value)]
-    return sum(known) if known else math.nan
 
 
 Picture = TypeVar("Picture", Grey, Grey8)
