@@ -101,7 +101,7 @@ def edge_runs(table: MeasurementTable, in_front_pct: float = IN_FRONT_PCT) -> tu
 
 def _stretches(touching: npt.ArrayLike) -> list[tuple[int, int]]:
     """(first, after) of runs of True, gaps of up to :data:`BRIDGED_FRAMES` bridged."""
-    at = np.nonzero(touching)[0]
+    at = np.nonzero(np.asarray(touching, bool))[0]
     if not at.size:
         return []
     breaks = np.nonzero(np.diff(at) > BRIDGED_FRAMES + 1)[0]

@@ -81,8 +81,9 @@ def likeness(template: Grey, searched: Grey, weights: Weights) -> npt.NDArray[np
     sums: npt.NDArray[np.floating]
     squares: npt.NDArray[np.floating]
     if weights.shape[2] == 1:
-        sums = _windowed((searched * weights).sum(axis=1), size)
-        squares = _windowed((searched * searched * weights).sum(axis=1), size)
+        rows = np.broadcast_to(weights, (*template.shape[:2], 1))[:, :, 0]
+        sums = _windowed(np.einsum("nrm,nr->nm", searched, rows), size)
+        squares = _windowed(np.einsum("nrm,nrm,nr->nm", searched, searched, rows), size)
     else:
         sums, squares = _along(shaped, searched), _along(shaped, searched * searched)
     own = (weighted * centred).sum(axis=(1, 2))
