@@ -51,7 +51,7 @@ _OF_CLUTTER = 3.0
 _CLUTTER_PX = 33
 """And by this many times what the pixels around stand out on average: where much does, the map is at fault."""
 
-_LEAST_SUM = 25.0
+_LEAST_SUM = 15.0
 """Codes above the threshold, summed over a thing's pixels, from which it is one."""
 
 _RING_PX = 3
@@ -74,9 +74,11 @@ _MISS_OUTSIDE = 60
 _MORE_THAN_OTHER = (1.3, 1.7)
 _LARGE_PIXELS = 60
 _UNEVEN_CODES = 4.0
+_BY_DIFFERENCE = 2
 """A thing must stand out of its surroundings so many times more in one eye than in the other: large ones, small."""
 
-_BLACK_CODES = 4
+_BLACK_OF_LEVEL = 0.4
+_BLACK_SIDE = 0.02
 
 _SOFT_CODES = 28.0
 _SOFT_SHARE = 0.0008
@@ -361,20 +363,26 @@ class _Pixels:
     def is_black_side(self, shape: tuple[int, int]) -> Flags:
         """Things that are evenly black in one eye and touch the frame: a bar or window, which is no rivalry."""
         landing = self.x + self.parallax
-        touching = (np.minimum(self.x, landing) <= 3) | (np.maximum(self.x, landing) >= shape[1] - 4)
+        near = _BLACK_SIDE * shape[1]
+        touching = (np.minimum(self.x, landing) <= near) | (np.maximum(self.x, landing) >= shape[1] - near)
         touching |= (self.y <= 2) | (self.y >= shape[0] - 3)
         found = np.zeros(self.count, np.bool_)
         if touching.any():
-            for eye in (self.own, self.other):
-                found |= self._means(eye > eye.min() + _BLACK_CODES)[0] < 0.1
+            for eye, level in zip((self.own, self.other), self._levels):
+                # A window's last column may be mixed with the picture.
+                most = (eye.min() + _BLACK_OF_LEVEL * (level[1] - eye.min()))[self.thing]
+                found |= np.bincount(self.thing, (eye <= most) & self._odd, self.count) > 0.8 * self.areas()
         return np.asarray(found & (self._means(touching)[0] > 0))
 
     def stands_out(self) -> Floats64:
         """How much a thing differs from what is around it in each eye, in level or in unevenness, (2, things)."""
-        large, odd = self.large(), self._odd
+        large = self.large()
+        # The pixels that differ most are the thing; the others of a small one are its soft border.
+        weight = np.where(self.core, (self.own - self.other) ** _BY_DIFFERENCE, np.float32(0.0))
+        total = np.bincount(self.thing, weight, self.count) + 1e-6
         figures = []
         for eye, level, square in zip((self.own, self.other), self._levels, self._squares):
-            peak = np.bincount(self.thing, eye * odd, self.count) / np.maximum(self.areas(), 1)
+            peak = np.bincount(self.thing, eye * weight, self.count) / total
             uneven, usual = np.sqrt(square) + _UNEVEN_CODES
             by_level = np.abs(peak - level[1]) / usual
             figures.append(by_level + np.where(large, np.abs(np.log(uneven / usual)), 0.0))
