@@ -6,9 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.errors import InputError
-from postfix.measure.frame import measure_grey
+from postfix.measure.frame import measure_frame
 from postfix.measure.table import FrameMeasure
-from postfix.source.picture import PictureFormat, PlaneFormat, grey
+from postfix.source.picture import PictureFormat, PlaneFormat
 
 
 def measure_pair(left: npt.NDArray[np.generic], right: npt.NDArray[np.generic]) -> FrameMeasure:
@@ -57,4 +57,4 @@ def measure_pair(left: npt.NDArray[np.generic], right: npt.NDArray[np.generic]) 
         is_yuv=False,
         planes=(PlaneFormat(1, 1, channels, (0.0,) * channels),),
     )
-    return measure_grey(grey((left,), fmt), grey((right,), fmt))
+    return measure_frame((left,), (right,), fmt)[0]

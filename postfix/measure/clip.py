@@ -9,16 +9,21 @@ from concurrent.futures import Future, ThreadPoolExecutor
 
 import cv2
 
-from postfix.measure.cuts import CutFinder, Signature, shots_between, signature
-from postfix.measure.frame import measure_grey
+from postfix.measure.between import filled_in
+from postfix.measure.cuts import shots_between
+from postfix.measure.frame import Trace, glance, measure_frame
+from postfix.measure.shot import ShotWatcher, out_of_step, with_note
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
 from postfix.source.pair import PairSource
-from postfix.source.picture import PictureFormat, Planes, grey
-from postfix.source.shots import Shot
+from postfix.source.picture import PictureFormat, Planes
+from postfix.source.shots import Shot, Transition
 from postfix.source.timecode import timecode_at
 
 Progress = Callable[[int], None]
 """Called with the number of frames done since the last call."""
+
+TONE_EVERY = 4
+"""Brightness, colour and sharpness are compared in every so many frames: they are judged by the shot."""
 
 
 def clip_info(pair: PairSource) -> ClipInfo:
@@ -31,50 +36,67 @@ def measure_clip(
     pair: PairSource,
     *,
     shots: tuple[Shot, ...] | None = None,
+    transitions: tuple[Transition, ...] | None = None,
     progress: Progress | None = None,
     workers: int | None = None,
+    every: int = 1,
 ) -> MeasurementTable:
-    """Measure every frame.
+    """Measure a clip.
 
     Parameters
     ----------
     pair : PairSource
     shots : tuple of Shot, optional
         Where the cuts are known; found in the picture otherwise.
+    transitions : tuple of Transition, optional
+        How the known shots begin; as seen in the picture otherwise.
     progress : callable, optional
     workers : int, optional
         Threads that measure; the number of cores unless given. The figures do not depend on it.
+    every : int
+        Measure every so many frames only, for a quick look; those between are filled in and marked.
 
     Raises
     ------
     InputError
         Where a frame cannot be decoded.
     """
-    measures: list[FrameMeasure] = []
-    finder = CutFinder()
-    for measure, seen in _measured(pair, workers or os.cpu_count() or 1):
-        measures.append(measure)
-        finder.add(seen)
+    found: list[FrameMeasure | None] = []
+    watcher = ShotWatcher(shots)
+    for measure, trace in _measured(pair, workers or os.cpu_count() or 1, every):
+        note = watcher.add(trace)
+        found.append(None if measure is None else with_note(measure, note))
         if progress is not None:
             progress(1)
+    seen = watcher.transitions()
+    if shots is None:
+        shots = shots_between([0, *(one.frame for one in seen)] if found else [], len(found))
+    frames = filled_in(found, shots)
+    findings = watcher.findings(shots, frames, seen if transitions is None else transitions)
+    out_of_step(frames, shots, findings)
     return MeasurementTable(
         clip=clip_info(pair),
-        frames=tuple(measures),
-        timecodes=tuple(timecode_at(pair.timecode, frame, pair.rate) for frame in range(len(measures))),
-        shots=shots if shots is not None else shots_between(finder.first_frames(), len(measures)),
+        frames=tuple(frames),
+        timecodes=tuple(timecode_at(pair.timecode, frame, pair.rate) for frame in range(len(frames))),
+        shots=shots,
+        findings=findings,
+        seen_transitions=seen,
     )
 
 
-def _measured(pair: PairSource, workers: int) -> Iterator[tuple[FrameMeasure, Signature]]:
-    """Rows in frame order, a few frames in flight at once."""
+def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[FrameMeasure | None, Trace]]:
+    """Rows in frame order, a few frames in flight at once; None where a frame was only looked at for cuts."""
     threads_before = cv2.getNumThreads()
     # Frames run side by side already; threads inside each would only compete with them.
     cv2.setNumThreads(1)
-    waiting: deque[Future[tuple[FrameMeasure, Signature]]] = deque()
+    waiting: deque[Future[tuple[FrameMeasure | None, Trace]]] = deque()
+    last = pair.count - 1
     try:
         with ThreadPoolExecutor(workers, thread_name_prefix="measure") as pool:
-            for _, left, right in pair.frames():
-                waiting.append(pool.submit(_measure_planes, left, right, pair.format))
+            for frame, left, right in pair.frames():
+                wanted = frame % every == 0 or frame == last
+                with_tone = frame % (TONE_EVERY * every) == 0
+                waiting.append(pool.submit(_looked_at, left, right, pair.format, wanted, with_tone))
                 if len(waiting) > workers + 1:
                     yield waiting.popleft().result()
             while waiting:
@@ -85,6 +107,9 @@ def _measured(pair: PairSource, workers: int) -> Iterator[tuple[FrameMeasure, Si
         cv2.setNumThreads(threads_before)
 
 
-def _measure_planes(left: Planes, right: Planes, fmt: PictureFormat) -> tuple[FrameMeasure, Signature]:
-    left_grey, right_grey = grey(left, fmt), grey(right, fmt)
-    return measure_grey(left_grey, right_grey), signature(left_grey)
+def _looked_at(
+    left: Planes, right: Planes, fmt: PictureFormat, wanted: bool, with_tone: bool
+) -> tuple[FrameMeasure | None, Trace]:
+    if not wanted:
+        return None, glance(left, fmt)
+    return measure_frame(left, right, fmt, with_tone=with_tone)

@@ -48,6 +48,8 @@ class Ends:
     farthest_pct: float
     near_sure: float
     far_sure: float
+    places: tuple[Ints, Ints]
+    """Rows and columns of the map that near and far rest on."""
 
 
 def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | None) -> Ends:
@@ -78,7 +80,8 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
         results.append(float(figure) + _shift(pct[members], moves[part], sure[part], share))
         shares.append(float(sure[part].mean()))
     nearest, near, median, far, farthest = results
-    return Ends(near, far, median, min(nearest, near), max(farthest, far), shares[1], shares[3])
+    rest_on = np.divmod(places[np.concatenate([windows[1][0], windows[3][0]])], parallax.shape[1])
+    return Ends(near, far, median, min(nearest, near), max(farthest, far), shares[1], shares[3], rest_on)
 
 
 def _window(pct: Floats, figure: Floats, rank: int, samples: int) -> tuple[Ints, float]:

@@ -3,35 +3,32 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+import threading
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.alignment import (
-    Misfit,
-    PointMatches,
-    find_alignment,
-    without_misfit,
-)
-from postfix.measure.edges import Side, edge_bands, nearest_band
+from postfix.measure.active import Active, active_picture
+from postfix.measure.beside import beside_pct, top_and_bottom_pct
+from postfix.measure.confidence import Evidence, confidence_of
+from postfix.measure.cuts import Signature, signature
+from postfix.measure.edges import Side, columns_needed, edge_bands, nearest_band
 from postfix.measure.ends import Ends, find_ends
-from postfix.measure.hidden import hidden_columns, hidden_px
-from postfix.measure.matching import (
-    Parallax,
-    ParallaxMaps,
-    coarse_parallax,
-    match,
-    search_range,
-    seen_from_right,
-)
-from postfix.measure.misfit import outside_columns
-from postfix.measure.patches import ToRight
-from postfix.measure.proxy import Grey, Grey8, ProxyPair, is_flat, proxy_pair
+from postfix.measure.matching import Parallax, ParallaxMaps, match, search_range, seen_from_right
+from postfix.measure.misfit import Misfit, outside_columns, without_misfit
+from postfix.measure.order import OrderEvidence, order_evidence
+from postfix.measure.proxy import Grey, ProxyPair, proxy_pair
+from postfix.measure.rivalry import find_rivalry
+from postfix.measure.straight import Straight, straightened
+from postfix.measure.support import borne_out, share_repeated, without_guesses
+from postfix.measure.sync import SyncSignature, sync_signature
 from postfix.measure.table import FrameMeasure
 from postfix.measure.thin import with_thin_things
+from postfix.measure.tone import sharpness_difference, tone_difference
+from postfix.source.picture import PictureFormat, Planes, grey, small_rgb
 
 MIN_MATCHED_SHARE = 0.15
 """Of what has texture, less than this share matched is too little to speak of the frame's near and far."""
@@ -39,11 +36,11 @@ MIN_MATCHED_SHARE = 0.15
 MIN_COVERAGE_PCT = 0.5
 """The same of the whole picture, however little of it has texture."""
 
-_SPOILS_COARSE_SHARE = 0.006
-_FULL_SHARE = 0.6
-_AGREE_PX = 1.5
 _TEXTURE_CODES = 8
-_MIN_WITNESSES = 12
+_AGREE_SHARE = 0.0025
+_RGB_WIDTH_PX = 160
+_NO_NUMBERS_SHARE = 0.001
+_WITH_NO_NUMBERS = 0.5
 
 SMALLEST_SIDE_PX = 32
 """Below this height or width there is no room for points, rows and patches to bear each other out."""
@@ -51,152 +48,222 @@ SMALLEST_SIDE_PX = 32
 TOO_SMALL = "picture too small to measure"
 NO_TEXTURE = "no texture to match"
 NOTHING_IN_COMMON = "too little in common between the eyes"
+REPEATED = "repeated texture: the eyes match at more than one place"
+IDENTICAL = "both eyes are identical"
+NO_NUMBERS = "samples that are no numbers"
 
 
-def measure_grey(left: Grey, right: Grey) -> FrameMeasure:
-    """Measure one pair of luma pictures.
+@dataclass(frozen=True)
+class Trace:
+    """What a frame leaves for judging its shot as a whole; None where the frame shows nothing."""
+
+    cut: Signature
+    sync: SyncSignature | None = None
+    order: OrderEvidence | None = None
+
+
+def measure_frame(
+    left: Planes, right: Planes, fmt: PictureFormat, *, with_tone: bool = True
+) -> tuple[FrameMeasure, Trace]:
+    """Measure one frame of both eyes.
 
     Parameters
     ----------
-    left, right : (H, W) float32, 0 at black and 1 at white
+    left, right : Planes
+        In the codes of ``fmt``.
+    with_tone : bool
+        Whether to compare brightness, colour and sharpness as well.
 
     Returns
     -------
     FrameMeasure
         NaN and a note where nothing can be measured.
+    Trace
     """
-    if min(left.shape) < SMALLEST_SIDE_PX:
-        return FrameMeasure(note=TOO_SMALL)
-    if is_flat(left) or is_flat(right):
-        return FrameMeasure(coverage_pct=0.0, note=NO_TEXTURE)
-    hidden_left, hidden_right = hidden_px(left), hidden_px(right)
+    left_grey, right_grey = (grey(planes, fmt, out) for planes, out in zip((left, right), _scratch(fmt)))
+    if min(left_grey.shape) < SMALLEST_SIDE_PX:
+        return FrameMeasure(note=TOO_SMALL), Trace(signature(left_grey))
+    proxy, holes = proxy_pair(left_grey, right_grey), 0.0
+    if not proxy.is_finite:
+        holes = max(_mended(left_grey), _mended(right_grey))
+        proxy = proxy_pair(left_grey, right_grey)
+    trace = Trace(signature(proxy.luma))
+    if holes > _NO_NUMBERS_SHARE:
+        return FrameMeasure(note=NO_NUMBERS), trace
+    if proxy.is_flat:
+        return FrameMeasure(coverage_pct=0.0, note=NO_TEXTURE), trace
+    trace = replace(trace, sync=sync_signature(proxy.left, proxy.right))
+    if np.array_equal(left_grey[:2], right_grey[:2]) and np.array_equal(left_grey, right_grey):
+        return FrameMeasure(note=IDENTICAL), trace
+    measure, straight, parallax = _parallax(left_grey, right_grey, proxy)
+    if parallax is None:
+        return measure, trace
+    trace = replace(trace, order=order_evidence(straight.left, straight.right, parallax))
+    if with_tone:
+        measure = replace(measure, **_tone(left, right, fmt, straight, parallax.left))
+    if holes:
+        measure = replace(measure, confidence=min(measure.confidence, _WITH_NO_NUMBERS), note=NO_NUMBERS)
+    return measure, trace
+
+
+def glance(left: Planes, fmt: PictureFormat) -> Trace:
+    """What a frame that is not measured leaves: enough to find cuts."""
+    return Trace(signature(grey(left, fmt, _scratch(fmt)[0])))
+
+
+_of_thread = threading.local()
+
+
+def _scratch(fmt: PictureFormat) -> tuple[Grey, Grey]:
+    """Memory for both eyes' luma, kept by each thread from frame to frame."""
+    shape = (fmt.height, fmt.width)
+    kept: tuple[Grey, Grey] | None = getattr(_of_thread, "luma", None)
+    if kept is None or kept[0].shape != shape:
+        kept = (np.empty(shape, np.float32), np.empty(shape, np.float32))
+        _of_thread.luma = kept
+    return kept
+
+
+def _mended(eye: Grey) -> float:
+    """Make black in place what is no number; the share that was."""
+    bad = ~np.isfinite(eye)
+    eye[bad] = 0.0
+    return float(bad.mean())
+
+
+def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, Straight, ParallaxMaps | None]:
+    """Everything that luma tells; no maps where it tells too little."""
+    active = active_picture(left, right)
     measure = FrameMeasure(
-        left_hidden_px=(*hidden_left[0], *hidden_right[0]),
-        right_hidden_px=(*hidden_left[1], *hidden_right[1]),
+        left_hidden_px=active.left_hidden_px,
+        right_hidden_px=active.right_hidden_px,
+        left_bars_px=active.left.bars_px,
+        right_bars_px=active.right.bars_px,
     )
-    proxy = proxy_pair(left, right)
-    straight, misfit, points, coarse = _straightened(proxy)
-    height, width = straight.left.shape
-    across = points.right[:, 0] - points.left[:, 0]
-    searched = search_range(coarse, across, width)
+    straight = straightened(proxy)
+    searched = search_range(straight.coarse, _across(straight), straight.left.shape[1])
     if searched is None:
-        return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON)
-    parallax = with_thin_things(
-        match(straight.left, straight.right, *searched), straight.left, straight.right, *searched
-    )
-    maps = ParallaxMaps(parallax, seen_from_right(parallax))
-    columns = {
-        (eye, side): hidden_columns(line, height, straight.scale)
-        for eye, lines in (("left", hidden_left), ("right", hidden_right))
-        for side, line in zip(("left", "right"), lines)
-    }
-    if misfit is not None:
-        for side, outside in zip(("left", "right"), outside_columns(misfit, width, height)):
-            columns["right", side] = np.maximum(columns["right", side], outside)
-    seen = _both_eyes_lit(maps.left, columns)
-    found = seen[np.isfinite(seen)]
-    coverage_pct = 100.0 * found.size / seen.size
-    share = _matched_share(straight.left, seen)
+        return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), straight, None
+    dense = match(straight.left, straight.right, *searched)
+    dense = with_thin_things(dense, straight.left, straight.right, *searched)
+    dense = _both_eyes_lit(dense, active, straight.misfit, left.shape)
+    supported = borne_out(straight.left, straight.right, dense)
+    dense = without_guesses(dense, supported)
+    matched = np.isfinite(dense)
+    coverage_pct = 100.0 * float(matched.mean())
+    share = _matched_share(straight, matched)
+    measure = replace(measure, coverage_pct=coverage_pct)
     if coverage_pct < MIN_COVERAGE_PCT or share < MIN_MATCHED_SHARE:
-        return replace(measure, coverage_pct=coverage_pct, note=NOTHING_IN_COMMON)
-    straight_right = right if misfit is None else without_misfit(right, misfit, straight.scale)
-    left_side = Side(straight_right, left, maps.right, hidden_right[0], hidden_left[0], is_right=False)
-    right_side = Side(left, straight_right, maps.left, hidden_left[1], hidden_right[1], is_right=True)
-    left_bands, right_bands = edge_bands(left_side), edge_bands(right_side)
-    return replace(
+        return replace(measure, note=NOTHING_IN_COMMON), straight, None
+    ends = find_ends(dense, left, right, straight.to_right(left.shape[1], left.shape[0]))
+    repeated = share_repeated(straight.left, *ends.places, searched[1] - searched[0])
+    if repeated > 0.5:
+        return replace(measure, note=REPEATED), straight, None
+    maps = ParallaxMaps(dense, seen_from_right(dense))
+    rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
+    agreeing, witnesses = _agreeing(straight, dense)
+    evidence = Evidence(share, float(supported.mean()), agreeing, witnesses, ends.near_sure, ends.far_sure, repeated)
+    measure = replace(
         measure,
-        **_misfit_figures(misfit, straight.scale),
-        **_parallax_figures(find_ends(seen, left, right, _to_right(misfit, straight.scale, left.shape))),
-        left_edge_pct=nearest_band(left_bands),
-        right_edge_pct=nearest_band(right_bands),
-        left_rows_pct=tuple(left_bands.tolist()),
-        right_rows_pct=tuple(right_bands.tolist()),
-        coverage_pct=coverage_pct,
-        confidence=_confidence(share, seen, points),
+        **_misfit_figures(straight),
+        **_end_figures(ends),
+        **_edge_figures(left, right, straight, maps, active),
+        rivalry_pct=rivalry.pct,
+        rivalry_boxes=rivalry.boxes,
+        confidence=confidence_of(evidence),
     )
+    return measure, straight, maps
 
 
-def _straightened(proxy: ProxyPair) -> tuple[ProxyPair, Misfit | None, PointMatches, Parallax]:
-    """Find the misfit between the eyes and take it out of the right one; points and coarse map are of that pair."""
-    height, width = proxy.left.shape
-    coarse = coarse_parallax(proxy.left, proxy.right)
-    misfit, points = find_alignment(proxy.left, proxy.right, coarse)
-    if misfit is None or not misfit.worth_removing(width, height):
-        return proxy, misfit, points, coarse
-    right = without_misfit(proxy.right, misfit, 1.0)
-    # A misfit of more than a row or two of the coarse map spoils it.
-    if misfit.corner_px(width, height) > _SPOILS_COARSE_SHARE * width:
-        coarse = coarse_parallax(proxy.left, right)
-    return ProxyPair(proxy.left, right, proxy.scale), misfit, points, coarse
+def _across(straight: Straight) -> npt.NDArray[np.float32]:
+    return straight.points.right[:, 0] - straight.points.left[:, 0]
 
 
-def _misfit_figures(misfit: Misfit | None, scale: float) -> dict[str, Any]:
+def _misfit_figures(straight: Straight) -> dict[str, Any]:
+    misfit = straight.misfit
     if misfit is None:
         return {}
     return {
-        "vertical_px": misfit.vertical_px * scale,
+        "vertical_px": misfit.vertical_px * straight.scale,
         "rotation_deg": math.degrees(misfit.rotation),
         "size_pct": 100.0 * (misfit.size - 1.0),
         "keystone_pct": 100.0 * misfit.keystone,
     }
 
 
-def _both_eyes_lit(parallax: Parallax, hidden: dict[tuple[str, str], npt.NDArray[np.int32]]) -> Parallax:
-    """The left eye's map without what black hides in either eye."""
-    if not any(columns.any() for columns in hidden.values()):
+def _both_eyes_lit(parallax: Parallax, active: Active, misfit: Misfit | None, size: tuple[int, ...]) -> Parallax:
+    """The left eye's map without what black hides in either eye, or lies outside the right eye's frame."""
+    height, width = parallax.shape
+    outside = (np.zeros(height, np.int32),) * 2 if misfit is None else outside_columns(misfit, width, height)
+    if not active and not any(side.any() for side in outside):
         return parallax
-    width = parallax.shape[1]
-    own = np.arange(width)[None, :]
-    partner = own + np.nan_to_num(parallax)
-    lit = np.ones(parallax.shape, bool)
-    for eye, x in (("left", own), ("right", partner)):
-        lit &= (x >= hidden[eye, "left"][:, None]) & (x < width - hidden[eye, "right"][:, None])
+    columns = np.arange(width)[None, :]
+    seen = (columns >= outside[0][:, None]) & (columns < width - outside[1][:, None])
+    seen &= active.right.lit(height, width, size[0], size[1])
+    partner = np.clip(np.rint(columns + np.nan_to_num(parallax)), 0, width - 1).astype(np.intp)
+    lit = active.left.lit(height, width, size[0], size[1]) & np.take_along_axis(seen, partner, axis=1)
     return np.where(lit, parallax, np.float32(np.nan))
 
 
-def _to_right(misfit: Misfit | None, scale: float, shape: tuple[int, ...]) -> ToRight | None:
-    """Where a place of the straightened right eye lies in the right eye as it is; None where they are the same."""
-    height, width = shape
-    if misfit is None or not misfit.worth_removing(round(width / scale), round(height / scale)):
-        return None
-    corners = misfit.in_right([(0, 0), (width, 0), (0, height), (width, height)], width, height, scale)
-    base, across, down = corners[0], (corners[1] - corners[0]) / width, (corners[2] - corners[0]) / height
-    both = (corners[3] - corners[1] - corners[2] + corners[0]) / (width * height)
-
-    def placed(x: Any, y: Any) -> tuple[Any, Any]:
-        # Shift, rotation, size and keystone together are exactly bilinear in the place.
-        product = x * y
-        return tuple(
-            np.float32(base[i]) + np.float32(across[i]) * x + np.float32(down[i]) * y + np.float32(both[i]) * product
-            for i in (0, 1)
-        )  # type: ignore[return-value]
-
-    return placed
-
-
-def _parallax_figures(ends: Ends) -> dict[str, Any]:
+def _end_figures(ends: Ends) -> dict[str, Any]:
     names = ("near_pct", "far_pct", "median_pct", "nearest_pct", "farthest_pct")
     return {name: getattr(ends, name) for name in names}
 
 
-def _matched_share(left: Grey8, seen: Parallax) -> float:
+def _edge_figures(left: Grey, right: Grey, straight: Straight, maps: ParallaxMaps, active: Active) -> dict[str, Any]:
+    height, width = left.shape
+    figures: dict[str, Any] = {}
+    rows = active.kept_out_rows_px
+    for name, is_right in (("left", False), ("right", True)):
+        edges = [(eye.right if is_right else eye.left).kept_out_px for eye in (active.left, active.right)]
+        columns = max(columns_needed(width, line) for line in edges)
+        eyes = [left[:, width - columns :] if is_right else left[:, :columns]]
+        eyes.append(straight.strip(right, columns, is_right=is_right))
+        # At the left side the right eye's edge cuts what stands in front, and the other way round.
+        own, other = (0, 1) if is_right else (1, 0)
+        seen = maps.left if is_right else maps.right
+        side = Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, (width, height), rows)
+        bands = edge_bands(side)
+        figures[f"{name}_edge_pct"] = nearest_band(bands)
+        figures[f"{name}_rows_pct"] = tuple(bands.tolist())
+        figures[f"{name}_beside_pct"] = beside_pct(side, bands)
+    figures["top_edge_pct"], figures["bottom_edge_pct"] = top_and_bottom_pct(maps.left, height, rows)
+    return figures
+
+
+def _matched_share(straight: Straight, matched: npt.NDArray[np.bool_]) -> float:
     """Of the picture that has texture, the share that was matched; lettering on black has little of either."""
-    kernel = np.ones((5, 9), np.uint8)
-    contrast = cv2.morphologyEx(left, cv2.MORPH_GRADIENT, kernel)
-    matched = np.isfinite(seen)
+    contrast = cv2.morphologyEx(straight.left, cv2.MORPH_GRADIENT, np.ones((5, 9), np.uint8))
     could_be = matched | (contrast >= _TEXTURE_CODES)
     return int(np.count_nonzero(matched)) / max(1, int(np.count_nonzero(could_be)))
 
 
-def _confidence(matched_share: float, seen: Parallax, points: PointMatches) -> float:
-    """0 to 1: how much was matched, and how many independently followed points the dense map agrees with."""
-    share = min(1.0, matched_share / _FULL_SHARE)
-    rows = np.rint(points.left[:, 1]).astype(int)
-    columns = np.rint(points.left[:, 0]).astype(int)
-    at_points = seen[rows, columns]
+def _agreeing(straight: Straight, dense: Parallax) -> tuple[float, int]:
+    """Of the points followed by themselves, the share that the dense map agrees with, and of how many."""
+    points = straight.points
+    at_points = dense[np.rint(points.left[:, 1]).astype(int), np.rint(points.left[:, 0]).astype(int)]
     known = np.isfinite(at_points)
-    if np.count_nonzero(known) < _MIN_WITNESSES:
-        return 0.5 * share
-    across = points.right[:, 0] - points.left[:, 0]
-    agreeing = float(np.mean(np.abs(at_points[known] - across[known]) < _AGREE_PX))
-    return share * agreeing
+    if not known.any():
+        return 0.0, 0
+    apart = np.abs(at_points[known] - _across(straight)[known])
+    return float(np.mean(apart < _AGREE_SHARE * dense.shape[1])), int(np.count_nonzero(known))
+
+
+def _tone(left: Planes, right: Planes, fmt: PictureFormat, straight: Straight, dense: Parallax) -> dict[str, Any]:
+    """Brightness, black level, colour and sharpness of the right eye against the left."""
+    left_rgb, right_rgb = (small_rgb(planes, fmt, _RGB_WIDTH_PX) for planes in (left, right))
+    height, width = left_rgb.shape[:2]
+    if straight.misfit is not None:
+        right_rgb = without_misfit(right_rgb, straight.misfit, width / straight.left.shape[1])
+    small = cv2.resize(dense, (width, height), interpolation=cv2.INTER_NEAREST) * np.float32(width / dense.shape[1])
+    tone = tone_difference(left_rgb, right_rgb, np.asarray(small, np.float32))
+    full = [planes[0] if planes[0].ndim == 2 else planes[0][..., 1] for planes in (left, right)]
+    sharpness = sharpness_difference(full[0], full[1], dense, tone.gain_pct, straight.misfit, straight.scale)
+    return {
+        "gain_pct": tone.gain_pct,
+        "black_pct": tone.black_pct,
+        "red_gain_pct": tone.red_gain_pct,
+        "green_gain_pct": tone.green_gain_pct,
+        "blue_gain_pct": tone.blue_gain_pct,
+        "sharpness_pct": sharpness,
+    }

@@ -103,6 +103,25 @@ def seen_from_right(parallax: Parallax) -> Parallax:
     return turned
 
 
+def filled_from_behind(parallax: Parallax) -> Parallax:
+    """Gaps take what lies behind of the two sides of their row: what is hidden from one eye is the background."""
+    rows, columns = parallax.shape
+    # One column of "nothing" on either side bounds every gap within its row.
+    nothing = np.float32(-1e9)
+    values = np.full((rows, columns + 2), nothing, np.float32)
+    values[:, 1:-1] = parallax
+    flat = values.ravel()
+    unknown = np.isnan(flat)
+    gaps = np.flatnonzero(unknown)
+    if not gaps.size:
+        return parallax
+    starts, ends = gaps[~unknown[gaps - 1]], gaps[~unknown[gaps + 1]]
+    flat[gaps] = np.repeat(np.maximum(flat[starts - 1], flat[ends + 1]), ends - starts + 1)
+    filled = np.ascontiguousarray(values[:, 1:-1])
+    filled[filled[:, 0] == nothing] = 0.0
+    return filled
+
+
 def coarse_parallax(left: Grey8, right: Grey8) -> Parallax:
     """Parallax over the whole search range at a fraction of proxy size, in proxy pixels; NaN where not agreed."""
     height, width = left.shape

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -30,18 +31,20 @@ class ProxyPair:
     ----------
     scale : float
         Source pixels per proxy pixel.
+    luma : (h, w) float32
+        The left eye as it is, 0 at black and 1 at white.
+    is_finite : bool
+        Whether every sample of both eyes is a number; if not, nothing else here means anything.
+    is_flat : bool
+        Whether one of the eyes has no contrast anywhere worth the name.
     """
 
     left: Grey8
     right: Grey8
     scale: float
-
-
-def is_flat(grey: Grey) -> bool:
-    """Whether a picture (H, W), 0 black to 1 white, has no contrast anywhere worth the name."""
-    step = max(1, grey.shape[1] // 240)
-    low, high = np.percentile(grey[::step, ::step], (0.5, 99.5))
-    return bool(high - low < FLAT_CONTRAST)
+    luma: Grey
+    is_finite: bool
+    is_flat: bool
 
 
 def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
@@ -54,17 +57,24 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
     height, width = left.shape
     proxy_height = max(1, round(height * PROXY_WIDTH_PX / width))
     small_left, small_right = (_scaled(eye, PROXY_WIDTH_PX, proxy_height) for eye in (left, right))
+    if not math.isfinite(float(small_left.sum()) + float(small_right.sum())):
+        blank = np.zeros(small_left.shape, np.uint8)
+        return ProxyPair(blank, blank, width / PROXY_WIDTH_PX, small_left, is_finite=False, is_flat=True)
     mean_left, spread_left = float(small_left.mean()), float(small_left.std())
     mean_right, spread_right = float(small_right.mean()), float(small_right.std())
     gain = float(np.clip(spread_left / max(spread_right, 1e-6), *_GAIN_RANGE))
+    spans = [np.percentile(eye[::2, ::2], (0.5, 99.5)) for eye in (small_left, small_right)]
+    low, high = (float(v) for v in spans[0])
     small_right = (small_right - mean_right) * gain + mean_left
-    low, high = (float(v) for v in np.percentile(small_left[::2, ::2], (0.5, 99.5)))
     stretch = min(255.0 / max(high - low, 1e-6), _STRETCH_MAX * 255.0)
 
     def as_bytes(eye: Grey) -> Grey8:
         return np.asarray(np.clip((eye - low) * stretch + 0.5, 0.0, 255.0), np.uint8)
 
-    return ProxyPair(as_bytes(small_left), as_bytes(small_right), width / PROXY_WIDTH_PX)
+    is_flat = any(float(span[1] - span[0]) < FLAT_CONTRAST for span in spans)
+    return ProxyPair(
+        as_bytes(small_left), as_bytes(small_right), width / PROXY_WIDTH_PX, small_left, is_finite=True, is_flat=is_flat
+    )
 
 
 def _scaled(grey: Grey, width: int, height: int) -> Grey:

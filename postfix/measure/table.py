@@ -11,7 +11,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from postfix.source.shots import Shot
+from postfix.source.shots import Shot, Transition
 
 EDGE_BANDS = 24
 """Row bands, top to bottom, in which edge parallax is kept, so that a window can be told apart top and bottom."""
@@ -160,7 +160,8 @@ class ShotFinding:
 class MeasurementTable:
     """All frames of a clip. ``frames[i]`` is frame i; ``shots`` cover every frame once, in order.
 
-    ``findings`` holds one entry a shot, or nothing where no shot was looked at as a whole.
+    ``findings`` holds one entry a shot, or nothing where no shot was looked at as a whole. ``seen_transitions`` are
+    those in the picture, whatever the shots were taken from; they are not in the file.
     """
 
     clip: ClipInfo
@@ -168,6 +169,7 @@ class MeasurementTable:
     timecodes: tuple[str, ...]
     shots: tuple[Shot, ...]
     findings: tuple[ShotFinding, ...] = ()
+    seen_transitions: tuple[Transition, ...] = ()
 
     def column(self, name: str) -> npt.NDArray[np.float64]:
         """One figure over all frames, (frames,) or for the ``_rows_pct`` and ``_hidden_px`` fields (frames, k)."""

@@ -7,6 +7,7 @@ import io
 import math
 import sys
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
@@ -129,7 +130,7 @@ def read_table(path: Path) -> MeasurementTable:
 
 def as_written(table: MeasurementTable) -> MeasurementTable:
     """The table with the digits its file has, so that the same decisions follow from it and from the file."""
-    return _parsed(table_text(table), Path(table.clip.name))
+    return replace(_parsed(table_text(table), Path(table.clip.name)), seen_transitions=table.seen_transitions)
 
 
 def _parsed(text: str, path: Path) -> MeasurementTable:

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.matching import Parallax, seen_from_right
+from postfix.measure.matching import Parallax, filled_from_behind, seen_from_right
 from postfix.measure.proxy import Grey8
 
 Mask = npt.NDArray[np.bool_]
@@ -44,41 +44,11 @@ class Unexplained:
     right: Mask
 
 
-def unexplained(left: Grey8, right: Grey8, parallax: Parallax) -> Unexplained:
-    """Compare each eye with the other one, moved by the map.
-
-    Parameters
-    ----------
-    left, right : (h, w) uint8
-        The proxy, without misfit.
-    parallax : (h, w) float32
-        Of the left eye; NaN where unknown.
-    """
-    return _unexplained(left, right, _filled(parallax), seen_from_right(parallax))
-
-
 def _unexplained(left: Grey8, right: Grey8, filled: Parallax, from_right: Parallax) -> Unexplained:
     return Unexplained(
         left=_differs(left, right, filled, from_right, +1),
         right=_differs(right, left, from_right, filled, -1),
     )
-
-
-def _filled(parallax: Parallax) -> Parallax:
-    """Gaps take what lies behind of the two sides of their row: what is hidden from one eye is the background."""
-    gaps = np.isnan(parallax)
-    rows, columns = np.nonzero(gaps)
-    if not rows.size:
-        return parallax
-    width = parallax.shape[1]
-    index = np.arange(width, dtype=np.int32)[None, :]
-    before = np.maximum.accumulate(np.where(gaps, np.int32(-1), index), axis=1)[rows, columns]
-    after = np.minimum.accumulate(np.where(gaps, np.int32(width), index)[:, ::-1], axis=1)[:, ::-1][rows, columns]
-    left = np.where(before >= 0, parallax[rows, np.maximum(before, 0)], np.nan)
-    right = np.where(after < width, parallax[rows, np.minimum(after, width - 1)], np.nan)
-    filled = parallax.copy()
-    filled[rows, columns] = np.nan_to_num(np.fmax(left, right))
-    return filled
 
 
 def _differs(own: Grey8, other: Grey8, own_map: Parallax, other_map: Parallax, sign: int) -> Mask:
@@ -116,7 +86,7 @@ def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: floa
     low_px, high_px : float
         Parallax to look in.
     """
-    filled = _filled(parallax)
+    filled = filled_from_behind(parallax)
     odd = _unexplained(left, right, filled, seen_from_right(parallax))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(odd.left.astype(np.uint8), connectivity=8)
     areas = stats[1:, cv2.CC_STAT_AREA]

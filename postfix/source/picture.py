@@ -124,19 +124,22 @@ class EyeSource(Protocol):
         ...
 
 
-def grey(planes: Planes, fmt: PictureFormat) -> npt.NDArray[np.float32]:
+def grey(planes: Planes, fmt: PictureFormat, out: npt.NDArray[np.float32] | None = None) -> npt.NDArray[np.float32]:
     """Luma of a picture as (height, width) float32, 0 at black and 1 at reference white, for measuring only.
 
-    RGB is weighted with BT.709's luma coefficients on the coded values.
+    RGB is weighted with BT.709's luma coefficients on the coded values. With ``out`` it is written there: fresh memory
+    of that size costs more than the arithmetic.
     """
     first = planes[0]
     if fmt.is_yuv or (len(planes) == 1 and first.ndim == 2):
-        luma = first.astype(np.float32)
+        luma = np.empty(first.shape, np.float32) if out is None else out
+        np.copyto(luma, first, casting="unsafe")
         black = fmt.planes[0].black[0]
     else:
         weights = (0.2126, 0.7152, 0.0722)
         channels = [first[..., i] for i in range(3)] if first.ndim == 3 else list(planes[:3])
-        luma = np.zeros(channels[0].shape, np.float32)
+        luma = np.empty(channels[0].shape, np.float32) if out is None else out
+        luma.fill(0.0)
         for weight, channel in zip(weights, channels):
             luma += np.float32(weight) * channel.astype(np.float32)
         black = fmt.planes[0].black[0]

@@ -1,0 +1,148 @@
+"""What only a whole shot tells, gathered while its frames go by and in bounded memory."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from postfix.measure.cuts import CutFinder
+from postfix.measure.frame import Trace
+from postfix.measure.order import OrderEvidence, swap_reason
+from postfix.measure.sync import SyncSignature, shot_offset
+from postfix.measure.table import NAN, FrameMeasure, ShotFinding
+from postfix.source.shots import Shot, Transition, begins
+
+ONE_EYE_STILL = "the {eye} eye stands still while the other moves"
+BOTH_STILL = "the frame before, again"
+
+_LOOK_EVERY = 64
+_LONGEST_KEPT = 480
+"""Frames of one shot in which an offset is looked for: enough, and it bounds the memory of long shots."""
+
+_STILL_CODES = 1
+_MOVING_CODES = 0.5
+_OFFSET_BELIEVED = 0.5
+_OUT_OF_STEP = 0.5
+"""What is left of a frame's confidence where an eye seems late: sideways motion is then false depth."""
+
+
+@dataclass(frozen=True)
+class _Told:
+    first: int
+    last: int
+    offset_frames: float
+    confidence: float
+
+
+class ShotWatcher:
+    """Takes frames in order; knows at the end which shots there are and what each shows as a whole."""
+
+    def __init__(self, shots: tuple[Shot, ...] | None = None) -> None:
+        self._shots = shots
+        self._finder = CutFinder()
+        self._count = 0
+        self._signatures: dict[int, SyncSignature] = {}
+        self._order: dict[int, OrderEvidence] = {}
+        self._told: list[_Told] = []
+        self._first = 0
+        self._before: SyncSignature | None = None
+
+    def add(self, trace: Trace) -> str:
+        """Take the next frame; returns a note where it, or one of its eyes, only repeats the one before."""
+        frame, self._count = self._count, self._count + 1
+        self._finder.add(trace.cut)
+        if trace.order is not None:
+            self._order[frame] = trace.order
+        note = "" if trace.sync is None or self._before is None else _stillness(self._before, trace.sync)
+        self._before = trace.sync
+        if trace.sync is not None and frame - self._first < _LONGEST_KEPT:
+            self._signatures[frame] = trace.sync
+        if frame % _LOOK_EVERY == _LOOK_EVERY - 1:
+            self._settle(frame - _LOOK_EVERY)
+        return note
+
+    def transitions(self) -> tuple[Transition, ...]:
+        """As seen in the picture."""
+        return self._finder.transitions()
+
+    def findings(
+        self, shots: Sequence[Shot], frames: Sequence[FrameMeasure], transitions: Sequence[Transition]
+    ) -> tuple[ShotFinding, ...]:
+        """One for each shot."""
+        self._settle(self._count)
+        found = []
+        for shot, begin in zip(shots, begins(shots, transitions)):
+            told = max(self._told, key=lambda one: _overlap(one, shot), default=_Told(0, -1, NAN, 0.0))
+            if _overlap(told, shot) <= 0:
+                told = _Told(0, -1, NAN, 0.0)
+            evidence = [self._order[f] for f in range(shot.first, shot.last + 1) if f in self._order]
+            confidences = [frames[f].confidence for f in range(shot.first, shot.last + 1)]
+            found.append(
+                ShotFinding(
+                    # A quarter of a shot's frames may be worse than what is said of it, no more.
+                    confidence=float(np.quantile(confidences, 0.25)),
+                    offset_frames=told.offset_frames,
+                    offset_confidence=told.confidence,
+                    swap_reason=swap_reason(evidence),
+                    transition="cut" if begin is None else begin.kind,
+                    transition_frames=0 if begin is None else begin.frames,
+                )
+            )
+        return tuple(found)
+
+    def _settle(self, until: int) -> None:
+        """Look for the offset of each shot that ends before a frame, and let go of what that needed."""
+        if self._shots is not None:
+            starts = [shot.first for shot in self._shots if shot.first < self._count]
+        else:
+            starts = [0, *(one.frame for one in self._finder.transitions())]
+        for first, after in zip(starts, [*starts[1:], self._count]):
+            if first >= self._first and after <= until:
+                kept = [self._signatures[f] for f in range(first, after) if f in self._signatures]
+                offset, confidence = shot_offset(kept) if kept else (NAN, 0.0)
+                self._told.append(_Told(first, after - 1, offset, confidence))
+                self._first = after
+        for frame in [f for f in self._signatures if f < self._first]:
+            del self._signatures[frame]
+
+
+def _overlap(told: _Told, shot: Shot) -> int:
+    return min(told.last, shot.last) - max(told.first, shot.first) + 1
+
+
+def _stillness(before: SyncSignature, now: SyncSignature) -> str:
+    changes = [
+        np.abs(getattr(now, eye).astype(np.int16) - getattr(before, eye).astype(np.int16)) for eye in ("left", "right")
+    ]
+    still = [int(change.max()) <= _STILL_CODES for change in changes]
+    if all(int(change.max()) == 0 for change in changes):
+        return BOTH_STILL
+    for eye, own, other in (("left", 0, 1), ("right", 1, 0)):
+        if still[own] and float(changes[other].mean()) > _MOVING_CODES:
+            return ONE_EYE_STILL.format(eye=eye)
+    return ""
+
+
+def with_note(measure: FrameMeasure, note: str) -> FrameMeasure:
+    """The frame with what its shot told about it; where one eye stands still nothing measured can be true."""
+    if not note or measure.note:
+        return measure
+    if note == BOTH_STILL:
+        return replace(measure, note=note)
+    return FrameMeasure(
+        left_hidden_px=measure.left_hidden_px,
+        right_hidden_px=measure.right_hidden_px,
+        left_bars_px=measure.left_bars_px,
+        right_bars_px=measure.right_bars_px,
+        note=note,
+    )
+
+
+def out_of_step(frames: list[FrameMeasure], shots: Sequence[Shot], findings: Sequence[ShotFinding]) -> None:
+    """Lower the confidence, in place, of frames in whose shot an eye seems late."""
+    for shot, finding in zip(shots, findings):
+        if finding.offset_confidence >= _OFFSET_BELIEVED and abs(finding.offset_frames) >= 1.0:
+            for frame in range(shot.first, shot.last + 1):
+                frames[frame] = replace(frames[frame], confidence=_OUT_OF_STEP * frames[frame].confidence)
