@@ -93,7 +93,7 @@ def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[Fram
     last = pair.count - 1
     try:
         with ThreadPoolExecutor(workers, thread_name_prefix="measure") as pool:
-            for frame, left, right in pair.frames():
+            for frame, left, right in pair.frames(colour_every=TONE_EVERY * every):
                 wanted = frame % every == 0 or frame == last
                 with_tone = frame % (TONE_EVERY * every) == 0
                 waiting.append(pool.submit(_looked_at, left, right, pair.format, wanted, with_tone))

@@ -109,8 +109,11 @@ class EyeSource(Protocol):
     @property
     def timecode(self) -> str | None: ...
 
-    def frames(self, first: int = 0, last: int | None = None) -> Iterator[Planes]:
+    def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
         """Decode frames ``first`` to ``last`` (both included, counted from 0), one at a time, in order.
+
+        Whoever needs luma alone may say in which frames colour is wanted as well: those whose number is a multiple of
+        ``colour_every``. Chroma of the others may hold anything.
 
         Raises
         ------

@@ -41,8 +41,11 @@ class StillsSource:
         """One file a frame, in order."""
         return list(self.paths)
 
-    def frames(self, first: int = 0, last: int | None = None) -> Iterator[Planes]:
-        """Read stills ``first`` to ``last`` (both included, counted from 0); InputError names file and frame."""
+    def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
+        """Read stills ``first`` to ``last`` (both included, counted from 0); InputError names file and frame.
+
+        They are always read with all their colour.
+        """
         end = self.count - 1 if last is None else last
         if not 0 <= first <= end < self.count:
             raise ValueError(f"frames {first} to {end} of {self.count}")
@@ -89,6 +92,12 @@ def open_stills(path: Path, rate: Fraction | None, frames: tuple[int, int] | Non
             )
     assert fmt is not None
     return StillsSource(path, fmt, rate, len(paths), numbers[0], timecode, paths)
+
+
+def still_numbers(path: Path) -> tuple[int, int]:
+    """Lowest and highest number of the stills in a folder or of a numbered pattern."""
+    numbered = _in_folder(path) if path.is_dir() else _by_pattern(path)
+    return min(numbered), max(numbered)
 
 
 def open_still(path: Path, frame: int | None = None) -> oiio.ImageInput:

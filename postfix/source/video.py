@@ -26,6 +26,12 @@ _DURATION_TAG = re.compile(r"(\d+):(\d\d):(\d\d(?:\.\d+)?)")
 _PROGRESSIVE = (0, 1)
 """FFmpeg's field orders that are no interlacing: unknown and progressive."""
 
+_LUMA_ALONE = ("prores",)
+"""Codecs whose frames stand alone and whose decoder leaves chroma out when asked; that saves two fifths of the time."""
+
+_GREY_FLAG = 1 << 13
+"""FFmpeg's AV_CODEC_FLAG_GRAY, which PyAV does not name."""
+
 _FULL_RANGE = {1: False, 2: True}
 """FFmpeg's colour range codes (limited, full); anything else is unknown."""
 
@@ -102,15 +108,18 @@ class VideoSource:
         """When frame 0 of this source is shown, on the clock that all streams of the file share, in seconds."""
         return self._packets.times[self.first_frame] * self._packets.time_base
 
-    def frames(self, first: int = 0, last: int | None = None) -> Iterator[Planes]:
-        """Decode frames ``first`` to ``last`` (both included); raises InputError naming the frame that fails."""
+    def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
+        """Decode frames ``first`` to ``last`` (both included); raises InputError naming the frame that fails.
+
+        Of frames whose number is no multiple of ``colour_every`` only luma is sure to be decoded.
+        """
         end = self.count - 1 if last is None else last
         if not 0 <= first <= end < self.count:
             raise ValueError(f"frames {first} to {end} of {self.count}")
         wanted = range(self.first_frame + first, self.first_frame + end + 1)
         frame_number = wanted.start
         try:
-            for frame_number, planes in self._decode(wanted):
+            for frame_number, planes in self._decode(wanted, colour_every):
                 yield planes
                 frame_number += 1
         except av.FFmpegError as error:
@@ -126,7 +135,7 @@ class VideoSource:
                 self.path, "the end of the pictures", f"{self.file_count} frames", _COPY_AGAIN, frame=frame_number
             )
 
-    def _decode(self, wanted: range) -> Iterator[tuple[int, Planes]]:
+    def _decode(self, wanted: range, colour_every: int) -> Iterator[tuple[int, Planes]]:
         """Decode a run of the file's frames, each checked to be the one its packet announced."""
         times = self._packets.times
         with av.open(str(self.path), metadata_errors="replace") as container:
@@ -138,7 +147,7 @@ class VideoSource:
             if seek_to is not None:
                 container.seek(seek_to, stream=stream, backward=True, any_frame=False)
             number = None if seek_to is not None else 0
-            for frame in self._decoded(container, stream):
+            for frame in self._decoded(container, stream, colour_every):
                 if number is None:
                     if frame.pts is None or frame.pts < times[wanted.start]:
                         continue
@@ -150,9 +159,14 @@ class VideoSource:
                 if number >= wanted.stop:
                     return
 
-    def _decoded(self, container: InputContainer, stream: Any) -> Iterator[av.VideoFrame]:
+    def _decoded(self, container: InputContainer, stream: Any, colour_every: int) -> Iterator[av.VideoFrame]:
         has_checksums = self.tags.codec == "ffv1" and bool(stream.codec_context.extradata)
+        context, may_skip = stream.codec_context, colour_every > 1 and self.tags.codec in _LUMA_ALONE
+        flags = context.flags
         for packet in container.demux(stream):
+            if may_skip and packet.pts is not None:
+                number = bisect_left(self._packets.times, packet.pts) - self.first_frame
+                context.flags = flags if number % colour_every == 0 else flags | _GREY_FLAG
             if has_checksums and packet.size and not packet_is_whole(bytes(packet)):
                 number = bisect_left(self._packets.times, packet.pts or 0)
                 raise InputError(
