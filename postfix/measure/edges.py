@@ -249,6 +249,9 @@ def _found(strips: _Strips) -> tuple[Halves, Halves, npt.NDArray[np.bool_]]:
 
 def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
     """What crosses the edge in front of what each half band shows as a whole, percent of width; NaN where nothing."""
+    if strips.windowed:
+        # Beside a window most strips have their partner behind the black, and chance would find them another.
+        return np.full(_HALF_BANDS, NAN)
     size = 2 * strips.size
     own, searched = strips.template(size), strips.searched(size)
     # A thin thing of strong contrast spoils the reading of its band; what is behind it the map and the neighbours know.
