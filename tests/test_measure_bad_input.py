@@ -17,7 +17,7 @@ from postfix.demo.layers import Layer, layered_scene
 from postfix.measure import measure_pair
 from postfix.measure.clip import measure_clip
 from postfix.source.pair import PairSource, open_pair
-from postfix.source.picture import PictureFormat, PlaneFormat
+from postfix.source.picture import PictureFormat, PlaneFormat, grey
 
 LOW = 0.3
 NOT_FIGURES = {
@@ -159,9 +159,63 @@ def test_half_an_eye_without_numbers_leaves_no_figures(value):
     says_nothing(measure_pair(*pair))
 
 
+@pytest.mark.parametrize("values", [(np.nan,), (np.inf,), (-np.inf,), (np.inf, -np.inf, np.nan)])
+def test_a_few_samples_that_are_no_numbers_do_not_spread(values):
+    pair = textured()
+    clean = measure_pair(*pair)
+    rng = np.random.default_rng(4)
+    for number in range(9):
+        row, column = rng.integers(0, SHAPE[0]), rng.integers(0, SHAPE[1])
+        for channel in range(3):
+            pair[number % 2][row, column, channel] = values[(number + channel) % len(values)]
+    measure = measure_pair(*pair)
+    assert measure.note
+    assert measure.confidence <= 0.5
+    for name in ("near_pct", "far_pct", "median_pct"):
+        found = getattr(measure, name)
+        assert np.isnan(found) or found == pytest.approx(getattr(clean, name), abs=0.1), name
+    assert np.isnan(figures_of(measure)).sum() >= np.isnan(figures_of(clean)).sum()
+    assert np.isfinite(figures_of(measure)[~np.isnan(figures_of(measure))]).all()
+
+
+def test_an_infinite_sample_in_one_channel_alone_is_no_fault():
+    pair = textured()
+    pair[0][20, 30, 0], pair[0][20, 30, 1] = np.inf, -np.inf
+    measure = measure_pair(*pair)
+    assert measure.note
+    assert np.isfinite(figures_of(measure)[~np.isnan(figures_of(measure))]).all()
+
+
+@pytest.mark.parametrize("value", [1e30, -1e30, 3e38, 60000.0])
+def test_a_few_enormous_samples_do_not_upset_the_figures(value):
+    pair = textured()
+    clean = measure_pair(*pair)
+    pair[0][50:53, 60:63] = value
+    measure = measure_pair(*pair)
+    if measure.confidence >= LOW:
+        assert measure.near_pct == pytest.approx(clean.near_pct, abs=0.15)
+        assert measure.far_pct == pytest.approx(clean.far_pct, abs=0.15)
+    else:
+        assert measure.note
+
+
 def float_format(shape, channels):
     plane = PlaneFormat(1, 1, channels, (0.0,) * channels)
     return PictureFormat(shape[1], shape[0], "rgb-float", "float32", 32, 1.0, False, (plane,))
+
+
+@pytest.mark.parametrize("channels", [1, 3])
+@pytest.mark.parametrize("values", [(np.nan,), (np.inf,), (np.inf, -np.inf), (3e38,)])
+def test_luma_of_samples_that_are_no_numbers_is_made_without_a_warning(values, channels):
+    samples = np.full((6, 8, channels), 0.5, np.float32)
+    samples[2, 3] = [values[i % len(values)] for i in range(channels)]
+    plane = samples[..., 0] if channels == 1 else samples
+    luma = grey((plane,), float_format((6, 8), channels))
+    assert luma.shape == (6, 8)
+    good = np.ones((6, 8), bool)
+    good[2, 3] = False
+    assert np.allclose(luma[good], 0.5, atol=1e-6)
+    assert values == (3e38,) or not np.isfinite(luma[2, 3])
 
 
 # ---- whole clips
@@ -198,7 +252,7 @@ class FloatEye:
     def count(self):
         return len(self.pictures)
 
-    def frames(self, first=0, last=None):
+    def frames(self, first=0, last=None, *, colour_every=1):
         for picture in self.pictures[first : None if last is None else last + 1]:
             yield (picture,)
 

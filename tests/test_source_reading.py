@@ -414,7 +414,7 @@ class Counting:
         self.__dict__.update({name: getattr(eye, name) for name in ("path", "format", "rate", "count", "timecode")})
         self.eye, self.read, self.fails_at = eye, 0, fails_at
 
-    def frames(self, first=0, last=None):
+    def frames(self, first=0, last=None, *, colour_every=1):
         for planes in self.eye.frames(first, last):
             if self.read == self.fails_at:
                 raise InputError(self.path, "a fault", "none", "look", frame=self.read)

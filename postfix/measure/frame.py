@@ -20,7 +20,7 @@ from postfix.measure.ends import Ends, find_ends
 from postfix.measure.matching import Parallax, ParallaxMaps, match, search_range, seen_from_right
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
-from postfix.measure.proxy import Grey, ProxyPair, proxy_pair
+from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair
 from postfix.measure.rivalry import find_rivalry
 from postfix.measure.straight import Straight, straightened
 from postfix.measure.support import borne_out, share_repeated, without_guesses
@@ -99,7 +99,7 @@ def measure_frame(
     if parallax is None:
         return measure, trace
     trace = replace(trace, order=order_evidence(straight.left, straight.right, parallax))
-    if with_tone:
+    if with_tone and not holes:
         measure = replace(measure, **_tone(left, right, fmt, straight, parallax.left))
     if holes:
         measure = replace(measure, confidence=min(measure.confidence, _WITH_NO_NUMBERS), note=NO_NUMBERS)
@@ -126,7 +126,7 @@ def _scratch(fmt: PictureFormat) -> tuple[Grey, Grey]:
 
 def _mended(eye: Grey) -> float:
     """Make black in place what is no number; the share that was."""
-    bad = ~np.isfinite(eye)
+    bad = ~(np.abs(eye) < LARGEST_LUMA)
     eye[bad] = 0.0
     return float(bad.mean())
 

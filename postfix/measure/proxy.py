@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import cv2
@@ -18,6 +17,9 @@ decoding."""
 
 FLAT_CONTRAST = 0.004
 """A picture whose middle 99 % spans less than this share of white is flat: nothing in it can be matched."""
+
+LARGEST_LUMA = 1e4
+"""Reference white times this is no light a camera or a picture holds: such a sample counts as no number."""
 
 _GAIN_RANGE = (0.5, 2.0)
 _STRETCH_MAX = 10.0
@@ -57,7 +59,7 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
     height, width = left.shape
     proxy_height = max(1, round(height * PROXY_WIDTH_PX / width))
     small_left, small_right = (_scaled(eye, PROXY_WIDTH_PX, proxy_height) for eye in (left, right))
-    if not math.isfinite(float(small_left.sum()) + float(small_right.sum())):
+    if not all(bool((np.abs(eye) < LARGEST_LUMA).all()) for eye in (small_left, small_right)):
         blank = np.zeros(small_left.shape, np.uint8)
         return ProxyPair(blank, blank, width / PROXY_WIDTH_PX, small_left, is_finite=False, is_flat=True)
     mean_left, spread_left = float(small_left.mean()), float(small_left.std())
