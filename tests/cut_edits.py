@@ -148,7 +148,7 @@ class MadeShot:
         blur = int(abs(self.whip_px[frame]) / 2)
         if blur > 1:
             out = cv2.blur(out, (blur, 1))
-        out = self.lift + self.gain * self.light[frame] * out**self.gamma
+        out = self.lift + self.gain * self.light[frame] * np.clip(out, 0.0, 1.0) ** self.gamma
         return np.clip(out + self.flash[frame], 0.0, 1.0)
 
 

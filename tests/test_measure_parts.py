@@ -9,7 +9,6 @@ from footage import SPECS, panned, yuv422p10
 
 from postfix.deliver.video import write_video
 from postfix.errors import InputError
-from postfix.measure.cuts import CutFinder, shots_between, signature
 from postfix.measure.edges import Side, edge_bands
 from postfix.measure.hidden import hidden_columns, hidden_px
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
@@ -155,30 +154,6 @@ def test_content_in_front_of_a_window_is_still_seen():
 
 def test_edge_bands_are_empty_where_nothing_was_matched():
     assert np.isnan(edge_bands(edge_side(is_right=True, dense=False))).all()
-
-
-def cuts_of(pictures):
-    finder = CutFinder()
-    for picture in pictures:
-        finder.add(signature(picture))
-    return finder.first_frames()
-
-
-def test_hard_cuts_are_found_and_motion_and_flashes_are_not():
-    first, second = textured(1, 270, 800), textured(2, 270, 800)
-    moving = [first[:, 4 * i : 4 * i + 480] for i in range(20)]
-    flashed = [np.minimum(1.0, picture + 0.5) if i in (8, 9) else picture for i, picture in enumerate(moving)]
-    after = [second[:, 2 * i : 2 * i + 480] for i in range(20)]
-    assert cuts_of(flashed + after) == [0, 20]
-
-
-def test_a_single_shot_has_no_cut():
-    picture = textured(1)
-    assert cuts_of([picture] * 10) == [0]
-
-
-def test_shots_cover_every_frame_once():
-    assert shots_between([0, 5, 9], 12) == (Shot("s001", 0, 4), Shot("s002", 5, 8), Shot("s003", 9, 11))
 
 
 @pytest.fixture

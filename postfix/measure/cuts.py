@@ -39,6 +39,9 @@ SUDDEN = 0.6
 CALM = 0.65
 """Frames around a cut change at most this share of what it changes."""
 
+COMES_BACK = 0.5
+"""After a flash the picture is within this share of the jump of what it was before."""
+
 FLASH_FRAMES = 3
 """A picture that comes back after this many frames was never left."""
 
@@ -64,7 +67,7 @@ _MOST_EXPLAINED = 0.3
 _EVERY = 3
 
 _SCORE = {
-    "always": 4.5,
+    "always": 4.8,
     "off the straight line": -32.5,
     "log of way over contrast": 6.15,
     "likeness of the ends": -12.95,
@@ -238,7 +241,8 @@ class CutFinder:
             return False
         first, last = max(0, frame - 1 - FLASH_FRAMES), min(self._count - 1, frame + FLASH_FRAMES)
         before, after = range(first + 1, frame), range(frame + 1, last + 1)
-        if any(float(np.median([self._change(f) for f in part])) > CALM * change for part in (before, after) if part):
+        around = [float(np.median([self._change(f) for f in part])) for part in (before, after) if part]
+        if max(around, default=0.0) > CALM * change or self._comes_back(frame, first, last, change):
             return False
         likes = [[self._like(f - 1, f) for f in part] for part in (before, after) if part]
         calm = min((float(np.median(part)) for part in likes), default=1.0)
@@ -249,6 +253,15 @@ class CutFinder:
             self._like(early, late) >= UNLIKE
             for early in range(first, frame)
             for late in range(frame, min(last, early + FLASH_FRAMES + 1) + 1)
+        )
+
+    def _comes_back(self, frame: int, first: int, last: int, change: float) -> bool:
+        """Whether the picture soon is what it was before a frame, or now is what it was a little earlier: a flash."""
+        pairs = [(frame - 1, late) for late in range(frame + 1, last + 1)]
+        pairs += [(early, frame) for early in range(first, frame - 1)]
+        return any(
+            float(np.abs(self._frame(early).luma - self._frame(late).luma).mean()) < COMES_BACK * change
+            for early, late in pairs
         )
 
     def _dissolves_before(self, end: int) -> Iterator[_Course]:
@@ -348,7 +361,12 @@ class CutFinder:
             if all(abs(course.middle - other.middle) > max(course.length, other.length) for other in chosen):
                 chosen.append(course)
         found = []
-        for course in chosen:
+        for best in chosen:
+            # Seen through a window shorter than itself a dissolve looks shorter; a longer window does not stretch it.
+            alike = [c for c in self._courses if c.score >= best.score / 2 and best.start <= c.middle <= best.end]
+            course = max(
+                (c for c in alike if abs(c.middle - best.middle) <= max(c.length, 0.0) / 4), key=lambda c: c.length
+            )
             frames = max(1, round(course.length))
             first = round(course.middle - (frames - 1) / 2.0)
             found.append(Transition(first + frames // 2, "dissolve", first, first + frames - 1))
