@@ -211,6 +211,14 @@ def _add_source(sub: argparse.ArgumentParser) -> None:
     )
     group.add_argument("--edit", type=Path, metavar="LIST", help="take the cuts from a CMX 3600 .edl or an .otio")
     group.add_argument("--one-shot", action="store_true", help="no cuts: everything is one shot")
+    group.add_argument(
+        "--offset",
+        type=int,
+        default=0,
+        metavar="N",
+        help="the file given as --right is N frames late (negative: early); what both eyes have is used",
+    )
+    group.add_argument("--swap", action="store_true", help="what is given as --left is the right eye, and vice versa")
 
 
 def _add_screens(sub: argparse.ArgumentParser, *, many: bool) -> None:

@@ -28,6 +28,7 @@ from postfix.job.version import (
     write_text,
 )
 from postfix.measure.differences import Difference, differences
+from postfix.measure.suspicions import Suspicion, suspicions
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text
@@ -37,6 +38,7 @@ from postfix.plan.locked import keep_locked
 from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
 from postfix.review.report import REPORT, check_report, write_report
+from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
 from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
 
@@ -76,6 +78,7 @@ def _choice(options: argparse.Namespace) -> SourceChoice:
         frames=None if options.frames is None else parse_frames(options.frames, "--frames"),
         edit=options.edit,
         one_shot=options.one_shot,
+        reading=Reading(options.offset, options.swap),
     )
 
 
@@ -112,9 +115,21 @@ def measure(options: argparse.Namespace) -> Outcome:
         return _would_write([output])
     table = measured(pair, shots, "measure", settings)
     write_table(output, table, force=settings.force)
-    rows, seen = _measured_shots(table), differences(table)
-    text = [summary.measured_text(rows), summary.differences_text(seen), f"written: {output}"]
-    data = {"written": [str(output)], "shots": rows, "misfits": _plain(seen)}
+    rows, seen, doubts = _measured_shots(table), differences(table), suspicions(table, pair.reading)
+    text = [
+        summary.reading_text(pair.reading),
+        summary.measured_text(rows),
+        summary.differences_text(seen),
+        summary.suspicions_text(doubts),
+        f"written: {output}",
+    ]
+    data = {
+        "written": [str(output)],
+        "reading": asdict(pair.reading),
+        "shots": rows,
+        "misfits": _plain(seen),
+        "suspicions": _plain(doubts),
+    }
     return Outcome("\n".join(filter(None, text)), data)
 
 
@@ -142,7 +157,7 @@ def plan(options: argparse.Namespace) -> Outcome:
     return Outcome("\n".join([*lines, f"written: {output}"]), data, _limits_code(any(flags.values())))
 
 
-def _plain(facts: Iterable[Flag | Difference]) -> list[dict[str, Any]]:
+def _plain(facts: Iterable[Flag | Difference | Suspicion]) -> list[dict[str, Any]]:
     return [asdict(fact) for fact in facts]
 
 
@@ -163,8 +178,13 @@ def render(options: argparse.Namespace) -> Outcome:
         before = measured(pair, None, "measure", settings)
     version = make_version(pair, source_files(pair), before, decided, output, settings)
     shots = version.log["shots"]
-    text = [summary.shots_text(shots), summary.flags_text(decided.screen.name, shots), f"written: {output}"]
-    data = {"written": [str(output)], "shots": shots}
+    text = [
+        summary.reading_text(pair.reading),
+        summary.shots_text(shots),
+        summary.flags_text(decided.screen.name, shots),
+        f"written: {output}",
+    ]
+    data = {"written": [str(output)], "reading": asdict(pair.reading), "shots": shots}
     return Outcome("\n".join(filter(None, text)), data, _limits_code(version.flagged))
 
 
@@ -182,9 +202,22 @@ def check(options: argparse.Namespace) -> Outcome:
         rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
     verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
-    seen = differences(table)
-    text = [summary.measured_text(rows), summary.flags_text(screen.name, rows), summary.differences_text(seen), verdict]
-    data = {"screen": summary.screen_data(screen), "shots": rows, "misfits": _plain(seen)}
+    seen, doubts = differences(table), suspicions(table, pair.reading)
+    text = [
+        summary.reading_text(pair.reading),
+        summary.measured_text(rows),
+        summary.flags_text(screen.name, rows),
+        summary.differences_text(seen),
+        summary.suspicions_text(doubts),
+        verdict,
+    ]
+    data = {
+        "screen": summary.screen_data(screen),
+        "reading": asdict(pair.reading),
+        "shots": rows,
+        "misfits": _plain(seen),
+        "suspicions": _plain(doubts),
+    }
     return Outcome("\n".join(filter(None, text)), data, _limits_code(flagged))
 
 
@@ -228,7 +261,7 @@ def run(options: argparse.Namespace) -> Outcome:
             for clip, source in zip(clips, opened)
         ]
         page = write_report(out)
-    return _run_outcome(runs, [clip.name for clip in clips], page)
+    return _run_outcome(runs, clips, page)
 
 
 def _screens(options: argparse.Namespace) -> tuple[Screen, ...]:
@@ -240,22 +273,28 @@ def _screens(options: argparse.Namespace) -> tuple[Screen, ...]:
     return chosen
 
 
-def _run_outcome(runs: list[ClipRun], names: list[str], page: Path) -> Outcome:
+def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outcome:
     text: list[str] = []
     data: list[dict[str, Any]] = []
     seen: list[dict[str, Any]] = []
-    for name, made in zip(names, runs):
+    doubts: list[dict[str, Any]] = []
+    for clip, made in zip(clips, runs):
+        name, reading = clip.name, clip.choice.reading
+        text.append(summary.reading_text(reading, name))
         for version in made.versions:
             shots = version.log["shots"]
             screen = version.log["screen"]["name"]
             heading = f"{name}, {screen}" if name else screen
             text += [heading, summary.shots_text(shots), summary.flags_text(screen, shots), ""]
-            data.append({"clip": name, "screen": screen, "folder": str(version.folder), "shots": shots})
-        text += [summary.differences_text(made.differences, name), ""]
+            folder = str(version.folder)
+            entry = {"clip": name, "screen": screen, "folder": folder, "reading": asdict(reading), "shots": shots}
+            data.append(entry)
+        text += [summary.differences_text(made.differences, name), summary.suspicions_text(made.suspicions, name), ""]
         seen += [{"clip": name, **misfit} for misfit in _plain(made.differences)]
+        doubts += [{"clip": name, **doubt} for doubt in _plain(made.suspicions)]
     text.append(f"review page: {page}")
     lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
-    facts = {"versions": data, "misfits": seen, "report": str(page)}
+    facts = {"versions": data, "misfits": seen, "suspicions": doubts, "report": str(page)}
     return Outcome(lines, facts, _limits_code(any(made.flagged for made in runs)))
 
 

@@ -11,7 +11,9 @@ from typing import Any
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
 from postfix.measure.differences import Difference
+from postfix.measure.suspicions import Suspicion, reading_words
 from postfix.plan.figures import Figures, signed_pct
+from postfix.source.pair import Reading
 from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
 
 NOT_MEASURED = "–"
@@ -139,6 +141,17 @@ def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
 def differences_text(found: Iterable[Difference], clip: str = "") -> str:
     """One line for each difference between the eyes that can be seen; empty where there is none."""
     return "\n".join(wrapped(f"{clip}, {one.text}" if clip else one.text) for one in found)
+
+
+def suspicions_text(suspicions: Iterable[Suspicion], clip: str = "") -> str:
+    """One line for each suspicion about the eyes; empty where there is none."""
+    return "\n".join(wrapped(f"{clip}, {doubt.text}" if clip else doubt.text) for doubt in suspicions)
+
+
+def reading_text(reading: Reading, clip: str = "") -> str:
+    """One line that says how the eyes were paired; empty where they were taken as given."""
+    said = reading_words(reading)
+    return "" if not said else wrapped(f"{clip}, {said}" if clip else said)
 
 
 def demo_text(result: DemoResult) -> str:

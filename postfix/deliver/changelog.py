@@ -16,10 +16,12 @@ from typing import Any
 
 import numpy as np
 
+from postfix.measure.suspicions import Suspicion
 from postfix.measure.table import MeasurementTable
 from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
 from postfix.plan.geometry import moves_of, window_px_at
 from postfix.plan.model import Flag, Plan, ShotPlan
+from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.timecode import timecode_at
 
 SCHEMA = "postfix-changes/1"
@@ -57,6 +59,8 @@ class EyeFile:
     frames: int
     sha256: str
     rate: str = ""
+    first_frame: int = 0
+    """What --frames calls the first frame that was used: the number of a still, the place in a video file."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,8 @@ def change_log(
     outputs: tuple[EyeFile, ...],
     timecode: str | None,
     tool: Mapping[str, Any],
+    reading: Reading = AS_GIVEN,
+    suspicions: tuple[Suspicion, ...] = (),
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
 
@@ -101,6 +107,10 @@ def change_log(
         Of frame 0.
     tool : mapping
         ``name``, ``version`` and ``libraries``.
+    reading : Reading
+        How the sources were paired.
+    suspicions : tuple of Suspicion
+        What was measured before the change and speaks for another reading.
     """
     clip = plan.clip
     return {
@@ -115,8 +125,10 @@ def change_log(
         },
         "screen": asdict(plan.screen),
         "limits": asdict(plan.limits),
+        "reading": asdict(reading),
         "sources": [asdict(source) for source in sources],
-        "outputs": [{k: v for k, v in asdict(output).items() if k != "rate"} for output in outputs],
+        "outputs": [{k: getattr(output, k) for k in ("eye", "path", "frames", "sha256")} for output in outputs],
+        "suspicions": [asdict(suspicion) for suspicion in suspicions],
         "shots": [_shot_entry(result, plan, timecode) for result in results],
     }
 

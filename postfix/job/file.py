@@ -11,6 +11,8 @@ rate = "24"                             # stills only
 frames = "0-95"
 edit = "film.edl"
 one_shot = false
+offset = 0                              # frames by which the file given as right is late
+swap = false                            # true: what is given as left is the right eye
 screens = ["cinema-20m"]
 """
 
@@ -26,6 +28,7 @@ from postfix.errors import InputError
 from postfix.job.version import SourceChoice
 from postfix.plan.screens import describe, is_screen_name, load_toml, read_screen
 from postfix.plan.toml_lines import place
+from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
 from postfix.viewing import Screen
 
@@ -39,6 +42,8 @@ _CLIP_KEYS = {
     "frames": str,
     "edit": str,
     "one_shot": bool,
+    "offset": int,
+    "swap": bool,
     "screens": list,
 }
 MAX_CLIPS = 10_000
@@ -111,6 +116,7 @@ def _clip(
         frames=parse_frames(entry["frames"], place(path, text, "clip", index, "frames")) if "frames" in entry else None,
         edit=folder / entry["edit"] if "edit" in entry else None,
         one_shot=entry.get("one_shot", False),
+        reading=Reading(entry.get("offset", 0), entry.get("swap", False)),
     )
     edits = () if choice.edit is None else (choice.edit,)
     return JobClip(name, choice, tuple(read_screen(str(screen), tables) for screen in chosen), (path, *tables, *edits))
@@ -123,6 +129,7 @@ def _require_keys(
         where = place(path, text, heading, index, key)
         if key not in known:
             raise InputError(where, f"unknown key {key!r}", ", ".join(known), "correct or remove it")
-        if not isinstance(value, known[key]):
-            kind = {list: "a list", str: "a text in quotes", bool: "true or false"}[known[key]]
+        # In Python true is a kind of number; here it is not.
+        if not isinstance(value, known[key]) or (known[key] is int and isinstance(value, bool)):
+            kind = {list: "a list", str: "a text in quotes", bool: "true or false", int: "a whole number"}[known[key]]
             raise InputError(where, f"{key} = {describe(value)}", kind, "correct it")

@@ -42,6 +42,8 @@ class Origin:
             "program version": __version__,
             "cuts": "one shot" if self.choice.one_shot else "found in the picture" if edit is None else str(edit),
             "frames": self.choice.frames and list(self.choice.frames),
+            "offset": self.choice.reading.offset_frames,
+            "order of the eyes": "exchanged" if self.choice.reading.swapped else "as given",
             **{f"{source.eye} eye": asdict(source) for source in self.sources()},
         }
 
@@ -60,7 +62,11 @@ class Origin:
         if not self.path.exists():
             return False
         kept, now = _read_json(self.path), self._facts()
-        changed = [_DIFFERENT.get(name, f"another {name}") for name in now if kept.get(name) != now[name]]
+        different = [name for name in now if kept.get(name) != now[name]]
+        if {"offset", "order of the eyes"} & set(different):
+            # The eyes differ then as a matter of course.
+            different = [name for name in different if not name.endswith(" eye")]
+        changed = [_DIFFERENT.get(name, f"another {name}") for name in different]
         if changed:
             raise InputError(
                 self.path,

@@ -20,6 +20,7 @@ from postfix.job.version import (
     write_table,
 )
 from postfix.measure.differences import Difference, differences
+from postfix.measure.suspicions import Suspicion, suspicions
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
 from postfix.review.report import REPORT
@@ -37,6 +38,8 @@ class ClipRun:
     versions: tuple[Version, ...]
     differences: tuple[Difference, ...]
     """Differences between the eyes of the source that can be seen."""
+    suspicions: tuple[Suspicion, ...] = ()
+    """What speaks for an eye that is late, or for exchanged eyes."""
 
     @property
     def flagged(self) -> bool:
@@ -89,4 +92,4 @@ def run_clip(
         version or make_version(pair, sources, table, plan, out / plan.screen.name, settings)
         for plan, version in zip(plans, finished)
     )
-    return ClipRun(out, measurement, versions, differences(table))
+    return ClipRun(out, measurement, versions, differences(table), suspicions(table, pair.reading))

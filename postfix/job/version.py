@@ -19,6 +19,7 @@ from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_a
 from postfix.errors import InputError
 from postfix.job.progress import bar
 from postfix.measure.clip import clip_info, measure_clip
+from postfix.measure.suspicions import suspicions
 from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
@@ -27,9 +28,10 @@ from postfix.plan.model import Fill, Plan
 from postfix.render.moves import render_pair
 from postfix.source.editlist import read_edit_list
 from postfix.source.opening import sha256_of
-from postfix.source.pair import PairSource, open_pair
+from postfix.source.pair import AS_GIVEN, PairSource, Reading, first_in_file, open_pair
 from postfix.source.picture import EyeSource
 from postfix.source.shots import Shot
+from postfix.source.timecode import timecode_at
 from postfix.versions import libraries
 
 log = logging.getLogger("postfix")
@@ -49,15 +51,26 @@ class SourceChoice:
     frames: tuple[int, int] | None = None
     edit: Path | None = None
     one_shot: bool = False
+    reading: Reading = AS_GIVEN
 
     def open(self) -> Opened:
         """Open both eyes, check them against each other and count their frames; that reads a video file through."""
-        pair = open_pair(self.left, self.right, rate=self.rate, frames=self.frames)
+        pair = open_pair(self.left, self.right, rate=self.rate, frames=self.frames, reading=self.reading)
         if self.one_shot:
             return pair, (Shot("s001", 0, pair.count - 1),)
         if self.edit is not None:
-            return pair, read_edit_list(self.edit, rate=pair.rate, count=pair.count, timecode=pair.timecode)
+            return pair, _listed_shots(self.edit, pair)
         return pair, None
+
+
+def _listed_shots(edit: Path, pair: PairSource) -> tuple[Shot, ...]:
+    """Shots of an edit list, which speaks of the left eye as it is, also where an offset leaves out some of it."""
+    timecode = None if pair.timecode is None else timecode_at(pair.timecode, -pair.before, pair.rate)
+    count = pair.before + pair.count + pair.after
+    listed = read_edit_list(edit, rate=pair.rate, count=count, timecode=timecode)
+    for note in listed.notes:
+        log.info("%s: %s", edit.name, note)
+    return listed.within(pair.before, pair.count).shots
 
 
 @dataclass(frozen=True)
@@ -102,7 +115,8 @@ def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
     """Both eyes of a source as the log names them; reads every byte for the checksums."""
 
     def entry(eye: str, source: EyeSource) -> EyeFile:
-        return EyeFile(eye, str(source.path.resolve()), source.count, sha256_of(source), str(source.rate))
+        path, first = str(source.path.resolve()), first_in_file(source)
+        return EyeFile(eye, path, source.count, sha256_of(source), str(source.rate), first)
 
     with ThreadPoolExecutor(2) as pool:
         return tuple(pool.map(entry, EYES, (pair.left, pair.right)))
@@ -194,6 +208,8 @@ def make_version(
             sources=sources,
             outputs=outputs,
             timecode=pair.timecode,
+            reading=pair.reading,
+            suspicions=() if before is None else suspicions(before, pair.reading),
             tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
         )
         texts = {

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from postfix.deliver.staging import check_output, staged
+from postfix.measure.suspicions import reading_words
 from postfix.review.cards import card, limit_rows
 from postfix.review.charts import MOST_COLUMNS, depth_chart, edge_chart
 from postfix.review.meaning import CAUTION, meaning
@@ -14,6 +15,7 @@ from postfix.review.stills import Stills, open_stills_of
 from postfix.review.style import CSS
 from postfix.review.verdict import needs_a_look, verdict
 from postfix.review.words import count_text, escaped, span_text
+from postfix.source.pair import AS_GIVEN
 
 REPORT = "report.html"
 
@@ -91,14 +93,17 @@ def _clip_facts(group: Sequence[Version]) -> str:
     version = group[0]
     clip, codes = version.clip, version.frames.timecodes
     rate = f"{clip.rate} frames/s" if clip.rate.denominator == 1 else f"{clip.rate} ({float(clip.rate):.3f}) frames/s"
-    return _facts(
+    doubts = "".join(f'<p class="caution">{escaped(text)}</p>' for text in version.suspicions)
+    facts = _facts(
         ("Clip", clip.name),
         ("Frames", f"{clip.frames} in {count_text(len(version.shots), 'shot')}"),
         ("Rate", rate),
         ("Size", f"{clip.width_px} × {clip.height_px}"),
         ("Timecode", span_text(codes[0], codes[-1])),
+        *((("Eyes", reading_words(version.reading)),) if version.reading != AS_GIVEN else ()),
         ("Made with", ", ".join(sorted({v.tool for v in group}))),
     )
+    return facts + doubts
 
 
 def _facts(*entries: tuple[str, str]) -> str:

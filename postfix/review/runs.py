@@ -20,6 +20,7 @@ from postfix.deliver.changelog import SCHEMA
 from postfix.errors import InputError
 from postfix.plan.figures import Figures
 from postfix.plan.model import FILLS, Flag, HitKey, ShotPlan, WindowKey
+from postfix.source.pair import AS_GIVEN, Reading
 from postfix.viewing import Limits, Screen
 
 log = logging.getLogger("postfix")
@@ -65,6 +66,8 @@ class LoggedFile:
     path: Path
     frames: int
     sha256: str
+    first_frame: int | None = None
+    """What --frames calls the first one that was used; None in logs that do not say."""
 
 
 @dataclass(frozen=True)
@@ -115,6 +118,8 @@ class Version:
     outputs: tuple[LoggedFile, ...]
     shots: tuple[LoggedShot, ...]
     frames: FrameTable
+    reading: Reading = AS_GIVEN
+    suspicions: tuple[str, ...] = ()
 
 
 def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
@@ -273,7 +278,19 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         "sources": tuple(_file(entry, folder) for entry in _get(log, "sources", list)),
         "outputs": tuple(_file(entry, folder) for entry in _get(log, "outputs", list)),
         "shots": shots,
+        "reading": _reading(log),
+        "suspicions": tuple(_get(entry, "text", str) for entry in _get(log, "suspicions", list))
+        if "suspicions" in log
+        else (),
     }
+
+
+def _reading(log: Any) -> Reading:
+    # Logs of before an offset could be given have none.
+    if "reading" not in log:
+        return AS_GIVEN
+    entry = _get(log, "reading", dict)
+    return Reading(_get(entry, "offset_frames", int), _get(entry, "swapped", bool))
 
 
 def _positive(entry: Any, key: str) -> float:
@@ -286,7 +303,8 @@ def _positive(entry: Any, key: str) -> float:
 def _file(entry: Any, folder: Path) -> LoggedFile:
     # An absolute path stays what it is when it is joined to a folder.
     path = folder / _get(entry, "path", str)
-    return LoggedFile(_get(entry, "eye", str), path, _get(entry, "frames", int), _get(entry, "sha256", str))
+    first = _get(entry, "first_frame", int) if "first_frame" in entry else None
+    return LoggedFile(_get(entry, "eye", str), path, _get(entry, "frames", int), _get(entry, "sha256", str), first)
 
 
 def _shot(entry: Any) -> LoggedShot:

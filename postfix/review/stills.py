@@ -12,6 +12,7 @@ from postfix.errors import InputError, UsageError
 from postfix.plan.geometry import SIDES, Moves, bare_px
 from postfix.review.pictures import Rgb, display_rgb
 from postfix.review.runs import LoggedFile, LoggedShot, Version
+from postfix.source.opening import open_eye
 from postfix.source.pair import PairSource, open_pair
 from postfix.source.picture import EyeSource
 from postfix.source.stills import StillsSource, is_pattern
@@ -77,7 +78,7 @@ def open_stills_of(version: Version) -> Stills:
     after = _open(version, version.outputs)
     _require_same(version, after)
     try:
-        before = _open(version, version.sources)
+        before = _open_used(version) if version.reading.offset_frames else _open(version, version.sources)
         size = (before.format.width, before.format.height)
         if size != (version.clip.width_px, version.clip.height_px):
             return Stills(None, 0, f"it is {size[0]}x{size[1]} now", after)
@@ -101,6 +102,20 @@ def _open(version: Version, files: tuple[LoggedFile, ...]) -> PairSource:
         )
     left = by_eye["left"]
     return open_pair(left, by_eye["right"], rate=version.clip.rate if _is_stills(left) else None)
+
+
+def _open_used(version: Version) -> PairSource:
+    """The sources where the eyes do not start together: of each the frames that were used, as the log names them."""
+    eyes = {}
+    for file in version.sources:
+        rate = version.clip.rate if _is_stills(file.path) else None
+        first = file.first_frame or 0
+        eyes[file.eye] = open_eye(file.path, rate=rate, frames=(first, first + version.clip.frames - 1))
+    if set(eyes) != {"left", "right"}:
+        raise InputError(
+            version.folder / "changes.json", "sources of other eyes", "a left and a right eye", "run the job again"
+        )
+    return PairSource(eyes["left"], eyes["right"], version.clip.name)
 
 
 def _is_stills(path: Path) -> bool:

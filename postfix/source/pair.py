@@ -7,14 +7,16 @@ import re
 import threading
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
 from postfix.errors import InputError, UsageError
 from postfix.source.opening import open_eye
 from postfix.source.picture import EyeSource, PictureFormat, Planes
-from postfix.source.stills import StillsSource, is_pattern
+from postfix.source.stills import StillsSource, is_pattern, still_numbers
+from postfix.source.timecode import timecode_at
+from postfix.source.video import VideoSource
 
 AHEAD_FRAMES = 6
 """Frames each eye may be decoded ahead: enough to smooth uneven frames, little enough to bound the memory."""
@@ -26,19 +28,47 @@ _FIRST_EYE_WORD = re.compile(rf"^{_EYE_WORDS}[\W_]+", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
+class Reading:
+    """What a person decided about how the two eyes belong together.
+
+    Attributes
+    ----------
+    offset_frames : int
+        How many frames later what was given as the right eye shows what was given as the left eye shows; negative:
+        earlier. Frame i of the left is paired with frame i + offset of the right.
+    swapped : bool
+        True where what was given as the left eye is the right one, and the other way round.
+    """
+
+    offset_frames: int = 0
+    swapped: bool = False
+
+
+AS_GIVEN = Reading()
+"""Frame by frame, each eye as it was given."""
+
+
+@dataclass(frozen=True)
 class PairSource:
-    """Two eyes of one clip that fit together.
+    """Two eyes of one clip that fit together, frame i of one shown with frame i of the other.
 
     Attributes
     ----------
     left, right : EyeSource
+        As they are used: exchanged, and without the frames that have no partner, where ``reading`` says so.
     name : str
-        Of the clip: the left file's name without its eye word; safe as a file name.
+        Of the clip: the name of the file given as left, without its eye word; safe as a file name.
+    reading : Reading
+    before, after : int
+        Frames of the left eye before its first and after its last used one that have no partner in the right eye.
     """
 
     left: EyeSource
     right: EyeSource
     name: str
+    reading: Reading = AS_GIVEN
+    before: int = 0
+    after: int = 0
 
     @property
     def format(self) -> PictureFormat:
@@ -60,14 +90,16 @@ class PairSource:
         """Of frame 0: the left eye's, or the right eye's where the left has none."""
         return self.left.timecode or self.right.timecode
 
-    def frames(self, first: int = 0, last: int | None = None) -> Iterator[tuple[int, Planes, Planes]]:
+    def frames(
+        self, first: int = 0, last: int | None = None, *, colour_every: int = 1
+    ) -> Iterator[tuple[int, Planes, Planes]]:
         """Frame number (counted from 0), left and right planes, of frames ``first`` to ``last``, both included.
 
         Each eye is decoded in a thread of its own, at most :data:`AHEAD_FRAMES` frames ahead. What goes wrong there
-        is raised here. Closing the iterator early ends the threads.
+        is raised here. Closing the iterator early ends the threads. ``colour_every`` as for each eye.
         """
         end = self.count - 1 if last is None else last
-        left, right = _Ahead(self.left, first, end), _Ahead(self.right, first, end)
+        left, right = (_Ahead(eye, first, end, colour_every) for eye in (self.left, self.right))
         try:
             left.start()
             right.start()
@@ -81,8 +113,8 @@ class PairSource:
 class _Ahead:
     """One eye decoded ahead in a thread through a bounded queue."""
 
-    def __init__(self, source: EyeSource, first: int, last: int) -> None:
-        self._source, self._first, self._last = source, first, last
+    def __init__(self, source: EyeSource, first: int, last: int, colour_every: int) -> None:
+        self._source, self._first, self._last, self._colour_every = source, first, last, colour_every
         self._queue: queue.Queue[Planes | BaseException] = queue.Queue(AHEAD_FRAMES)
         self._stopping = threading.Event()
         # A daemon, so that a consumer killed without clean-up does not hang the interpreter; stop() always joins.
@@ -103,7 +135,7 @@ class _Ahead:
             self._thread.join()
 
     def _run(self) -> None:
-        frames = self._source.frames(self._first, self._last)
+        frames = self._source.frames(self._first, self._last, colour_every=self._colour_every)
         try:
             for planes in frames:
                 if not self._put(planes):
@@ -125,7 +157,12 @@ class _Ahead:
 
 
 def open_pair(
-    left: Path, right: Path, *, rate: Fraction | None = None, frames: tuple[int, int] | None = None
+    left: Path,
+    right: Path,
+    *,
+    rate: Fraction | None = None,
+    frames: tuple[int, int] | None = None,
+    reading: Reading = AS_GIVEN,
 ) -> PairSource:
     """Open both eyes and check them against each other before the first frame.
 
@@ -135,11 +172,14 @@ def open_pair(
         Each as :func:`postfix.source.opening.open_eye` takes it.
     rate : Fraction, optional
     frames : (int, int), optional
+        Of the left eye; the right eye's lie later by the offset.
+    reading : Reading, optional
+        With an offset the eyes may differ in length: what both have is used.
 
     Raises
     ------
     UsageError
-        Where both are the same file.
+        Where both are the same file, or the offset leaves nothing that both have.
     InputError
         Where one cannot be used, or they differ in size, pixel format, rate or count.
     """
@@ -147,10 +187,78 @@ def open_pair(
         raise UsageError(
             f"{left} and {right}", "the same pictures for both eyes", "one for each eye", "give the other eye"
         )
-    left_source = open_eye(left, rate=rate, frames=frames)
-    right_source = open_eye(right, rate=rate, frames=frames)
-    _check_alike(left_source, right_source)
-    return PairSource(left_source, right_source, clip_name(left_source))
+    late = reading.offset_frames
+    given = open_eye(left, rate=rate, frames=frames)
+    if late == 0:
+        other, partner = open_eye(right, rate=rate, frames=frames), 0
+    else:
+        other, partner = _open_late(right, late, rate, frames)
+    _check_alike(given, other, counts=late == 0)
+    first, other_first = max(0, -partner), max(0, partner)
+    count = min(given.count - first, other.count - other_first)
+    if count < 1:
+        raise _nothing_in_common(late, given.count, other.count, frames)
+    eyes = [(given, _part(given, first, count), first), (other, _part(other, other_first, count), other_first)]
+    if reading.swapped:
+        eyes.reverse()
+    (whole, used, before), (_, used_right, _) = eyes
+    if late and used.timecode is not None and used_right.timecode is not None:
+        # Frames that belong together must not be pulled apart again by whoever goes by timecode.
+        used_right = _with_timecode(used_right, used.timecode)
+    return PairSource(used, used_right, clip_name(given), reading, before, whole.count - before - count)
+
+
+def _open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None) -> tuple[EyeSource, int]:
+    """The right eye, and which of its frames (it may be none of them) goes with the left eye's first."""
+    if frames is None:
+        return open_eye(path, rate=rate), late
+    wanted = frames[0] + late, frames[1] + late
+    if path.is_file():
+        whole = open_eye(path, rate=rate)
+        there = 0, whole.count - 1
+    else:
+        whole = None
+        there = still_numbers(path)
+    first, last = max(wanted[0], there[0]), min(wanted[1], there[1])
+    if first > last:
+        raise _nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
+    part = open_eye(path, rate=rate, frames=(first, last)) if whole is None else _part(whole, first, last - first + 1)
+    return part, wanted[0] - first
+
+
+def _nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
+    chosen = "" if frames is None else f" of --frames {frames[0]}-{frames[1]}"
+    return UsageError(
+        f"--offset {late}",
+        f"{left} frames{chosen} in the left eye and {right} in the right, which it moves past each other",
+        "an offset that leaves frames that both eyes have",
+        "give a smaller offset",
+    )
+
+
+def _part(source: EyeSource, first: int, count: int) -> EyeSource:
+    """Frames ``first`` onwards of an eye, ``count`` of them."""
+    if (first, count) == (0, source.count):
+        return source
+    timecode = None if source.timecode is None else timecode_at(source.timecode, first, source.rate)
+    if isinstance(source, VideoSource):
+        return replace(source, count=count, first_frame=source.first_frame + first, timecode=timecode)
+    if isinstance(source, StillsSource):
+        paths = source.paths[first : first + count]
+        number = source.first_number + first
+        return replace(source, count=count, paths=paths, first_number=number, timecode=timecode)
+    raise TypeError(f"no way to take a part of {type(source).__name__}")
+
+
+def _with_timecode(source: EyeSource, timecode: str) -> EyeSource:
+    if isinstance(source, VideoSource | StillsSource):
+        return replace(source, timecode=timecode)
+    raise TypeError(f"no way to tell {type(source).__name__} its timecode")
+
+
+def first_in_file(source: EyeSource) -> int:
+    """What ``--frames`` calls frame 0 of an eye: its number for stills, its place in the file, from 0, for video."""
+    return source.first_frame if isinstance(source, VideoSource) else source.first_number
 
 
 def clip_name(source: EyeSource) -> str:
@@ -170,7 +278,7 @@ def clip_name(source: EyeSource) -> str:
     return "clip"
 
 
-def _check_alike(left: EyeSource, right: EyeSource) -> None:
+def _check_alike(left: EyeSource, right: EyeSource, *, counts: bool = True) -> None:
     a, b = left.format, right.format
     checks = (
         ("size", f"{a.width}x{a.height}", f"{b.width}x{b.height}", "export both eyes at the same size"),
@@ -181,11 +289,11 @@ def _check_alike(left: EyeSource, right: EyeSource) -> None:
             "count",
             f"{left.count} frames",
             f"{right.count} frames",
-            "give both eyes the same frames, or choose with --frames",
+            "give both eyes the same frames, choose with --frames, or say with --offset how late the right eye is",
         ),
     )
     for what, found_left, found_right, next_step in checks:
-        if found_left != found_right:
+        if found_left != found_right and (counts or what != "count"):
             raise InputError(
                 f"{left.path} and {right.path}",
                 f"{found_left} in the left eye and {found_right} in the right",
