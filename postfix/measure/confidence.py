@@ -14,6 +14,7 @@ _FULL = {"matched": 0.6, "supported": 0.45, "agreeing": 0.9, "sure": 0.75}
 """From this share on each kind of evidence leaves nothing to wish."""
 
 _FEW_WITNESSES = 0.5
+_ON_PROXY_ALONE = 0.6
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,8 @@ class Evidence:
         How many points those are.
     near_sure, far_sure : float
         Of the places that the near and the far figure rest on, those borne out on full-size pixels.
+    near_supported, far_supported : float
+        Of the same places, those borne out on the proxy, which sees less and is disturbed less by noise.
     repeated : float
         Of these places, those that look the same elsewhere on their row.
     """
@@ -42,7 +45,13 @@ class Evidence:
     witnesses: int
     near_sure: float
     far_sure: float
+    near_supported: float
+    far_supported: float
     repeated: float
+
+
+def _end(sure: float, supported: float) -> float:
+    return max(min(1.0, sure / _FULL["sure"]), _ON_PROXY_ALONE * supported)
 
 
 def confidence_of(evidence: Evidence) -> float:
@@ -51,7 +60,8 @@ def confidence_of(evidence: Evidence) -> float:
         min(1.0, evidence.matched / _FULL["matched"]),
         min(1.0, evidence.supported / _FULL["supported"]),
         min(1.0, evidence.agreeing / _FULL["agreeing"]),
-        min(1.0, min(evidence.near_sure, evidence.far_sure) / _FULL["sure"]),
+        _end(evidence.near_sure, evidence.near_supported),
+        _end(evidence.far_sure, evidence.far_supported),
         1.0 - evidence.repeated,
     ]
     product = 1.0

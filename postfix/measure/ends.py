@@ -48,8 +48,9 @@ class Ends:
     farthest_pct: float
     near_sure: float
     far_sure: float
-    places: tuple[Ints, Ints]
-    """Rows and columns of the map that near and far rest on."""
+    near_places: tuple[Ints, Ints]
+    far_places: tuple[Ints, Ints]
+    """Rows and columns of the map that the two figures rest on."""
 
 
 def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | None) -> Ends:
@@ -80,8 +81,9 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
         results.append(float(figure) + _shift(pct[members], moves[part], sure[part], share))
         shares.append(float(sure[part].mean()))
     nearest, near, median, far, farthest = results
-    rest_on = np.divmod(places[np.concatenate([windows[1][0], windows[3][0]])], parallax.shape[1])
-    return Ends(near, far, median, min(nearest, near), max(farthest, far), shares[1], shares[3], rest_on)
+    near_at, far_at = (np.divmod(places[windows[k][0]], parallax.shape[1]) for k in (1, 3))
+    nearest, farthest = min(nearest, near), max(farthest, far)
+    return Ends(near, far, median, nearest, farthest, shares[1], shares[3], near_at, far_at)
 
 
 def _window(pct: Floats, figure: Floats, rank: int, samples: int) -> tuple[Ints, float]:

@@ -37,6 +37,10 @@ MIN_COVERAGE_PCT = 0.5
 """The same of the whole picture, however little of it has texture."""
 
 _TEXTURE_CODES = 8
+_BORNE_OUT_SHARE = 0.15
+_LEAST_CONFIDENCE = 0.08
+"""Below this there is no figure: on material made to be hopeless hardly one was right."""
+
 _AGREE_SHARE = 0.0025
 _RGB_WIDTH_PX = 160
 _NO_NUMBERS_SHARE = 0.001
@@ -49,6 +53,7 @@ TOO_SMALL = "picture too small to measure"
 NO_TEXTURE = "no texture to match"
 NOTHING_IN_COMMON = "too little in common between the eyes"
 REPEATED = "repeated texture: the eyes match at more than one place"
+NOT_TO_BE_TOLD = "what was matched contradicts itself"
 IDENTICAL = "both eyes are identical"
 NO_NUMBERS = "samples that are no numbers"
 
@@ -156,21 +161,35 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     if coverage_pct < MIN_COVERAGE_PCT or share < MIN_MATCHED_SHARE:
         return replace(measure, note=NOTHING_IN_COMMON), straight, None
     ends = find_ends(dense, left, right, straight.to_right(left.shape[1], left.shape[0]))
-    repeated = share_repeated(straight.left, *ends.places, searched[1] - searched[0])
+    rows, columns = (np.concatenate(both) for both in zip(ends.near_places, ends.far_places))
+    repeated = share_repeated(straight.left, rows, columns, searched[1] - searched[0])
     if repeated > 0.5:
         return replace(measure, note=REPEATED), straight, None
+    agreeing, witnesses = _agreeing(straight, dense)
+    evidence = Evidence(
+        matched=share,
+        supported=float(supported.mean()),
+        agreeing=agreeing,
+        witnesses=witnesses,
+        near_sure=ends.near_sure,
+        far_sure=ends.far_sure,
+        near_supported=float(supported[ends.near_places].mean()),
+        far_supported=float(supported[ends.far_places].mean()),
+        repeated=repeated,
+    )
+    confidence = confidence_of(evidence)
+    if confidence < _LEAST_CONFIDENCE:
+        return replace(measure, confidence=confidence, note=NOT_TO_BE_TOLD), straight, None
     maps = ParallaxMaps(dense, seen_from_right(dense))
     rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
-    agreeing, witnesses = _agreeing(straight, dense)
-    evidence = Evidence(share, float(supported.mean()), agreeing, witnesses, ends.near_sure, ends.far_sure, repeated)
     measure = replace(
         measure,
         **_misfit_figures(straight),
-        **_end_figures(ends),
+        **_end_figures(ends, evidence),
         **_edge_figures(left, right, straight, maps, active),
         rivalry_pct=rivalry.pct,
         rivalry_boxes=rivalry.boxes,
-        confidence=confidence_of(evidence),
+        confidence=confidence,
     )
     return measure, straight, maps
 
@@ -205,9 +224,14 @@ def _both_eyes_lit(parallax: Parallax, active: Active, misfit: Misfit | None, si
     return np.where(lit, parallax, np.float32(np.nan))
 
 
-def _end_figures(ends: Ends) -> dict[str, Any]:
-    names = ("near_pct", "far_pct", "median_pct", "nearest_pct", "farthest_pct")
-    return {name: getattr(ends, name) for name in names}
+def _end_figures(ends: Ends, evidence: Evidence) -> dict[str, Any]:
+    """Near to far; an end that nothing bears out stays empty."""
+    figures = {"median_pct": ends.median_pct}
+    if max(evidence.near_sure, evidence.near_supported) >= _BORNE_OUT_SHARE:
+        figures |= {"near_pct": ends.near_pct, "nearest_pct": ends.nearest_pct}
+    if max(evidence.far_sure, evidence.far_supported) >= _BORNE_OUT_SHARE:
+        figures |= {"far_pct": ends.far_pct, "farthest_pct": ends.farthest_pct}
+    return figures
 
 
 def _edge_figures(left: Grey, right: Grey, straight: Straight, maps: ParallaxMaps, active: Active) -> dict[str, Any]:

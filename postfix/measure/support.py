@@ -24,8 +24,8 @@ _HELD_BY_SHARE = 0.001
 _SAME_PCT = 0.15
 """What is not borne out is kept where something that is lies as near and as far, within this much of the width."""
 
-_PATCH = (2, 5)
-_ALIKE = 0.93
+_PATCH = (4, 9)
+_ALIKE = 0.95
 _OTHER_THING_PX = 5
 _PLACES = 24
 
@@ -92,7 +92,7 @@ def share_repeated(left: Grey8, rows: npt.NDArray[np.intp], columns: npt.NDArray
         return 0.0
     steps = np.arange(-reach - half, reach + half + 1)
     line = left[
-        (y[:, None] + np.arange(-tall, tall + 1))[:, :, None], np.clip(x[:, None] + steps, 0, width - 1)[:, None, :]
+        (y[:, None] + np.arange(-tall, tall + 1, 2))[:, :, None], np.clip(x[:, None] + steps, 0, width - 1)[:, None, :]
     ]
     shifted = np.lib.stride_tricks.sliding_window_view(line.astype(np.float32), 2 * half + 1, axis=2)
     own = shifted[:, :, reach]
