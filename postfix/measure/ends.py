@@ -32,6 +32,7 @@ _LIKENESS = 0.8
 _SPREAD = 0.004
 _MOVED_PCT = 0.3
 _LEAST_SURE = 8
+_LEAST_TELLING = 0.15
 
 Floats = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.intp]
@@ -39,7 +40,8 @@ Ints = npt.NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Ends:
-    """Figures of a frame in percent of width, and the shares of their samples that full-size pixels bear out."""
+    """Figures of a frame in percent of width, and the shares of their samples, as far as these are not plain, that
+    full-size pixels bear out."""
 
     near_pct: float
     far_pct: float
@@ -73,13 +75,15 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
     figures = np.partition(pct, ranks)[ranks]
     windows = [_window(pct, figure, rank, samples) for figure, rank, samples in zip(figures, ranks, _SAMPLES)]
     chosen = np.concatenate([members for members, _ in windows])
-    moves, sure = _followed(parallax, left, right, to_right, places[chosen], pct[chosen])
+    moves, sure, plain = _followed(parallax, left, right, to_right, places[chosen], pct[chosen])
     results, shares, first = [], [], 0
     for figure, (members, share) in zip(figures, windows):
         part = slice(first, first + members.size)
         first += members.size
         results.append(float(figure) + _shift(pct[members], moves[part], sure[part], share))
-        shares.append(float(sure[part].mean()))
+        # What is plain says nothing, for or against, as long as enough is not.
+        telling = max(members.size - int(np.count_nonzero(plain[part])), _LEAST_TELLING * members.size)
+        shares.append(float(np.count_nonzero(sure[part])) / telling)
     nearest, near, median, far, farthest = results
     near_at, far_at = (np.divmod(places[windows[k][0]], parallax.shape[1]) for k in (1, 3))
     nearest, farthest = min(nearest, near), max(farthest, far)
@@ -102,16 +106,17 @@ def _window(pct: Floats, figure: Floats, rank: int, samples: int) -> tuple[Ints,
 
 def _followed(
     parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | None, places: Ints, pct: Floats
-) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """How far places of the map move on full-size pixels, percent of width, and which of them can be believed."""
+) -> tuple[Floats, npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """How far places of the map move on full-size pixels, percent of width, which can be believed, which are plain."""
     height, width = parallax.shape
     rows, columns = np.divmod(places, width)
     x = ((columns + 0.5) * (left.shape[1] / width) - 0.5).astype(np.float32)
     y = ((rows + 0.5) * (left.shape[0] / height) - 0.5).astype(np.float32)
     found = followed(left, right, x, y, pct * np.float32(left.shape[1] / 100.0), to_right)
     moves = found.parallax_px * np.float32(100.0 / left.shape[1]) - pct
-    sure = (found.likeness > _LIKENESS) & (found.spread > _SPREAD) & (np.abs(moves) < _MOVED_PCT)
-    return moves, sure
+    plain = found.spread <= _SPREAD
+    sure = (found.likeness > _LIKENESS) & ~plain & (np.abs(moves) < _MOVED_PCT)
+    return moves, sure, plain
 
 
 def _shift(pct: Floats, moves: Floats, sure: npt.NDArray[np.bool_], share: float) -> float:

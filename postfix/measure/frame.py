@@ -37,6 +37,7 @@ MIN_COVERAGE_PCT = 0.5
 """The same of the whole picture, however little of it has texture."""
 
 _TEXTURE_CODES = 8
+_BLACK_SHARE = 0.016
 _BORNE_OUT_SHARE = 0.15
 _LEAST_CONFIDENCE = 0.08
 """Below this there is no figure: on material made to be hopeless hardly one was right."""
@@ -168,7 +169,7 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     agreeing, witnesses = _agreeing(straight, dense)
     evidence = Evidence(
         matched=share,
-        supported=float(supported.mean()),
+        supported=_supported_share(supported, proxy.luma),
         agreeing=agreeing,
         witnesses=witnesses,
         near_sure=ends.near_sure,
@@ -260,6 +261,12 @@ def _matched_share(straight: Straight, matched: npt.NDArray[np.bool_]) -> float:
     contrast = cv2.morphologyEx(straight.left, cv2.MORPH_GRADIENT, np.ones((5, 9), np.uint8))
     could_be = matched | (contrast >= _TEXTURE_CODES)
     return int(np.count_nonzero(matched)) / max(1, int(np.count_nonzero(could_be)))
+
+
+def _supported_share(supported: npt.NDArray[np.bool_], luma: Grey) -> float:
+    """Of what is not black, the share that is borne out; black has no depth that anyone could see."""
+    lit = (luma > _BLACK_SHARE) | supported
+    return int(np.count_nonzero(supported)) / max(1, int(np.count_nonzero(lit)))
 
 
 def _agreeing(straight: Straight, dense: Parallax) -> tuple[float, int]:
