@@ -48,10 +48,11 @@ _WITNESS_SPARE = 0.03
 
 _SLICE_ROWS = 3
 _SLICE_STEP = 2
-_SLICE_ROUGH_LIKENESS = 0.8
-_SLICE_LIKENESS = 0.9
-_SLICE_CLEAR_BY = 0.25
-_SLICE_DETAIL = 0.8
+_SLICE_ROUGH_LIKENESS = 0.85
+_SLICE_LIKENESS = 0.92
+_SLICE_CLEAR_BY = 0.3
+_SLICE_DETAIL = 0.88
+_SLICE_TOUCHING = 0.7
 _SLICE_SPREAD = 0.015
 _NEAR_PX = 4
 
@@ -121,7 +122,7 @@ def _across(strip: Grey, size: int) -> Grey:
     return np.asarray(strip - cv2.blur(flat, (size // 2 | 1, 1)).reshape(strip.shape), np.float32)
 
 
-def sliced(own: Grey, searched: Grey, weights: Weights) -> Floats:
+def sliced(own: Grey, searched: Grey, weights: Weights, outer: int) -> Floats:
     """Sub-pixel place farthest inwards at which a slice of a few rows is found, (n,); NaN where none is clear.
 
     Parameters
@@ -129,6 +130,8 @@ def sliced(own: Grey, searched: Grey, weights: Weights) -> Floats:
     own : (n, rows, s) float32
     searched : (n, rows, m) float32
     weights : (n, rows, 1) float32
+    outer : int
+        Columns that count as touching the edge: what is found must be seen in them too.
     """
     count, rows, _ = own.shape
     firsts = range(0, rows - _SLICE_ROWS + 1, _SLICE_STEP)
@@ -147,7 +150,8 @@ def sliced(own: Grey, searched: Grey, weights: Weights) -> Floats:
         rough = peaks(likeness(halved[at], cut(_halved(searched))[at], every))
         clear = _clear(rough, _SLICE_ROUGH_LIKENESS, _SLICE_CLEAR_BY)
         at = at[clear]
-        place[at] = _refined(cut(own)[at], cut(searched)[at], 2.0 * rough.place[clear], every)
+        place[at] = _refined(cut(own)[at], cut(searched)[at], 2.0 * rough.place[clear], outer)
+
     return np.asarray(np.fmax.reduce(place.reshape(count, len(firsts)), axis=1), np.float64)
 
 
@@ -156,18 +160,20 @@ def _halved(strip: Grey) -> Grey:
     return np.asarray(0.5 * (strip[:, :, 0:even:2] + strip[:, :, 1:even:2]), np.float32)
 
 
-def _refined(own: Grey, searched: Grey, rough: Floats, every: Weights) -> Floats:
+def _refined(own: Grey, searched: Grey, rough: Floats, outer: int) -> Floats:
     """Places found on half the columns read again on all of them, (n,); NaN where the detail does not bear them out."""
     if not len(own):
         return rough
-    size = own.shape[2]
+    size, every = own.shape[2], np.ones((1, _SLICE_ROWS, 1), np.float32)
     reach = min(2 * _NEAR_PX + 1 + size, searched.shape[2])
     first = np.clip(np.rint(rough).astype(np.int64) - _NEAR_PX, 0, searched.shape[2] - reach)
     near = from_columns(searched, first, reach)
     best = peaks(likeness(own, near, every))
     place = np.nan_to_num(best.place)
-    here, there = (without_means(part, every) for part in (own, partner(near, place, size)))
-    good = (best.height >= _SLICE_LIKENESS) & (alike(here, there, every) >= _SLICE_DETAIL)
+    there = partner(near, place, size)
+    detail = alike(without_means(own, every), without_means(there, every), every)
+    touching = alike(own[:, :, :outer], there[:, :, :outer], every)
+    good = (best.height >= _SLICE_LIKENESS) & (detail >= _SLICE_DETAIL) & (touching >= _SLICE_TOUCHING)
     return np.where(good & np.isfinite(best.place), first + place, np.nan)
 
 

@@ -37,12 +37,14 @@ STRIP_SHARE = 0.008
 """Content within this share of the width of an edge is taken to touch it."""
 
 _MIN_STRIP_PX = 6
+_MIN_THIN_PX = 24
 _HALF_BANDS = 2 * EDGE_BANDS
 _ROWS = 11
 """Rows to which those of a half band are averaged at most: what a picture 540 pixels high has."""
 
 _LIKENESS = 0.85
 _WEAK_LIKENESS = 0.93
+_LIKENESS_BESIDE_WINDOW = 0.95
 _CLEAR_BY = 0.05
 _RESEMBLANCE = 0.5
 _RESEMBLANCE_BESIDE_WINDOW = 0.75
@@ -107,7 +109,10 @@ def strip_px(width_px: int) -> int:
 
 def columns_needed(width_px: int, hidden_px: Line) -> int:
     """Outermost columns of an eye that reading an edge looks at, black included; at most all."""
-    return min(width_px, round(SEARCH_PCT / 100.0 * width_px) + 3 * strip_px(width_px) + int(np.ceil(max(hidden_px))))
+    return min(
+        width_px,
+        round(SEARCH_PCT / 100.0 * width_px) + max(3 * strip_px(width_px), _MIN_THIN_PX) + int(np.ceil(max(hidden_px))),
+    )
 
 
 def edge_bands(side: Side) -> Halves:
@@ -126,6 +131,9 @@ def edge_bands(side: Side) -> Halves:
     detailed = np.where(holds_in_detail, found, NAN)
     same = np.abs(np.diff(detailed)) <= _AGREE_PCT
     with_neighbour = np.concatenate([same, [False]]) | np.concatenate([[False], same])
+    if strips.windowed:
+        # The partner is often behind the black, and two neighbours may then agree on something else.
+        with_neighbour &= np.isnan(dense) & (like >= _LIKENESS_BESIDE_WINDOW)
     borne_out = with_neighbour | (np.abs(found - dense) <= _AGREE_PCT)
     # What only the map bears out may be the end of a thing, which its neighbour shows better.
     weak = borne_out & ~with_neighbour & ~holds_in_detail & (like < _WEAK_LIKENESS)
@@ -206,7 +214,12 @@ def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
     )
     # Of the own eye no more is needed than strips, as far inwards as something lies behind the screen.
     behind = int(np.nanmax(np.append(dense_pct, 0.0)) * width / 100.0) + 1
-    own_columns = int(begin.max()) + 3 * size + behind + int(np.max(begin_other - begin).clip(0))
+    own_columns = (
+        int(begin.max())
+        + max(3 * size, _MIN_THIN_PX + 2 * SAME_PEAK_PX)
+        + behind
+        + int(np.max(begin_other - begin).clip(0))
+    )
     eyes = []
     for eye, columns in (
         (side.own, min(own_columns, side.own.shape[1])),
@@ -214,7 +227,8 @@ def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
     ):
         eyes.append(eye[:, eye.shape[1] - columns :] if side.is_right else eye[:, :columns])
     too_narrow = any(
-        eye.shape[1] - at.max() < 2 * size + 2 * SAME_PEAK_PX for eye, at in zip(eyes, (begin, begin_other))
+        eye.shape[1] - at.max() < max(2 * size, _MIN_THIN_PX) + 2 * SAME_PEAK_PX
+        for eye, at in zip(eyes, (begin, begin_other))
     )
     if side.own.shape[0] < _MIN_ROWS * _HALF_BANDS or too_narrow:
         return None
@@ -252,8 +266,6 @@ def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
     if strips.windowed:
         # Beside a window most strips have their partner behind the black, and chance would find them another.
         return np.full(_HALF_BANDS, NAN)
-    size = 2 * strips.size
-    own, searched = strips.template(size), strips.searched(size)
     # A thin thing of strong contrast spoils the reading of its band; what is behind it the map and the neighbours know.
     behind = np.where(np.isfinite(halves), halves, dense_pct)
     behind = np.where(np.isfinite(behind), behind, _of_neighbours(halves))
@@ -261,11 +273,15 @@ def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
     places = np.full(_HALF_BANDS, NAN)
     at = np.nonzero(base >= 0.0)[0]
     if at.size:
-        places[at] = unexplained(own[at], searched[at], base[at], strips.weights[at])
+        size = 2 * strips.size
+        own, searched = strips.template(size)[at], strips.searched(size)[at]
+        places[at] = unexplained(own, searched, base[at], strips.weights[at])
     # What lies behind the screen has no partner to be compared with.
     at = np.nonzero(~(base >= 0.0) | (np.isnan(halves) & np.isnan(places)))[0]
     if at.size:
-        places[at] = sliced(own[at], searched[at], strips.weights[at])
+        size = max(2 * strips.size, _MIN_THIN_PX)
+        own, searched = strips.template(size)[at], strips.searched(size)[at]
+        places[at] = sliced(own, searched, strips.weights[at], strips.size)
     return np.asarray((strips.origin - places) * 100.0 / strips.width_px, np.float64)
 
 
