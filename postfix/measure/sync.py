@@ -77,8 +77,8 @@ _DISTINCT = 0.5
 _LEAST_MARGIN = 0.5
 _SHORT_RESIDUE = 0.05
 _UNSURE = 0.3
-"""How evidence becomes confidence, see :func:`_confidence`; set so that of some 500 made-up clips under half a percent
-were told wrong with a confidence of 0.5 or more."""
+"""How evidence becomes confidence, see :func:`_confidence`; set on 240 made-up clips, whole and cut short, so that
+none of the whole ones was told wrong with a confidence of 0.5 or more."""
 
 
 @dataclass(frozen=True, slots=True)
