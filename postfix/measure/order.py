@@ -49,7 +49,7 @@ LEAST_STRIPS = 15
 
 CLEAR_BALANCE = -0.10
 """Balance of the strips (see :func:`swap_reason`) from which they speak for exchanged eyes by themselves. Seen: 0.005
-and more on 102 straight pairs, photographed and made up; with the ground, two of three exchanged ones were suspected."""
+and more on 102 straight pairs, photographed and made up; with the ground, two of three exchanged ones are suspected."""
 
 LIKELY_BALANCE = -0.05
 """The same where the ground speaks for it too."""
