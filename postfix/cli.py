@@ -244,12 +244,30 @@ def _add_no_check(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--no-check", action="store_true", help="leave out measuring the written files")
 
 
+def _add_every(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--every",
+        type=_count,
+        default=1,
+        metavar="N",
+        help="a quick look: measure every Nth frame only; those between are filled in by straight lines and marked",
+    )
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{value} is not 1 or more")
+    return value
+
+
 def _demo(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("output", type=Path, metavar="OUT", help="a new folder")
 
 
 def _measure(sub: argparse.ArgumentParser) -> None:
     _add_source(sub)
+    _add_every(sub)
     _add_output(sub, "the measurement table, a .csv file")
 
 
@@ -272,6 +290,7 @@ def _render(sub: argparse.ArgumentParser) -> None:
 
 def _check(sub: argparse.ArgumentParser) -> None:
     _add_source(sub)
+    _add_every(sub)
     _add_screens(sub, many=False)
 
 

@@ -27,8 +27,7 @@ from postfix.job.version import (
     write_table,
     write_text,
 )
-from postfix.measure.differences import Difference, differences
-from postfix.measure.suspicions import Suspicion, suspicions
+from postfix.measure.remarks import Told, told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text
@@ -38,8 +37,9 @@ from postfix.plan.locked import keep_locked
 from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
 from postfix.review.report import REPORT, check_report, write_report
-from postfix.source.pair import Reading
+from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
+from postfix.source.shots import EditList
 from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
 
 
@@ -63,6 +63,7 @@ def _settings(options: argparse.Namespace) -> Settings:
         quiet=options.quiet > 0,
         check=not getattr(options, "no_check", False),
         fill=getattr(options, "fill", "hide"),
+        every=getattr(options, "every", 1),
     )
 
 
@@ -109,32 +110,49 @@ def screens(options: argparse.Namespace) -> Outcome:
 def measure(options: argparse.Namespace) -> Outcome:
     """Measure a source into a table."""
     settings, output = _settings(options), options.output
-    pair, shots = _choice(options).open()
+    pair, cuts = _choice(options).open()
     check_writing((pair,), (Output(output),), settings, _inputs(options))
     if options.dry_run:
         return _would_write([output])
-    table = measured(pair, shots, "measure", settings)
+    table = measured(pair, cuts, "measure", settings)
     write_table(output, table, force=settings.force)
-    rows, seen, doubts = _measured_shots(table), differences(table), suspicions(table, pair.reading)
+    rows, said = _measured_shots(table), _told(options, table, pair, cuts)
     text = [
         summary.reading_text(pair.reading),
         summary.measured_text(rows),
-        summary.differences_text(seen),
-        summary.suspicions_text(doubts),
+        summary.told_text(said, edges=True),
         f"written: {output}",
     ]
     data = {
         "written": [str(output)],
         "reading": asdict(pair.reading),
         "shots": rows,
-        "misfits": _plain(seen),
-        "suspicions": _plain(doubts),
+        **_told_data(said),
     }
     return Outcome("\n".join(filter(None, text)), data)
 
 
+def _told(options: argparse.Namespace, table: MeasurementTable, pair: PairSource, cuts: EditList | None) -> Told:
+    return told(table, pair.reading, cuts if options.edit is not None else None)
+
+
+def _told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
+    """What a measurement says, under the names it has in --json."""
+    groups = {
+        "misfits": [asdict(one) for one in said.differences],
+        "suspicions": [asdict(one) for one in said.suspicions],
+        "remarks": [{**asdict(one), "facts": summary.plain(one.facts)} for one in said.remarks],
+    }
+    return {name: [{**where, **summary.plain(one)} for one in facts] for name, facts in groups.items()}
+
+
 def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
-    return [{**asdict(shot), **summary.plain_figures(figures_of(table, shot.first, shot.last))} for shot in table.shots]
+    rows = []
+    for index, shot in enumerate(table.shots):
+        row = {**asdict(shot), **summary.plain_figures(figures_of(table, shot.first, shot.last))}
+        found = asdict(table.findings[index]) if table.findings else {}
+        rows.append({**row, **summary.plain(found)})
+    return rows
 
 
 def plan(options: argparse.Namespace) -> Outcome:
@@ -157,7 +175,7 @@ def plan(options: argparse.Namespace) -> Outcome:
     return Outcome("\n".join([*lines, f"written: {output}"]), data, _limits_code(any(flags.values())))
 
 
-def _plain(facts: Iterable[Flag | Difference | Suspicion]) -> list[dict[str, Any]]:
+def _plain(facts: Iterable[Flag]) -> list[dict[str, Any]]:
     return [asdict(fact) for fact in facts]
 
 
@@ -191,10 +209,10 @@ def render(options: argparse.Namespace) -> Outcome:
 def check(options: argparse.Namespace) -> Outcome:
     """Measure finished pictures against a screen's limits."""
     screen = read_screen(options.screen, _screen_tables(options))
-    pair, shots = _choice(options).open()
+    pair, cuts = _choice(options).open()
     if options.dry_run:
         return Outcome(f"would measure {pair.count} frames; check writes nothing", {"would_write": []})
-    table = measured(pair, shots, "check", _settings(options))
+    table = measured(pair, cuts, "check", _settings(options))
     limits = limits_for(screen)
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
@@ -202,21 +220,19 @@ def check(options: argparse.Namespace) -> Outcome:
         rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
     verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
-    seen, doubts = differences(table), suspicions(table, pair.reading)
+    said = _told(options, table, pair, cuts)
     text = [
         summary.reading_text(pair.reading),
         summary.measured_text(rows),
         summary.flags_text(screen.name, rows),
-        summary.differences_text(seen),
-        summary.suspicions_text(doubts),
+        summary.told_text(said),
         verdict,
     ]
     data = {
         "screen": summary.screen_data(screen),
         "reading": asdict(pair.reading),
         "shots": rows,
-        "misfits": _plain(seen),
-        "suspicions": _plain(doubts),
+        **_told_data(said),
     }
     return Outcome("\n".join(filter(None, text)), data, _limits_code(flagged))
 
@@ -276,8 +292,7 @@ def _screens(options: argparse.Namespace) -> tuple[Screen, ...]:
 def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outcome:
     text: list[str] = []
     data: list[dict[str, Any]] = []
-    seen: list[dict[str, Any]] = []
-    doubts: list[dict[str, Any]] = []
+    facts: dict[str, list[dict[str, Any]]] = {}
     for clip, made in zip(clips, runs):
         name, reading = clip.name, clip.choice.reading
         text.append(summary.reading_text(reading, name))
@@ -289,13 +304,14 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             folder = str(version.folder)
             entry = {"clip": name, "screen": screen, "folder": folder, "reading": asdict(reading), "shots": shots}
             data.append(entry)
-        text += [summary.differences_text(made.differences, name), summary.suspicions_text(made.suspicions, name), ""]
-        seen += [{"clip": name, **misfit} for misfit in _plain(made.differences)]
-        doubts += [{"clip": name, **doubt} for doubt in _plain(made.suspicions)]
+        text += [summary.told_text(made.told, name), ""]
+        for kind, entries in _told_data(made.told, clip=name).items():
+            facts.setdefault(kind, []).extend(entries)
     text.append(f"review page: {page}")
     lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
-    facts = {"versions": data, "misfits": seen, "suspicions": doubts, "report": str(page)}
-    return Outcome(lines, facts, _limits_code(any(made.flagged for made in runs)))
+    return Outcome(
+        lines, {"versions": data, **facts, "report": str(page)}, _limits_code(any(made.flagged for made in runs))
+    )
 
 
 def demo(options: argparse.Namespace) -> Outcome:

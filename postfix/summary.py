@@ -10,8 +10,8 @@ from typing import Any
 
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
-from postfix.measure.differences import Difference
-from postfix.measure.suspicions import Suspicion, reading_words
+from postfix.measure.remarks import Told
+from postfix.measure.suspicions import reading_words
 from postfix.plan.figures import Figures, signed_pct
 from postfix.source.pair import Reading
 from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
@@ -71,12 +71,14 @@ def screen_data(screen: Screen) -> dict[str, Any]:
     return {**asdict(screen), "limits": asdict(limits_for(screen))}
 
 
+def plain(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Facts as JSON holds them: None where a figure is none."""
+    return {name: None if isinstance(v, float) and not math.isfinite(v) else v for name, v in facts.items()}
+
+
 def plain_figures(figures: Figures) -> dict[str, Any]:
     """A shot's figures as plain data; None where nothing was measured."""
-    return {
-        name: value if isinstance(value, int) or math.isfinite(value) else None
-        for name, value in asdict(figures).items()
-    }
+    return plain(asdict(figures))
 
 
 def measured_text(shots: Iterable[Mapping[str, Any]]) -> str:
@@ -138,14 +140,9 @@ def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
     return "\n".join(wrapped(line) for line in lines)
 
 
-def differences_text(found: Iterable[Difference], clip: str = "") -> str:
-    """One line for each difference between the eyes that can be seen; empty where there is none."""
-    return "\n".join(wrapped(f"{clip}, {one.text}" if clip else one.text) for one in found)
-
-
-def suspicions_text(suspicions: Iterable[Suspicion], clip: str = "") -> str:
-    """One line for each suspicion about the eyes; empty where there is none."""
-    return "\n".join(wrapped(f"{clip}, {doubt.text}" if clip else doubt.text) for doubt in suspicions)
+def told_text(told: Told, clip: str = "", *, edges: bool = False) -> str:
+    """One line for everything the measurement says besides its figures; empty where that is nothing."""
+    return "\n".join(wrapped(f"{clip}, {text}" if clip else text) for text in told.texts(edges=edges))
 
 
 def reading_text(reading: Reading, clip: str = "") -> str:

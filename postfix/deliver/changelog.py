@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from postfix.measure.suspicions import Suspicion
+from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
 from postfix.plan.geometry import moves_of, window_px_at
@@ -97,7 +97,7 @@ def change_log(
     timecode: str | None,
     tool: Mapping[str, Any],
     reading: Reading = AS_GIVEN,
-    suspicions: tuple[Suspicion, ...] = (),
+    said: Told | None = None,
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
 
@@ -109,8 +109,8 @@ def change_log(
         ``name``, ``version`` and ``libraries``.
     reading : Reading
         How the sources were paired.
-    suspicions : tuple of Suspicion
-        What was measured before the change and speaks for another reading.
+    said : Told, optional
+        What the measurement before the change says besides its figures.
     """
     clip = plan.clip
     return {
@@ -128,7 +128,8 @@ def change_log(
         "reading": asdict(reading),
         "sources": [asdict(source) for source in sources],
         "outputs": [{k: getattr(output, k) for k in ("eye", "path", "frames", "sha256")} for output in outputs],
-        "suspicions": [asdict(suspicion) for suspicion in suspicions],
+        "suspicions": [] if said is None else [asdict(suspicion) for suspicion in said.suspicions],
+        "remarks": [] if said is None else list(said.remarks_texts()),
         "shots": [_shot_entry(result, plan, timecode) for result in results],
     }
 

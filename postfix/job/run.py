@@ -19,8 +19,7 @@ from postfix.job.version import (
     source_files,
     write_table,
 )
-from postfix.measure.differences import Difference, differences
-from postfix.measure.suspicions import Suspicion, suspicions
+from postfix.measure.remarks import Told, told
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
 from postfix.review.report import REPORT
@@ -36,10 +35,8 @@ class ClipRun:
     out: Path
     measurement: Path
     versions: tuple[Version, ...]
-    differences: tuple[Difference, ...]
-    """Differences between the eyes of the source that can be seen."""
-    suspicions: tuple[Suspicion, ...] = ()
-    """What speaks for an eye that is late, or for exchanged eyes."""
+    told: Told
+    """What the source's measurement says besides its figures."""
 
     @property
     def flagged(self) -> bool:
@@ -69,7 +66,7 @@ def run_clip(
         As the stages do; and where an earlier run to be carried on was of another source or program version, or a
         version that it left is not the one that would be made now.
     """
-    pair, shots = opened
+    pair, cuts = opened
     measurement = planned_outputs(out, pair.name, screens)[0].path
     with ThreadPoolExecutor(1) as beside:
         # Reading every byte for the checksums overlaps the measuring.
@@ -77,7 +74,7 @@ def run_clip(
         origin = Origin(measurement.with_suffix(".origin.json"), choice, checksums.result)
         table = read_table(measurement) if settings.resume and origin.is_kept() else None
         if table is None:
-            table = measured(pair, shots, "measure", settings)
+            table = measured(pair, cuts, "measure", settings)
             write_table(measurement, table, force=settings.force or settings.resume)
             origin.keep()
         else:
@@ -92,4 +89,5 @@ def run_clip(
         version or make_version(pair, sources, table, plan, out / plan.screen.name, settings)
         for plan, version in zip(plans, finished)
     )
-    return ClipRun(out, measurement, versions, differences(table), suspicions(table, pair.reading))
+    listed = cuts if choice.edit is not None else None
+    return ClipRun(out, measurement, versions, told(table, pair.reading, listed))

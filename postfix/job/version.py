@@ -19,7 +19,7 @@ from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_a
 from postfix.errors import InputError
 from postfix.job.progress import bar
 from postfix.measure.clip import clip_info, measure_clip
-from postfix.measure.suspicions import suspicions
+from postfix.measure.remarks import told
 from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
@@ -30,15 +30,15 @@ from postfix.source.editlist import read_edit_list
 from postfix.source.opening import sha256_of
 from postfix.source.pair import AS_GIVEN, PairSource, Reading, first_in_file, open_pair
 from postfix.source.picture import EyeSource
-from postfix.source.shots import Shot
+from postfix.source.shots import EditList, Shot
 from postfix.source.timecode import timecode_at
 from postfix.versions import libraries
 
 log = logging.getLogger("postfix")
 
 
-Opened = tuple[PairSource, tuple[Shot, ...] | None]
-"""A pair, and its shots where they are known before anything is measured."""
+Opened = tuple[PairSource, EditList | None]
+"""A pair, and how it is cut where that is known before anything is measured."""
 
 
 @dataclass(frozen=True)
@@ -57,20 +57,20 @@ class SourceChoice:
         """Open both eyes, check them against each other and count their frames; that reads a video file through."""
         pair = open_pair(self.left, self.right, rate=self.rate, frames=self.frames, reading=self.reading)
         if self.one_shot:
-            return pair, (Shot("s001", 0, pair.count - 1),)
+            return pair, EditList((Shot("s001", 0, pair.count - 1),), (), ())
         if self.edit is not None:
-            return pair, _listed_shots(self.edit, pair)
+            return pair, _as_listed(self.edit, pair)
         return pair, None
 
 
-def _listed_shots(edit: Path, pair: PairSource) -> tuple[Shot, ...]:
+def _as_listed(edit: Path, pair: PairSource) -> EditList:
     """Shots of an edit list, which speaks of the left eye as it is, also where an offset leaves out some of it."""
     timecode = None if pair.timecode is None else timecode_at(pair.timecode, -pair.before, pair.rate)
     count = pair.before + pair.count + pair.after
     listed = read_edit_list(edit, rate=pair.rate, count=count, timecode=timecode)
     for note in listed.notes:
         log.info("%s: %s", edit.name, note)
-    return listed.within(pair.before, pair.count).shots
+    return listed.within(pair.before, pair.count)
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,7 @@ class Settings:
     quiet: bool = False
     check: bool = True
     fill: Fill = "hide"
+    every: int = 1
 
 
 @dataclass(frozen=True)
@@ -105,10 +106,17 @@ class Version:
         return any(shot["flags"] for shot in self.log["shots"])
 
 
-def measured(pair: PairSource, shots: tuple[Shot, ...] | None, what: str, settings: Settings) -> MeasurementTable:
+def measured(pair: PairSource, cuts: EditList | None, what: str, settings: Settings) -> MeasurementTable:
     """Measure a pair behind a progress bar; the figures have the digits of their file."""
     with bar(what, pair.count, quiet=settings.quiet) as progress:
-        return as_written(measure_clip(pair, shots=shots, progress=progress))
+        table = measure_clip(
+            pair,
+            shots=None if cuts is None else cuts.shots,
+            transitions=None if cuts is None else cuts.transitions,
+            progress=progress,
+            every=settings.every,
+        )
+        return as_written(table)
 
 
 def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
@@ -197,7 +205,7 @@ def make_version(
         if settings.check:
             shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
             finished = PairSource(written[0], written[1], pair.name)
-            after = measured(finished, shots, f"check {plan.screen.name}", settings)
+            after = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
         outputs = tuple(
             EyeFile(eye, source.path.relative_to(work).as_posix(), source.count, sha256_of(source))
             for eye, source in zip(EYES, written)
@@ -209,7 +217,7 @@ def make_version(
             outputs=outputs,
             timecode=pair.timecode,
             reading=pair.reading,
-            suspicions=() if before is None else suspicions(before, pair.reading),
+            said=None if before is None else told(before, pair.reading),
             tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
         )
         texts = {

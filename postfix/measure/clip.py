@@ -6,6 +6,7 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 
 import cv2
 
@@ -64,7 +65,7 @@ def measure_clip(
     found: list[FrameMeasure | None] = []
     watcher = ShotWatcher(shots)
     for measure, trace in _measured(pair, workers or os.cpu_count() or 1, every):
-        note = watcher.add(trace)
+        note = watcher.add(trace if every == 1 else _apart(trace))
         found.append(None if measure is None else with_note(measure, note))
         if progress is not None:
             progress(1)
@@ -113,3 +114,8 @@ def _looked_at(
     if not wanted:
         return None, glance(left, fmt)
     return measure_frame(left, right, fmt, with_tone=with_tone)
+
+
+def _apart(trace: Trace) -> Trace:
+    """Frames that are no neighbours say nothing of an eye that is late by some frames, nor of standing still."""
+    return replace(trace, sync=None)

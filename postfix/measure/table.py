@@ -161,7 +161,7 @@ class MeasurementTable:
     """All frames of a clip. ``frames[i]`` is frame i; ``shots`` cover every frame once, in order.
 
     ``findings`` holds one entry a shot, or nothing where no shot was looked at as a whole. ``seen_transitions`` are
-    those in the picture, whatever the shots were taken from; they are not in the file.
+    those in the picture, whatever the shots were taken from; they are not in the file, and None when read from one.
     """
 
     clip: ClipInfo
@@ -169,7 +169,7 @@ class MeasurementTable:
     timecodes: tuple[str, ...]
     shots: tuple[Shot, ...]
     findings: tuple[ShotFinding, ...] = ()
-    seen_transitions: tuple[Transition, ...] = ()
+    seen_transitions: tuple[Transition, ...] | None = None
 
     def column(self, name: str) -> npt.NDArray[np.float64]:
         """One figure over all frames, (frames,) or for the ``_rows_pct`` and ``_hidden_px`` fields (frames, k)."""

@@ -103,7 +103,8 @@ def _clip_facts(group: Sequence[Version]) -> str:
         *((("Eyes", reading_words(version.reading)),) if version.reading != AS_GIVEN else ()),
         ("Made with", ", ".join(sorted({v.tool for v in group}))),
     )
-    return facts + doubts
+    told = "".join(f"<li>{escaped(text)}</li>" for text in version.remarks)
+    return facts + doubts + (f"<h3>What the source shows besides</h3><ul>{told}</ul>" if told else "")
 
 
 def _facts(*entries: tuple[str, str]) -> str:

@@ -120,6 +120,7 @@ class Version:
     frames: FrameTable
     reading: Reading = AS_GIVEN
     suspicions: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
@@ -282,6 +283,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         "suspicions": tuple(_get(entry, "text", str) for entry in _get(log, "suspicions", list))
         if "suspicions" in log
         else (),
+        "remarks": tuple(str(text) for text in _get(log, "remarks", list)) if "remarks" in log else (),
     }
 
 

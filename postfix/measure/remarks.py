@@ -1,0 +1,143 @@
+"""Everything a measurement says besides its figures, in sentences: for a person to read, never acted on."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from postfix.measure.active import windows_in_source
+from postfix.measure.differences import Difference, differences
+from postfix.measure.edge_runs import edge_runs
+from postfix.measure.suspicions import Suspicion, suspicions
+from postfix.measure.table import FrameMeasure, MeasurementTable
+from postfix.source.pair import AS_GIVEN, Reading
+from postfix.source.shots import EditList, Shot, disagreements
+
+RIVALRY_PCT = 0.3
+"""Share of the picture seen by one eye alone from which a frame is named: project default, no source. Clean photographs
+measured up to 0.2 %."""
+
+LOW_CONFIDENCE = 0.5
+"""A shot below this is named: project default, no source."""
+
+Kind = Literal["list", "black", "unmeasured", "confidence", "rivalry", "edge"]
+
+
+@dataclass(frozen=True)
+class Remark:
+    """One thing a person should know.
+
+    Attributes
+    ----------
+    kind : str
+        ``list``: an edit list and the picture disagree. ``black``: bars or windows are in the source. ``unmeasured``:
+        frames that could not be measured, or stand still. ``confidence``: a shot's figures are doubtful. ``rivalry``:
+        one eye sees what the other does not. ``edge``: content in front of the screen touches a side edge.
+    shot : str
+        Empty where it is about the clip.
+    text : str
+        As a sentence.
+    facts : dict
+        The same as data; empty where the sentence is all.
+    """
+
+    kind: Kind
+    shot: str
+    text: str
+    facts: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a measured clip says besides its figures."""
+
+    differences: tuple[Difference, ...]
+    suspicions: tuple[Suspicion, ...]
+    remarks: tuple[Remark, ...]
+
+    def texts(self, *, edges: bool = False) -> tuple[str, ...]:
+        """All of it as sentences; with what touches the side edges only where no flag says so already."""
+        return (*(one.text for one in self.suspicions), *self.remarks_texts(edges=edges))
+
+    def remarks_texts(self, *, edges: bool = False) -> tuple[str, ...]:
+        """The same without suspicions, which ask for a decision."""
+        said = [one.text for one in self.differences]
+        return (*said, *(one.text for one in self.remarks if edges or one.kind != "edge"))
+
+
+def told(table: MeasurementTable, reading: Reading = AS_GIVEN, listed: EditList | None = None) -> Told:
+    """Gather it.
+
+    Parameters
+    ----------
+    table : MeasurementTable
+    reading : Reading
+        With which it was measured.
+    listed : EditList, optional
+        Where the shots come from a list: it is held against the picture.
+    """
+    remarks = (
+        *_against_list(table, listed),
+        *(Remark("black", one.shot, one.sentence(), asdict(one)) for one in windows_in_source(table)),
+        *itertools.chain.from_iterable(_of_shot(table, index) for index in range(len(table.shots))),
+        *(Remark("edge", run.shot, run.sentence(), asdict(run)) for run in edge_runs(table)),
+    )
+    return Told(differences(table), suspicions(table, reading), remarks)
+
+
+def _against_list(table: MeasurementTable, listed: EditList | None) -> Iterable[Remark]:
+    if listed is None or table.seen_transitions is None:
+        return
+    timecode = table.timecodes[0] or None if table.timecodes else None
+    for text in disagreements(listed.transitions, table.seen_transitions, rate=table.clip.rate, timecode=timecode):
+        yield Remark("list", "", text, {})
+
+
+def _of_shot(table: MeasurementTable, index: int) -> Iterable[Remark]:
+    shot = table.shots[index]
+    yield from _notes(table, shot)
+    if table.findings:
+        confidence = table.findings[index].confidence
+        measured = any(np.isfinite(table.frames[frame].near_pct) for frame in range(shot.first, shot.last + 1))
+        if measured and confidence < LOW_CONFIDENCE:
+            text = f"{shot.name}: its figures are doubtful (confidence {confidence:.2f}); look before relying on them"
+            yield Remark("confidence", shot.name, text, {"confidence": round(confidence, 3)})
+    yield from _rivalry(table, shot)
+
+
+def _notes(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
+    """Stretches of frames with one note."""
+    frames = range(shot.first, shot.last + 1)
+    for note, stretch in itertools.groupby(frames, key=lambda frame: table.frames[frame].note):
+        numbers = list(stretch)
+        if note:
+            text = f"{shot.name}, {_frames_words(numbers[0], numbers[-1])}: {note}"
+            yield Remark("unmeasured", shot.name, text, {"note": note, "first": numbers[0], "last": numbers[-1]})
+
+
+def _rivalry(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
+    seen = [(table.frames[frame].rivalry_pct, frame) for frame in range(shot.first, shot.last + 1)]
+    named = [(share, frame) for share, frame in seen if share >= RIVALRY_PCT]
+    if not named:
+        return
+    most, worst = max(named)
+    text = (
+        f"{shot.name}: one eye sees what the other does not in {len(named)} of its frames, most in frame {worst} "
+        f"({most:.2f} % of the picture{_place(table.frames[worst])})"
+    )
+    yield Remark("rivalry", shot.name, text, {"frames": [frame for _, frame in named], "worst": worst})
+
+
+def _place(frame: FrameMeasure) -> str:
+    if not frame.rivalry_boxes:
+        return ""
+    box = frame.rivalry_boxes[0]
+    return f", {box.width_px}x{box.height_px} px at {box.x_px},{box.y_px} in the {box.eye} eye"
+
+
+def _frames_words(first: int, last: int) -> str:
+    return f"frame {first}" if first == last else f"frames {first} to {last}"
