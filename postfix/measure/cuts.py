@@ -25,15 +25,20 @@ Floats = npt.NDArray[np.float32]
 _SIZE = (64, 36)
 _FINE_SIZE = (128, 72)
 _COARSE_SIZE = (16, 9)
-_DETAIL_SIGMA = 3.0
-_BLOCK = (16, 18)
+_DETAIL_SIGMAS = (1.0, 3.0)
 _SEARCH = (12, 6)
-"""Columns and rows of a signature that a block may move: a fifth of the picture's width."""
+"""Columns and rows of a signature that a block may move: a fifth of the picture's width, a sixth of its height."""
 
-UNLIKE = 0.5
+_NEAR_BLOCK = (16, 18)
+"""Columns and rows; over a few frames little leaves the picture, and all of it is compared."""
+
+_FAR_BLOCK = (20, 24)
+"""Columns and rows; over many frames only blocks that cannot have left the picture are looked for."""
+
+UNLIKE = 0.58
 """Likeness under which two frames show different things."""
 
-SUDDEN = 0.6
+SUDDEN = 0.65
 """Across a cut the likeness of neighbours is at most this share of what it is on either side."""
 
 CALM = 0.65
@@ -62,17 +67,17 @@ _LEAST_WAY = 0.55
 _STRAIGHT = 0.5
 _OFF = 0.3
 _UNEVEN = 0.09
-_ENDS_ALIKE = 0.5
+_ENDS_ALIKE = 0.7
 _MOST_EXPLAINED = 0.3
 _EVERY = 3
 
 _SCORE = {
-    "always": 4.8,
-    "off the straight line": -32.5,
-    "log of way over contrast": 6.15,
-    "likeness of the ends": -12.95,
-    "only brighter or darker": -7.6,
-    "explained by both": 59.5,
+    "always": 6.2,
+    "off the straight line": -32.9,
+    "log of way over contrast": 5.85,
+    "likeness of the ends": -7.1,
+    "only brighter or darker": -8.2,
+    "explained by both": 19.0,
 }
 """What each sign of a dissolve weighs: fitted by logistic regression to made-up edits other than those reported."""
 
@@ -105,12 +110,13 @@ def signature(grey: npt.NDArray[np.float32] | npt.NDArray[np.uint8]) -> Signatur
     luma = cv2.resize(np.asarray(fine, np.float32), _SIZE, interpolation=cv2.INTER_AREA) / np.float32(white)
     if white == 1.0:
         luma = np.clip(np.nan_to_num(luma, nan=0.0, posinf=1.0, neginf=0.0), 0.0, 1.0)
-    detail = luma - cv2.GaussianBlur(luma, (0, 0), _DETAIL_SIGMA)
+    # Without the finest structure a move by part of a field does not make a picture unlike itself.
+    detail = cv2.GaussianBlur(luma, (0, 0), _DETAIL_SIGMAS[0]) - cv2.GaussianBlur(luma, (0, 0), _DETAIL_SIGMAS[1])
     coarse = cv2.resize(luma, _COARSE_SIZE, interpolation=cv2.INTER_AREA).ravel()
     return Signature(luma, detail, coarse)
 
 
-def likeness(first: Floats, second: Floats) -> float:
+def likeness(first: Floats, second: Floats, *, far: bool = False) -> float:
     """How much of one picture's structure is in another, wherever it moved: 0 nothing, 1 all.
 
     Mean over blocks, weighted by their contrast, of the best normalised correlation with the other picture nearby.
@@ -119,12 +125,14 @@ def likeness(first: Floats, second: Floats) -> float:
     ----------
     first, second : (36, 64) float32
         The same field of two signatures.
+    far : bool
+        True for frames so far apart that the picture may have moved on: only its middle is looked for.
     """
     plain = [float(picture.std()) < _PLAIN for picture in (first, second)]
     if any(plain):
         return float(all(plain))
     found = weight = 0.0
-    for rows, across in _blocks(first):
+    for rows, across in _blocks(first, far=far):
         block = first[rows, across]
         contrast = float(block.std())
         around = second[
@@ -135,7 +143,7 @@ def likeness(first: Floats, second: Floats) -> float:
         weight += contrast
         # Where one side is flat the correlation is no number or beyond 1.
         found += contrast * best if 0.0 < best < 1.01 else 0.0
-    return found / weight
+    return found / weight if weight else 0.0
 
 
 def explained_by_both(middle: Floats, first: Floats, last: Floats) -> float:
@@ -152,7 +160,7 @@ def explained_by_both(middle: Floats, first: Floats, last: Floats) -> float:
         Share of the variance of ``middle`` within its blocks, 0 to 1.
     """
     columns: tuple[list[Floats], ...] = ([], [], [])
-    for rows, across in _blocks(middle):
+    for rows, across in _blocks(middle, far=True):
         block = middle[rows, across]
         top, left = max(0, rows.start - _SEARCH[1]), max(0, across.start - _SEARCH[0])
         columns[0].append((block - block.mean()).ravel())
@@ -173,11 +181,12 @@ def explained_by_both(middle: Floats, first: Floats, last: Floats) -> float:
     return max(0.0, together - alone) / total
 
 
-def _blocks(picture: Floats) -> Iterator[tuple[slice, slice]]:
-    height, width = picture.shape
-    for top in range(0, height, _BLOCK[1]):
-        for left in range(0, width, _BLOCK[0]):
-            yield slice(top, top + _BLOCK[1]), slice(left, left + _BLOCK[0])
+def _blocks(picture: Floats, *, far: bool) -> Iterator[tuple[slice, slice]]:
+    (height, width), (across, down) = picture.shape, _FAR_BLOCK if far else _NEAR_BLOCK
+    inset_x, inset_y = _SEARCH if far else (0, 0)
+    for top in range(inset_y, height - inset_y - down + 1, down):
+        for left in range(inset_x, width - inset_x - across + 1, across):
+            yield slice(top, top + down), slice(left, left + across)
 
 
 class _Course(NamedTuple):
@@ -199,7 +208,7 @@ class CutFinder:
         self._cuts: list[int] = []
         self._black: list[list[int]] = []
         self._courses: list[_Course] = []
-        self._steps: dict[tuple[int, int], float] = {}
+        self._likes: dict[tuple[int, int, bool], float] = {}
 
     def add(self, current: Signature) -> None:
         """Take the next frame's signature."""
@@ -219,16 +228,16 @@ class CutFinder:
             self._cuts.append(frame)
         if frame % _EVERY == 0:
             self._courses.extend(self._dissolves_before(frame - 1))
-        self._steps = {pair: value for pair, value in self._steps.items() if pair[0] > frame - _MEMORY}
+        self._likes = {pair: value for pair, value in self._likes.items() if pair[0] > frame - _MEMORY}
 
     def _frame(self, frame: int) -> Signature:
         return self._seen[frame - self._count + len(self._seen)]
 
-    def _like(self, first: int, second: int) -> float:
-        pair = (first, second)
-        if pair not in self._steps:
-            self._steps[pair] = likeness(self._frame(first).detail, self._frame(second).detail)
-        return self._steps[pair]
+    def _like(self, first: int, second: int, *, far: bool = False) -> float:
+        pair = (first, second, far)
+        if pair not in self._likes:
+            self._likes[pair] = likeness(self._frame(first).detail, self._frame(second).detail, far=far)
+        return self._likes[pair]
 
     def _change(self, frame: int) -> float:
         return float(np.abs(self._frame(frame).luma - self._frame(frame - 1).luma).mean())
@@ -310,11 +319,12 @@ class CutFinder:
 
     def _score(self, start: int, end: int, off: float, way: float, brightening: float) -> float:
         """How much speaks for a dissolve between two frames; above 0 it is one."""
-        alike = self._like(start, end)
+        alike = self._like(start, end, far=True)
         if alike >= _ENDS_ALIKE:
             return -1.0
         # Grain and shake make neighbours unlike as well; only what goes beyond that counts.
-        alike /= max(self._like(start, start + 1) * self._like(end - 1, end), 1e-3) ** 0.5
+        beside = self._like(start, start + 1, far=True) * self._like(end - 1, end, far=True)
+        alike = min(1.0, alike / max(beside, 1e-6) ** 0.5)
         score: float = (
             _SCORE["always"]
             + _SCORE["off the straight line"] * off
