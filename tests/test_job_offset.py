@@ -250,7 +250,7 @@ def test_an_edit_list_keeps_its_cuts_where_they_are_in_the_left_eye(tmp_path, la
     edit = tmp_path / "gulls.edl"
     edit.write_text(EDIT)
     _, found = version.SourceChoice(*pair, edit=edit, reading=Reading(late)).open()
-    assert [(shot.first, shot.last) for shot in found] == shots
+    assert [(shot.first, shot.last) for shot in found.shots] == shots
 
 
 def test_resume_notices_another_offset_or_order(tmp_path, capsys):

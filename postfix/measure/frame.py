@@ -154,7 +154,8 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     dense = with_thin_things(dense, straight.left, straight.right, *searched)
     dense = _both_eyes_lit(dense, active, straight.misfit, left.shape)
     supported = borne_out(straight.left, straight.right, dense)
-    dense = without_guesses(dense, supported)
+    lit = proxy.luma > _BLACK_SHARE
+    dense = without_guesses(np.where(lit | supported, dense, np.float32(np.nan)), supported)
     matched = np.isfinite(dense)
     coverage_pct = 100.0 * float(matched.mean())
     share = _matched_share(straight, matched)
@@ -169,7 +170,8 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     agreeing, witnesses = _agreeing(straight, dense)
     evidence = Evidence(
         matched=share,
-        supported=_supported_share(supported, proxy.luma),
+        # Black has no depth that anyone could see.
+        supported=int(np.count_nonzero(supported)) / max(1, int(np.count_nonzero(lit | supported))),
         agreeing=agreeing,
         witnesses=witnesses,
         near_sure=ends.near_sure,
@@ -261,12 +263,6 @@ def _matched_share(straight: Straight, matched: npt.NDArray[np.bool_]) -> float:
     contrast = cv2.morphologyEx(straight.left, cv2.MORPH_GRADIENT, np.ones((5, 9), np.uint8))
     could_be = matched | (contrast >= _TEXTURE_CODES)
     return int(np.count_nonzero(matched)) / max(1, int(np.count_nonzero(could_be)))
-
-
-def _supported_share(supported: npt.NDArray[np.bool_], luma: Grey) -> float:
-    """Of what is not black, the share that is borne out; black has no depth that anyone could see."""
-    lit = (luma > _BLACK_SHARE) | supported
-    return int(np.count_nonzero(supported)) / max(1, int(np.count_nonzero(lit)))
 
 
 def _agreeing(straight: Straight, dense: Parallax) -> tuple[float, int]:
