@@ -83,7 +83,6 @@ def test_a_steady_slanting_pan_over_fine_structure_is_one_shot():
     assert cuts_of([picture[3 * i : 3 * i + 340, 2 * i : 2 * i + 600] for i in range(48)]) == [0]
 
 
-@pytest.mark.filterwarnings("ignore:invalid value")
 @pytest.mark.parametrize("value", [0.0, 1.0, np.nan, np.inf])
 def test_plain_and_broken_pictures_give_no_cut_and_no_error(value):
     assert cuts_of([np.full((8, 24), value, np.float32)] * 60) == [0]
