@@ -23,8 +23,9 @@ from postfix.source.timecode import timecode_at
 Progress = Callable[[int], None]
 """Called with the number of frames done since the last call."""
 
-TONE_EVERY = 4
-"""Brightness, colour and sharpness are compared in every so many frames: they are judged by the shot."""
+TONE_EVERY = 8
+"""Brightness, colour, sharpness and the order of the eyes are looked at in every so many frames: they are judged by the
+shot."""
 
 
 def clip_info(pair: PairSource) -> ClipInfo:
@@ -96,8 +97,8 @@ def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[Fram
         with ThreadPoolExecutor(workers, thread_name_prefix="measure") as pool:
             for frame, left, right in pair.frames(colour_every=TONE_EVERY * every):
                 wanted = frame % every == 0 or frame == last
-                with_tone = frame % (TONE_EVERY * every) == 0
-                waiting.append(pool.submit(_looked_at, left, right, pair.format, wanted, with_tone))
+                with_all = frame % (TONE_EVERY * every) == 0
+                waiting.append(pool.submit(_looked_at, left, right, pair.format, wanted, with_all))
                 if len(waiting) > workers + 1:
                     yield waiting.popleft().result()
             while waiting:
@@ -109,11 +110,11 @@ def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[Fram
 
 
 def _looked_at(
-    left: Planes, right: Planes, fmt: PictureFormat, wanted: bool, with_tone: bool
+    left: Planes, right: Planes, fmt: PictureFormat, wanted: bool, with_all: bool
 ) -> tuple[FrameMeasure | None, Trace]:
     if not wanted:
         return None, glance(left, fmt)
-    return measure_frame(left, right, fmt, with_tone=with_tone)
+    return measure_frame(left, right, fmt, with_all=with_all)
 
 
 def _apart(trace: Trace) -> Trace:

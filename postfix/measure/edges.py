@@ -80,6 +80,8 @@ class Side:
         Of the source picture; that of ``own`` unless given.
     bars_px : (top, bottom)
         Black rows.
+    reach_pct : float
+        How far in front of the screen things are looked for, percent of width.
     """
 
     own: Grey
@@ -90,6 +92,7 @@ class Side:
     is_right: bool
     size_px: tuple[int, int] | None = None
     bars_px: Line = (0.0, 0.0)
+    reach_pct: float = SEARCH_PCT
 
     @property
     def width_px(self) -> int:
@@ -107,11 +110,11 @@ def strip_px(width_px: int) -> int:
     return max(_MIN_STRIP_PX, round(STRIP_SHARE * width_px))
 
 
-def columns_needed(width_px: int, hidden_px: Line) -> int:
+def columns_needed(width_px: int, hidden_px: Line, reach_pct: float = SEARCH_PCT) -> int:
     """Outermost columns of an eye that reading an edge looks at, black included; at most all."""
     return min(
         width_px,
-        round(SEARCH_PCT / 100.0 * width_px) + max(3 * strip_px(width_px), _MIN_THIN_PX) + int(np.ceil(max(hidden_px))),
+        round(reach_pct / 100.0 * width_px) + max(3 * strip_px(width_px), _MIN_THIN_PX) + int(np.ceil(max(hidden_px))),
     )
 
 
@@ -178,6 +181,7 @@ class _Strips:
     width_px : int
     windowed : bool
         Whether black hides more of the other eye than of the own one.
+    reach_pct : float
     """
 
     own: Grey
@@ -188,6 +192,7 @@ class _Strips:
     size: int
     width_px: int
     windowed: bool
+    reach_pct: float
 
     @property
     def origin(self) -> npt.NDArray[np.int64]:
@@ -200,7 +205,7 @@ class _Strips:
 
     def searched(self, size: int) -> Grey:
         """All of the other eye in which a strip of ``size`` columns in front of the screen may lie."""
-        reach = round(SEARCH_PCT / 100.0 * self.width_px) + size
+        reach = round(self.reach_pct / 100.0 * self.width_px) + size
         return from_columns(self.other, self.begin_other, min(reach, self.other.shape[2] - int(self.begin_other.max())))
 
 
@@ -223,7 +228,7 @@ def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
     eyes = []
     for eye, columns in (
         (side.own, min(own_columns, side.own.shape[1])),
-        (side.other, min(columns_needed(width, side.other_hidden_px), side.other.shape[1])),
+        (side.other, min(columns_needed(width, side.other_hidden_px, side.reach_pct), side.other.shape[1])),
     ):
         eyes.append(eye[:, eye.shape[1] - columns :] if side.is_right else eye[:, :columns])
     too_narrow = any(
@@ -240,7 +245,7 @@ def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
     lit = (middle > side.bars_px[0]) & (middle < height - side.bars_px[1])
     windowed = any(there > here + 1.0 for here, there in zip(side.own_hidden_px, side.other_hidden_px))
     weights = lit.astype(np.float32)[:, :, None]
-    return _Strips(own, other, weights, begin, begin_other, size, width, windowed)
+    return _Strips(own, other, weights, begin, begin_other, size, width, windowed, side.reach_pct)
 
 
 def _found(strips: _Strips) -> tuple[Halves, Halves, npt.NDArray[np.bool_]]:

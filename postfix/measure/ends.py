@@ -27,7 +27,7 @@ _WINDOW_PCT = 0.18
 _SAMPLES = (48, 96, 56, 96, 48)
 """Pixels followed for nearest, near, median, far and farthest."""
 
-_DRAWN_FOR_EACH = 24
+_KEYS_PER_PX = 16.0
 _LIKENESS = 0.8
 _SPREAD = 0.004
 _MOVED_PCT = 0.3
@@ -69,11 +69,14 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
     """
     places = np.flatnonzero(np.isfinite(parallax))
     pct = parallax.reshape(-1)[places] * np.float32(100.0 / parallax.shape[1])
+    # Sixteenths of a pixel as whole numbers are sorted several times faster; equal ones stay in the picture's order.
+    order = np.argsort(np.rint(parallax.reshape(-1)[places] * _KEYS_PER_PX).astype(np.int16), kind="stable")
+    ordered = pct[order]
     held = min(EXTREME_AREA_SHARE * parallax.size, pct.size - 1)
     inwards = NEAR_PERCENTILE / 100.0 * pct.size
     ranks = [int(rank) for rank in (held, inwards, 0.5 * pct.size, pct.size - 1 - inwards, pct.size - 1 - held)]
-    figures = np.partition(pct, ranks)[ranks]
-    windows = [_window(pct, figure, rank, samples) for figure, rank, samples in zip(figures, ranks, _SAMPLES)]
+    figures = ordered[ranks]
+    windows = [_window(ordered, order, rank, samples) for rank, samples in zip(ranks, _SAMPLES)]
     chosen = np.concatenate([members for members, _ in windows])
     moves, sure, plain = _followed(parallax, left, right, to_right, places[chosen], pct[chosen])
     results, shares, first = [], [], 0
@@ -90,18 +93,17 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
     return Ends(near, far, median, nearest, farthest, shares[1], shares[3], near_at, far_at)
 
 
-def _window(pct: Floats, figure: Floats, rank: int, samples: int) -> tuple[Ints, float]:
-    """Some of the pixels around a figure, and the share of all pixels in its window that lie below it.
+def _window(ordered: Floats, order: Ints, rank: int, samples: int) -> tuple[Ints, float]:
+    """Some of the pixels around the value of a rank, and the share of all in its window that lie below it.
 
-    They are evenly spaced over the picture first and over their values then, so that chance has little part in which.
+    They are evenly spaced over their values, and over the picture where these are equal, so that chance has little part
+    in which.
     """
-    low, high = figure - np.float32(_WINDOW_PCT), figure + np.float32(_WINDOW_PCT)
-    within = np.flatnonzero((pct >= low) & (pct <= high))
-    below = int(np.count_nonzero(pct < low))
-    drawn = within[np.linspace(0, within.size - 1, min(_DRAWN_FOR_EACH * samples, within.size)).astype(np.intp)]
-    drawn = drawn[np.argsort(pct[drawn], kind="stable")]
-    members = drawn[np.linspace(0, drawn.size - 1, min(samples, drawn.size)).astype(np.intp)]
-    return members, (rank - below + 0.5) / within.size
+    figure = ordered[rank]
+    first = int(np.searchsorted(ordered, figure - np.float32(_WINDOW_PCT)))
+    after = int(np.searchsorted(ordered, figure + np.float32(_WINDOW_PCT), side="right"))
+    spaced = np.linspace(first, after - 1, min(samples, after - first) + 2)[1:-1]
+    return order[spaced.astype(np.intp)], (rank - first + 0.5) / (after - first)
 
 
 def _followed(

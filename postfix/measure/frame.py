@@ -17,7 +17,7 @@ from postfix.measure.confidence import Evidence, confidence_of
 from postfix.measure.cuts import Signature, signature
 from postfix.measure.edges import Side, columns_needed, edge_bands, nearest_band
 from postfix.measure.ends import Ends, find_ends
-from postfix.measure.matching import Parallax, ParallaxMaps, match, search_range, seen_from_right
+from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, search_range, seen_from_right
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
 from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair
@@ -41,6 +41,9 @@ _BLACK_SHARE = 0.016
 _BORNE_OUT_SHARE = 0.15
 _LEAST_CONFIDENCE = 0.08
 """Below this there is no figure: on material made to be hopeless hardly one was right."""
+
+_BEYOND_NEAREST_PCT = 3.0
+"""What touches an edge is looked for this much nearer than anything the map holds, percent of width."""
 
 _AGREE_SHARE = 0.0025
 _RGB_WIDTH_PX = 160
@@ -69,7 +72,7 @@ class Trace:
 
 
 def measure_frame(
-    left: Planes, right: Planes, fmt: PictureFormat, *, with_tone: bool = True
+    left: Planes, right: Planes, fmt: PictureFormat, *, with_all: bool = True
 ) -> tuple[FrameMeasure, Trace]:
     """Measure one frame of both eyes.
 
@@ -77,8 +80,8 @@ def measure_frame(
     ----------
     left, right : Planes
         In the codes of ``fmt``.
-    with_tone : bool
-        Whether to compare brightness, colour and sharpness as well.
+    with_all : bool
+        Whether to look at what belongs to the shot as well: brightness, colour, sharpness, the order of the eyes.
 
     Returns
     -------
@@ -104,8 +107,9 @@ def measure_frame(
     measure, straight, parallax = _parallax(left_grey, right_grey, proxy)
     if parallax is None:
         return measure, trace
-    trace = replace(trace, order=order_evidence(straight.left, straight.right, parallax))
-    if with_tone and not holes:
+    if with_all:
+        trace = replace(trace, order=order_evidence(straight.left, straight.right, parallax))
+    if with_all and not holes:
         measure = replace(measure, **_tone(left, right, fmt, straight, parallax.left))
     if holes:
         measure = replace(measure, confidence=min(measure.confidence, _WITH_NO_NUMBERS), note=NO_NUMBERS)
@@ -189,7 +193,7 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
         measure,
         **_misfit_figures(straight),
         **_end_figures(ends, evidence),
-        **_edge_figures(left, right, straight, maps, active),
+        **_edge_figures(left, right, straight, maps, active, -ends.nearest_pct),
         rivalry_pct=rivalry.pct,
         rivalry_boxes=rivalry.boxes,
         confidence=confidence,
@@ -237,19 +241,23 @@ def _end_figures(ends: Ends, evidence: Evidence) -> dict[str, Any]:
     return figures
 
 
-def _edge_figures(left: Grey, right: Grey, straight: Straight, maps: ParallaxMaps, active: Active) -> dict[str, Any]:
+def _edge_figures(
+    left: Grey, right: Grey, straight: Straight, maps: ParallaxMaps, active: Active, in_front_pct: float
+) -> dict[str, Any]:
+    """What touches the sides, top and bottom, and what lies beside; ``in_front_pct`` is how near anything is."""
     height, width = left.shape
+    reach_pct = min(SEARCH_PCT, max(0.0, in_front_pct) + _BEYOND_NEAREST_PCT)
     figures: dict[str, Any] = {}
     rows = active.kept_out_rows_px
     for name, is_right in (("left", False), ("right", True)):
         edges = [(eye.right if is_right else eye.left).kept_out_px for eye in (active.left, active.right)]
-        columns = max(columns_needed(width, line) for line in edges)
+        columns = max(columns_needed(width, line, reach_pct) for line in edges)
         eyes = [left[:, width - columns :] if is_right else left[:, :columns]]
         eyes.append(straight.strip(right, columns, is_right=is_right))
         # At the left side the right eye's edge cuts what stands in front, and the other way round.
         own, other = (0, 1) if is_right else (1, 0)
         seen = maps.left if is_right else maps.right
-        side = Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, (width, height), rows)
+        side = Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, (width, height), rows, reach_pct)
         bands = edge_bands(side)
         figures[f"{name}_edge_pct"] = nearest_band(bands)
         figures[f"{name}_rows_pct"] = tuple(bands.tolist())

@@ -89,13 +89,14 @@ def match(
 
 def seen_from_right(parallax: Parallax) -> Parallax:
     """The left eye's map as the right eye sees it: what lies in front hides what lies behind."""
-    width = parallax.shape[1]
-    rows, columns = np.nonzero(np.isfinite(parallax))
-    found = parallax[rows, columns]
-    landing = columns + np.rint(found).astype(np.intp)
+    flat = parallax.reshape(-1)
+    places = np.flatnonzero(np.isfinite(flat))
+    found = flat[places]
+    # What was matched has its partner inside the frame, so it lands on its own row.
+    landing = places + np.rint(found).astype(np.intp)
     turned = np.full(parallax.shape, _NAN)
     # In a row, of two that land on one column the one further right in the left eye is nearer; it is written last.
-    turned[rows, np.clip(landing, 0, width - 1)] = found
+    turned.reshape(-1)[landing] = found
     # A slanted surface leaves single columns open where it is wider in the right eye.
     between = 0.5 * (turned[:, :-2] + turned[:, 2:])
     open_ = np.isnan(turned[:, 1:-1]) & (np.abs(turned[:, :-2] - turned[:, 2:]) <= 1.0)

@@ -65,7 +65,7 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
     mean_left, spread_left = float(small_left.mean()), float(small_left.std())
     mean_right, spread_right = float(small_right.mean()), float(small_right.std())
     gain = float(np.clip(spread_left / max(spread_right, 1e-6), *_GAIN_RANGE))
-    spans = [np.percentile(eye[::2, ::2], (0.5, 99.5)) for eye in (small_left, small_right)]
+    spans = [np.percentile(eye[::3, ::3], (0.5, 99.5)) for eye in (small_left, small_right)]
     low, high = (float(v) for v in spans[0])
     small_right = (small_right - mean_right) * gain + mean_left
     stretch = min(255.0 / max(high - low, 1e-6), _STRETCH_MAX * 255.0)

@@ -27,7 +27,7 @@ _SAME_PCT = 0.15
 _PATCH = (4, 9)
 _ALIKE = 0.95
 _OTHER_THING_PX = 5
-_PLACES = 24
+_PLACES = 16
 
 
 def borne_out(left: Grey8, right: Grey8, parallax: Parallax) -> Mask:

@@ -18,6 +18,7 @@ from postfix.measure.matching import Parallax, filled_from_behind, seen_from_rig
 from postfix.measure.proxy import Grey8
 
 Mask = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.intp]
 
 _DIFFERS_CODES = 14
 """Codes of the 8-bit proxy by which the eyes must differ to count as unexplained."""
@@ -25,7 +26,7 @@ _DIFFERS_CODES = 14
 _MIN_AREA_PX = 12
 _MAX_AREA_SHARE = 0.015
 _PATCHES_MAX = 12
-_POINTS_MAX = 72
+_POINTS = 64
 _FITS_BETTER = 0.45
 _CLEARER_THAN_NEXT = 0.65
 _MUST_LIE_ON_UNEXPLAINED = 0.5
@@ -94,46 +95,52 @@ def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: floa
     if count < 2 or not wanted.size:
         return parallax
     wanted = wanted[np.argsort(-stats[wanted, cv2.CC_STAT_AREA], kind="stable")][:_PATCHES_MAX]
-    result = parallax.copy()
     nearest_px = low_px - _BEYOND_NEAR_PCT / 100.0 * parallax.shape[1]
     steps = np.arange(int(np.floor(nearest_px)), int(np.ceil(high_px)) + 1)
+    pixels = []
     for label in wanted:
         x, y, w, h = stats[label, :4]
         rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
-        found = _partner(rows + y, columns + x, left, right, odd.right, filled, steps)
-        if found is not None:
-            result[rows + y, columns + x] = found
+        pixels.append((rows + y, columns + x))
+    result = parallax.copy()
+    for (rows, columns), found in zip(pixels, _partners(pixels, left, right, odd.right, filled, steps)):
+        if np.isfinite(found):
+            result[rows, columns] = found
     return result
 
 
-def _partner(
-    rows: npt.NDArray[np.intp], columns: npt.NDArray[np.intp], left: Grey8, right: Grey8, odd_right: Mask,
-    filled: Parallax, steps: npt.NDArray[np.int_],
-) -> float | None:  # fmt: skip
-    """Parallax at which a patch of the left eye lies on something unexplained in the right eye that looks the same."""
-    taken = np.linspace(0, rows.size - 1, min(rows.size, _POINTS_MAX)).astype(np.intp)
-    r, c = rows[taken], columns[taken]
+def _partners(
+    patches: list[tuple[Places, Places]], left: Grey8, right: Grey8, odd_right: Mask, filled: Parallax, steps: Places
+) -> npt.NDArray[np.float64]:
+    """Parallax at which each patch of the left eye lies on something unexplained in the right eye that looks the same.
+
+    NaN where it does not, or lies as well in more than one place.
+    """
+    taken = [np.linspace(0, rows.size - 1, _POINTS).astype(np.intp) for rows, _ in patches]
+    r = np.stack([rows[at] for (rows, _), at in zip(patches, taken)])
+    c = np.stack([columns[at] for (_, columns), at in zip(patches, taken)])
     width = left.shape[1]
-    place = c[:, None] + steps[None, :]
+    place = c[:, :, None] + steps
     inside = (place >= 0) & (place < width)
-    place = np.clip(place, 0, width - 1)
+    np.clip(place, 0, width - 1, out=place)
+    place += (r * width)[:, :, None]
     own = left[r, c].astype(np.int16)
-    other = right[r[:, None], place].astype(np.int16)
-    cost = np.where(inside, np.abs(other - own[:, None]), 255).mean(axis=0)
+    apart = np.abs(right.reshape(-1).take(place).astype(np.int16) - own[:, :, None])
+    apart[~inside] = 255
     # Brightness may differ a little: only what stands out counts, so no offset is taken out.
-    best = int(cost.argmin())
-    if not 0 < best < cost.size - 1:
-        return None
+    cost = apart.mean(axis=1, dtype=np.float32)
+    number, best = np.arange(len(cost)), cost.argmin(axis=1)
+    least = cost[number, best]
     here = filled[r, c]
-    at_present = float(
-        np.abs(right[r, np.clip(c + np.rint(here).astype(int), 0, width - 1)].astype(np.int16) - own).mean()
-    )
-    elsewhere = np.abs(np.arange(cost.size) - best) > _NEXT_BEYOND_PX
-    clear = cost[best] <= _FITS_BETTER * at_present and cost[best] <= _CLEARER_THAN_NEXT * cost[elsewhere].min()
-    on_odd = odd_right[r, place[:, best]].mean() >= _MUST_LIE_ON_UNEXPLAINED
-    if not (clear and on_odd) or abs(float(steps[best]) - float(np.median(here))) < _APART_PX:
-        return None
-    before, at, after = (float(cost[best + k]) for k in (-1, 0, 1))
+    behind = np.clip(c + np.rint(here).astype(np.intp), 0, width - 1)
+    at_present = np.abs(right[r, behind].astype(np.int16) - own).mean(axis=1)
+    elsewhere = np.abs(np.arange(cost.shape[1])[None, :] - best[:, None]) > _NEXT_BEYOND_PX
+    next_best = np.where(elsewhere, cost, np.float32(np.inf)).min(axis=1)
+    clear = (least <= _FITS_BETTER * at_present) & (least <= _CLEARER_THAN_NEXT * next_best)
+    clear &= (best > 0) & (best < cost.shape[1] - 1)
+    on_odd = odd_right.reshape(-1)[place[number, :, best]].mean(axis=1) >= _MUST_LIE_ON_UNEXPLAINED
+    moved = np.abs(steps[best] - np.median(here, axis=1)) >= _APART_PX
+    before, after = cost[number, np.maximum(best - 1, 0)], cost[number, np.minimum(best + 1, cost.shape[1] - 1)]
     # The cost is an absolute difference, so its two flanks are straight lines that meet at the minimum.
-    flank = max(before, after) - at
-    return float(steps[best]) + (0.5 * (before - after) / flank if flank > 0 else 0.0)
+    flank = np.maximum(np.maximum(before, after) - least, 1e-3)
+    return np.where(clear & on_odd & moved, steps[best] + 0.5 * (before - after) / flank, np.nan)

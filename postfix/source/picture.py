@@ -136,18 +136,21 @@ def grey(planes: Planes, fmt: PictureFormat, out: npt.NDArray[np.float32] | None
     first = planes[0]
     if fmt.is_yuv or (len(planes) == 1 and first.ndim == 2):
         luma = np.empty(first.shape, np.float32) if out is None else out
+        black = fmt.planes[0].black[0]
+        # Three plain passes cost less than one that converts and multiplies.
         np.copyto(luma, first, casting="unsafe")
-        black = fmt.planes[0].black[0]
-    else:
-        weights = (0.2126, 0.7152, 0.0722)
-        channels = [first[..., i] for i in range(3)] if first.ndim == 3 else list(planes[:3])
-        luma = np.empty(channels[0].shape, np.float32) if out is None else out
-        luma.fill(0.0)
-        # Samples that are no numbers stay such; the caller decides what that means.
-        with np.errstate(invalid="ignore", over="ignore"):
-            for weight, channel in zip(weights, channels):
-                luma += np.float32(weight) * channel.astype(np.float32)
-        black = fmt.planes[0].black[0]
+        luma -= np.float32(black)
+        luma *= np.float32(1.0 / (fmt.white - black))
+        return luma
+    weights = (0.2126, 0.7152, 0.0722)
+    channels = [first[..., i] for i in range(3)] if first.ndim == 3 else list(planes[:3])
+    luma = np.empty(channels[0].shape, np.float32) if out is None else out
+    luma.fill(0.0)
+    # Samples that are no numbers stay such; the caller decides what that means.
+    with np.errstate(invalid="ignore", over="ignore"):
+        for weight, channel in zip(weights, channels):
+            luma += np.float32(weight) * channel.astype(np.float32)
+    black = fmt.planes[0].black[0]
     luma -= np.float32(black)
     luma *= np.float32(1.0 / (fmt.white - black))
     return luma
