@@ -24,7 +24,7 @@ EXTREME_AREA_SHARE = 0.001
 _WINDOW_PCT = 0.18
 """Pixels this close to a figure may lie on either side of it once they are measured better, percent of width."""
 
-_SAMPLES = (48, 96, 56, 96, 48)
+_SAMPLES = (48, 128, 64, 128, 48)
 """Pixels followed for nearest, near, median, far and farthest."""
 
 _KEYS_PER_PX = 16.0

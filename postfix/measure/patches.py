@@ -22,7 +22,7 @@ ToRight = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From places (x, y) in the right eye with the misfit taken out to places in the right eye as it is, in pixels."""
 
 _HALF_WIDTH_SHARE = 0.004
-_LEAST_HALF_WIDTH_PX = 5
+_LEAST_HALF_WIDTH_PX = 8
 _HALF_HEIGHT_OF_WIDTH = 0.6
 _ROWS = 5
 _STEPS = 2
