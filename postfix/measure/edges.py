@@ -51,6 +51,7 @@ _RESEMBLANCE_BESIDE_WINDOW = 0.75
 _DETAIL_LIKENESS = 0.7
 _AGREE_PCT = 0.25
 SAME_THING_PCT = 0.5
+_MOST_SLOPE_PCT = 0.3
 _FLAT_SPREAD = 0.004
 _NEED_IN_ROW = 0.5
 _FRONT_SHARE = 0.1
@@ -142,7 +143,7 @@ def edge_bands(side: Side) -> Halves:
     weak = borne_out & ~with_neighbour & ~holds_in_detail & (like < _WEAK_LIKENESS)
     sure = np.where(borne_out & ~weak, found, NAN)
     held = np.where(_resembling(strips, dense, ~borne_out), dense, NAN)
-    held = _settled(np.where(weak, found, held), sure, np.where(weak, _AGREE_PCT, SAME_THING_PCT))
+    held = _settled(np.where(weak, found, held), sure, dense, np.where(weak, _AGREE_PCT, SAME_THING_PCT))
     halves = np.where(np.isnan(sure), held, sure)
     return _per_band(np.fmin(halves, _thin(strips, halves, dense)))
 
@@ -152,17 +153,30 @@ def _per_band(halves: Halves) -> Halves:
     return np.asarray(np.fmin(pairs[:, 0], pairs[:, 1]), np.float64)
 
 
-def _settled(held: Halves, sure: Halves, within_pct: Halves) -> Halves:
+def _settled(held: Halves, sure: Halves, dense: Halves, within_pct: Halves) -> Halves:
     """Doubtful half bands moved onto a sure neighbour that shows the same thing.
 
-    The upper or lower end of a thing fills only a part of its half band, and there the map is at its worst.
+    The upper or lower end of a thing fills only a part of its half band, and there the map is at its worst. What
+    slopes, as ground does, is expected to go on sloping.
     """
-    padded = np.concatenate([[NAN], sure, [NAN]])
     settled = held.copy()
-    for neighbour in (padded[:-2], padded[2:]):
-        same = np.abs(held - neighbour) <= within_pct
-        settled = np.where(same, neighbour, settled)
+    for step in (1, -1):
+        neighbour, beyond = (_shifted(dense, step * far) for far in (1, 2))
+        slope = neighbour - beyond
+        expected = _shifted(sure, step) + np.where(np.abs(slope) <= _MOST_SLOPE_PCT, slope, 0.0)
+        same = np.abs(held - expected) <= within_pct
+        settled = np.where(same, expected, settled)
     return settled
+
+
+def _shifted(halves: Halves, by: int) -> Halves:
+    """Each half band's neighbour so many above (negative: below); NaN beyond the ends."""
+    moved = np.full(len(halves), NAN)
+    if by > 0:
+        moved[by:] = halves[:-by]
+    else:
+        moved[:by] = halves[-by:]
+    return moved
 
 
 @dataclass(frozen=True)
