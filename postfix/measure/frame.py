@@ -17,7 +17,7 @@ from postfix.measure.confidence import Evidence, confidence_of
 from postfix.measure.cuts import Signature, signature
 from postfix.measure.edges import Side, columns_needed, edge_bands, nearest_band
 from postfix.measure.ends import Ends, find_ends
-from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, search_range, seen_from_right
+from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only_seen, search_range, seen_from_right
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
 from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair
@@ -155,7 +155,7 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     if searched is None:
         return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), straight, None
     dense = match(straight.left, straight.right, *searched)
-    dense = with_thin_things(dense, straight.left, straight.right, *searched)
+    dense = only_seen(with_thin_things(dense, straight.left, straight.right, *searched))
     dense = _both_eyes_lit(dense, active, straight.misfit, left.shape)
     supported = borne_out(straight.left, straight.right, dense)
     lit = proxy.luma > _BLACK_SHARE

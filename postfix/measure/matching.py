@@ -34,6 +34,7 @@ _COARSE_PATCH_SHARE = 0.006
 
 _HELD_BY_SHARE = 0.004
 _POINTS_SHARE = 0.015
+_HIDDEN_BY_PX = 1.5
 _UNMATCHED = np.int16(-32768)
 _NAN = np.float32(np.nan)
 
@@ -102,6 +103,19 @@ def seen_from_right(parallax: Parallax) -> Parallax:
     open_ = np.isnan(turned[:, 1:-1]) & (np.abs(turned[:, :-2] - turned[:, 2:]) <= 1.0)
     turned[:, 1:-1][open_] = between[open_]
     return turned
+
+
+def only_seen(parallax: Parallax) -> Parallax:
+    """The left eye's map without what the right eye cannot see, because something nearer lands on the same place."""
+    flat = parallax.reshape(-1)
+    places = np.flatnonzero(np.isfinite(flat))
+    landing = places + np.rint(flat[places]).astype(np.intp)
+    hidden = seen_from_right(parallax).reshape(-1)[landing] < flat[places] - np.float32(_HIDDEN_BY_PX)
+    if not hidden.any():
+        return parallax
+    seen = parallax.copy()
+    seen.reshape(-1)[places[hidden]] = _NAN
+    return seen
 
 
 def filled_from_behind(parallax: Parallax) -> Parallax:
