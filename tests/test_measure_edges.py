@@ -13,7 +13,8 @@ from test_measure_parts import ALL, edge_side
 
 from postfix.measure.beside import beside_pct, top_and_bottom_pct
 from postfix.measure.edge_runs import edge_runs
-from postfix.measure.edges import Side, columns_needed, edge_bands, nearest_band
+from postfix.measure.edges import edge_bands, nearest_band
+from postfix.measure.side import Side, columns_needed
 from postfix.measure.table import EDGE_BANDS
 
 WIDTH, HEIGHT = 1920, 1080

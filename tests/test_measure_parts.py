@@ -9,8 +9,9 @@ from footage import SPECS, panned, yuv422p10
 
 from postfix.deliver.video import write_video
 from postfix.errors import InputError
-from postfix.measure.edges import Side, edge_bands
+from postfix.measure.edges import edge_bands
 from postfix.measure.hidden import hidden_columns, hidden_px
+from postfix.measure.side import Side
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
 from postfix.measure.table_csv import read_table, table_text
 from postfix.source.opening import open_eye

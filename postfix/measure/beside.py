@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from postfix.measure.edges import SAME_THING_PCT, Halves, Line, Side
+from postfix.measure.edges import SAME_THING_PCT
 from postfix.measure.hidden import hidden_columns
 from postfix.measure.matching import Parallax
+from postfix.measure.side import Halves, Line, Side
 from postfix.measure.table import EDGE_BANDS, NAN
 
 NEAR_SHARE = 0.03

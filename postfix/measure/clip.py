@@ -75,7 +75,7 @@ def measure_clip(
         shots = shots_between([0, *(one.frame for one in seen)] if found else [], len(found))
     frames = filled_in(found, shots)
     findings = watcher.findings(shots, frames, seen if transitions is None else transitions)
-    out_of_step(frames, shots, findings)
+    findings = out_of_step(frames, shots, findings)
     return MeasurementTable(
         clip=clip_info(pair),
         frames=tuple(frames),

@@ -65,14 +65,18 @@ class EdgeRun:
 
     def sentence(self) -> str:
         """The run in words."""
-        when = f"frames {self.first} to {self.last}" if self.last > self.first else f"frame {self.first}"
+        length = self.last - self.first + 1
+        when = f"frames {self.first} to {self.last}" if length > 1 else f"frame {self.first}"
+        # Said only where it differs: a gap may be bridged.
+        held = f"{self.frames} of the {length} frames {self.first} to {self.last}" if self.frames < length else when
         top, bottom = (round(100.0 * band / EDGE_BANDS) for band in (self.top_band, self.bottom_band + 1))
         text = (
             f"{self.shot}, {self.side} edge: content up to {-self.nearest_pct:.2f} % in front of the screen touches it "
-            f"in {self.frames} of {when}, between {top} and {bottom} % of the height"
+            f"in {held}, between {top} and {bottom} % of the height"
         )
         if self.frames_to_nearest > 0:
-            text += f"; nearest {self.frames_to_nearest} frames after the first touch"
+            later = "1 frame" if self.frames_to_nearest == 1 else f"{self.frames_to_nearest} frames"
+            text += f"; nearest {later} after the first touch"
         return text
 
 

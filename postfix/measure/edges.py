@@ -11,15 +11,27 @@ speaks where the strip alone is ambiguous. Only strips at the side are needed of
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.edge_thin import sliced, unexplained
 from postfix.measure.hidden import hidden_columns
-from postfix.measure.matching import SEARCH_PCT, Parallax
 from postfix.measure.proxy import Grey
+from postfix.measure.side import (
+    HALF_BANDS,
+    MIN_ROWS,
+    MIN_THIN_PX,
+    Halves,
+    Line,
+    Side,
+    columns_needed,
+    from_map,
+    strip_px,
+)
 from postfix.measure.strips import (
     SAME_PEAK_PX,
     Weights,
@@ -33,12 +45,6 @@ from postfix.measure.strips import (
 )
 from postfix.measure.table import EDGE_BANDS, NAN
 
-STRIP_SHARE = 0.008
-"""Content within this share of the width of an edge is taken to touch it."""
-
-_MIN_STRIP_PX = 6
-_MIN_THIN_PX = 24
-_HALF_BANDS = 2 * EDGE_BANDS
 _ROWS = 11
 """Rows to which those of a half band are averaged at most: what a picture 540 pixels high has."""
 
@@ -53,70 +59,6 @@ _AGREE_PCT = 0.25
 SAME_THING_PCT = 0.5
 _MOST_SLOPE_PCT = 0.3
 _FLAT_SPREAD = 0.004
-_NEED_IN_ROW = 0.5
-_FRONT_SHARE = 0.1
-_MIN_ROWS = 2
-
-Halves = npt.NDArray[np.float64]
-Line = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Side:
-    """What is needed to read one side edge.
-
-    Attributes
-    ----------
-    own, other : (H, C) float32
-        Luma of the eye in which the edge is read (right for the left side, left for the right side), and of the other
-        one, the misfit between them taken out: whole pictures, or the outermost :func:`columns_needed` of them with the
-        frame edge at the same end. Rows may be fewer than the picture's.
-    parallax : (h, w) float32
-        Dense map seen from the own eye, in proxy pixels; NaN where nothing was matched.
-    own_hidden_px, other_hidden_px : (top, bottom)
-        Black columns of each eye at that side, soft edges included.
-    is_right : bool
-        Whether this is the right side.
-    size_px : (width, height), optional
-        Of the source picture; that of ``own`` unless given.
-    bars_px : (top, bottom)
-        Black rows.
-    reach_pct : float
-        How far in front of the screen things are looked for, percent of width.
-    """
-
-    own: Grey
-    other: Grey
-    parallax: Parallax
-    own_hidden_px: Line
-    other_hidden_px: Line
-    is_right: bool
-    size_px: tuple[int, int] | None = None
-    bars_px: Line = (0.0, 0.0)
-    reach_pct: float = SEARCH_PCT
-
-    @property
-    def width_px(self) -> int:
-        """Of the source picture."""
-        return self.size_px[0] if self.size_px else self.own.shape[1]
-
-    @property
-    def height_px(self) -> int:
-        """Of the source picture."""
-        return self.size_px[1] if self.size_px else self.own.shape[0]
-
-
-def strip_px(width_px: int) -> int:
-    """Columns of a picture that count as touching its side edge."""
-    return max(_MIN_STRIP_PX, round(STRIP_SHARE * width_px))
-
-
-def columns_needed(width_px: int, hidden_px: Line, reach_pct: float = SEARCH_PCT) -> int:
-    """Outermost columns of an eye that reading an edge looks at, black included; at most all."""
-    return min(
-        width_px,
-        round(reach_pct / 100.0 * width_px) + max(3 * strip_px(width_px), _MIN_THIN_PX) + int(np.ceil(max(hidden_px))),
-    )
 
 
 def edge_bands(side: Side) -> Halves:
@@ -127,14 +69,28 @@ def edge_bands(side: Side) -> Halves:
     window, what touches the edge may have its partner behind the black; the dense map then follows something beside it
     and is believed only where the strip resembles it. Bands wholly inside a black bar are empty.
     """
-    dense = _from_map(side)
-    strips = _strips(side, dense)
-    if strips is None:
-        return _per_band(dense)
+    return edge_bands_of((side,))[0]
+
+
+def edge_bands_of(sides: Sequence[Side]) -> list[Halves]:
+    """:func:`edge_bands` of several sides of one frame; together they cost less than one by one."""
+    dense = [from_map(side) for side in sides]
+    columns = max(_own_columns(side, own) for side, own in zip(sides, dense))
+    strips = [_strips(side, columns) for side in sides]
+    known = [one for one in strips if one is not None]
+    if len(known) == len(sides) > 1 and len({one.kind for one in known}) == 1:
+        judged = _judged(_joined(known), np.concatenate(dense))
+        return [_per_band(halves) for halves in judged.reshape(len(sides), HALF_BANDS)]
+    return [_per_band(own if one is None else _judged(one, own)) for one, own in zip(strips, dense)]
+
+
+def _judged(strips: _Strips, dense: Halves) -> Halves:
+    """What touches in each half band, of one side or of several one after the other."""
     found, like, holds_in_detail = _found(strips)
     detailed = np.where(holds_in_detail, found, NAN)
-    same = np.abs(np.diff(detailed)) <= _AGREE_PCT
-    with_neighbour = np.concatenate([same, [False]]) | np.concatenate([[False], same])
+    with_neighbour = np.zeros(len(found), bool)
+    for step in (1, -1):
+        with_neighbour |= np.abs(detailed - _shifted(detailed, step)) <= _AGREE_PCT
     if strips.windowed:
         # The partner is often behind the black, and two neighbours may then agree on something else.
         with_neighbour &= np.isnan(dense) & (like >= _LIKENESS_BESIDE_WINDOW)
@@ -145,7 +101,7 @@ def edge_bands(side: Side) -> Halves:
     held = np.where(_resembling(strips, dense, ~borne_out), dense, NAN)
     held = _settled(np.where(weak, found, held), sure, dense, np.where(weak, _AGREE_PCT, SAME_THING_PCT))
     halves = np.where(np.isnan(sure), held, sure)
-    return _per_band(np.fmin(halves, _thin(strips, halves, dense)))
+    return np.asarray(np.fmin(halves, _thin(strips, halves, dense)), np.float64)
 
 
 def _per_band(halves: Halves) -> Halves:
@@ -170,13 +126,14 @@ def _settled(held: Halves, sure: Halves, dense: Halves, within_pct: Halves) -> H
 
 
 def _shifted(halves: Halves, by: int) -> Halves:
-    """Each half band's neighbour so many above (negative: below); NaN beyond the ends."""
-    moved = np.full(len(halves), NAN)
+    """Each half band's neighbour so many above (negative: below) at its side; NaN beyond the ends."""
+    sides = halves.reshape(-1, HALF_BANDS)
+    moved = np.full(sides.shape, NAN)
     if by > 0:
-        moved[by:] = halves[:-by]
+        moved[:, by:] = sides[:, :-by]
     else:
-        moved[:by] = halves[-by:]
-    return moved
+        moved[:, :by] = sides[:, -by:]
+    return moved.reshape(-1)
 
 
 @dataclass(frozen=True)
@@ -209,6 +166,11 @@ class _Strips:
     reach_pct: float
 
     @property
+    def kind(self) -> tuple[object, ...]:
+        """What must be equal for strips of two sides to be worked on together."""
+        return self.own.shape, self.other.shape, self.size, self.width_px, self.windowed, self.reach_pct
+
+    @property
     def origin(self) -> npt.NDArray[np.int64]:
         """The place at which parallax is zero."""
         return self.begin - self.begin_other
@@ -223,22 +185,34 @@ class _Strips:
         return from_columns(self.other, self.begin_other, min(reach, self.other.shape[2] - int(self.begin_other.max())))
 
 
-def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
+def _joined(strips: Sequence[_Strips]) -> _Strips:
+    """Strips of several sides as one, one side after the other."""
+    arrays: dict[str, Any] = {
+        name: np.concatenate([getattr(one, name) for one in strips])
+        for name in ("own", "other", "weights", "begin", "begin_other")
+    }
+    return replace(strips[0], **arrays)
+
+
+def _hidden(line: Line) -> npt.NDArray[np.int64]:
+    """First column of each half band that is black nowhere in it."""
+    columns = hidden_columns(line, 2 * HALF_BANDS, 1.0).reshape(HALF_BANDS, 2)
+    return np.asarray(columns.max(axis=1), np.int64)
+
+
+def _own_columns(side: Side, dense_pct: Halves) -> int:
+    """Outermost columns needed of the own eye: strips, as far inwards as something lies behind the screen."""
+    begin, begin_other = _hidden(side.own_hidden_px), _hidden(side.other_hidden_px)
+    behind = int(np.nanmax(np.append(dense_pct, 0.0)) * side.width_px / 100.0) + 1
+    strips = max(3 * strip_px(side.width_px), MIN_THIN_PX + 2 * SAME_PEAK_PX)
+    return int(begin.max()) + strips + behind + int(np.max(begin_other - begin).clip(0))
+
+
+def _strips(side: Side, own_columns: int) -> _Strips | None:
     """Both eyes' sides in half bands of rows; None where the picture is too small or too much of it black."""
     width, height = side.width_px, side.height_px
     size = strip_px(width)
-    begin, begin_other = (
-        hidden_columns(line, 2 * _HALF_BANDS, 1.0).reshape(_HALF_BANDS, 2).max(axis=1).astype(np.int64)
-        for line in (side.own_hidden_px, side.other_hidden_px)
-    )
-    # Of the own eye no more is needed than strips, as far inwards as something lies behind the screen.
-    behind = int(np.nanmax(np.append(dense_pct, 0.0)) * width / 100.0) + 1
-    own_columns = (
-        int(begin.max())
-        + max(3 * size, _MIN_THIN_PX + 2 * SAME_PEAK_PX)
-        + behind
-        + int(np.max(begin_other - begin).clip(0))
-    )
+    begin, begin_other = _hidden(side.own_hidden_px), _hidden(side.other_hidden_px)
     eyes = []
     for eye, columns in (
         (side.own, min(own_columns, side.own.shape[1])),
@@ -246,16 +220,16 @@ def _strips(side: Side, dense_pct: Halves) -> _Strips | None:
     ):
         eyes.append(eye[:, eye.shape[1] - columns :] if side.is_right else eye[:, :columns])
     too_narrow = any(
-        eye.shape[1] - at.max() < max(2 * size, _MIN_THIN_PX) + 2 * SAME_PEAK_PX
+        eye.shape[1] - at.max() < max(2 * size, MIN_THIN_PX) + 2 * SAME_PEAK_PX
         for eye, at in zip(eyes, (begin, begin_other))
     )
-    if side.own.shape[0] < _MIN_ROWS * _HALF_BANDS or too_narrow:
+    if side.own.shape[0] < MIN_ROWS * HALF_BANDS or too_narrow:
         return None
-    own, other = (in_bands(eye, _HALF_BANDS, _ROWS) for eye in eyes)
+    own, other = (in_bands(eye, HALF_BANDS, _ROWS) for eye in eyes)
     if side.is_right:
         own, other = (np.ascontiguousarray(eye[:, :, ::-1]) for eye in (own, other))
     rows = own.shape[1]
-    middle = ((np.arange(rows)[None, :] + 0.5) / rows + np.arange(_HALF_BANDS)[:, None]) / _HALF_BANDS * height
+    middle = ((np.arange(rows)[None, :] + 0.5) / rows + np.arange(HALF_BANDS)[:, None]) / HALF_BANDS * height
     lit = (middle > side.bars_px[0]) & (middle < height - side.bars_px[1])
     windowed = any(there > here + 1.0 for here, there in zip(side.own_hidden_px, side.other_hidden_px))
     weights = lit.astype(np.float32)[:, :, None]
@@ -270,12 +244,12 @@ def _found(strips: _Strips) -> tuple[Halves, Halves, npt.NDArray[np.bool_]]:
     """
     template, searched = strips.template(strips.size), strips.searched(strips.size)
     best = peaks(likeness(template, searched, strips.weights))
-    usable = (strips.weights.sum(axis=(1, 2)) >= _MIN_ROWS) & (_spread(template, strips.weights) >= _FLAT_SPREAD)
+    usable = (strips.weights.sum(axis=(1, 2)) >= MIN_ROWS) & (_spread(template, strips.weights) >= _FLAT_SPREAD)
     clear = usable & np.isfinite(best.place) & (best.height >= _LIKENESS) & (best.clear_by >= _CLEAR_BY)
     at = np.nonzero(clear)[0]
     pair = template[at], partner(searched[at], best.place[at], strips.size)
     here, there = (without_means(strip, strips.weights[at]) for strip in pair)
-    detailed = np.zeros(_HALF_BANDS, bool)
+    detailed = np.zeros(len(template), bool)
     detailed[at] = alike(here, there, strips.weights[at]) >= _DETAIL_LIKENESS
     return np.where(clear, (strips.origin - best.place) * 100.0 / strips.width_px, NAN), best.height, detailed
 
@@ -284,12 +258,12 @@ def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
     """What crosses the edge in front of what each half band shows as a whole, percent of width; NaN where nothing."""
     if strips.windowed:
         # Beside a window most strips have their partner behind the black, and chance would find them another.
-        return np.full(_HALF_BANDS, NAN)
+        return np.full(len(halves), NAN)
     # A thin thing of strong contrast spoils the reading of its band; what is behind it the map and the neighbours know.
     behind = np.where(np.isfinite(halves), halves, dense_pct)
     behind = np.where(np.isfinite(behind), behind, _of_neighbours(halves))
     base = strips.origin - behind * strips.width_px / 100.0
-    places = np.full(_HALF_BANDS, NAN)
+    places = np.full(len(halves), NAN)
     at = np.nonzero(base >= 0.0)[0]
     if at.size:
         size = 2 * strips.size
@@ -298,7 +272,7 @@ def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
     # What lies behind the screen has no partner to be compared with.
     at = np.nonzero(~(base >= 0.0) | (np.isnan(halves) & np.isnan(places)))[0]
     if at.size:
-        size = max(2 * strips.size, _MIN_THIN_PX)
+        size = max(2 * strips.size, MIN_THIN_PX)
         own, searched = strips.template(size)[at], strips.searched(size)[at]
         places[at] = sliced(own, searched, strips.weights[at], strips.size)
     return np.asarray((strips.origin - places) * 100.0 / strips.width_px, np.float64)
@@ -306,8 +280,8 @@ def _thin(strips: _Strips, halves: Halves, dense_pct: Halves) -> Halves:
 
 def _of_neighbours(halves: Halves) -> Halves:
     """What the half band above shows, or else the one below."""
-    padded = np.concatenate([[NAN], halves, [NAN]])
-    return np.where(np.isfinite(padded[:-2]), padded[:-2], padded[2:])
+    above, below = _shifted(halves, 1), _shifted(halves, -1)
+    return np.where(np.isfinite(above), above, below)
 
 
 def _spread(template: Grey, weights: Weights) -> Halves:
@@ -340,46 +314,6 @@ def _resembling(strips: _Strips, dense_pct: Halves, asked: npt.NDArray[np.bool_]
     inside = (inwards + checked <= strips.own.shape[2]) & (near + checked <= strips.other.shape[2])
     resembling[at] = inside & ((plain & (not strips.windowed)) | (like >= enough))
     return resembling
-
-
-def _from_map(side: Side) -> Halves:
-    """Most negative parallax of the dense map in each half band at the edge, percent of width.
-
-    A row's value is the median over the outermost strip that has partners. Content behind the screen has none in as
-    many columns as it lies behind, so the strip may begin that much further inwards, and not more. A half band's value
-    is low among its rows, so that a single row cannot decide.
-    """
-    parallax = side.parallax[:, ::-1] if side.is_right else side.parallax
-    height, width = parallax.shape
-    strip = strip_px(width)
-    hidden = hidden_columns(side.own_hidden_px, height, side.width_px / width)
-    outer = min(width, int(hidden.max()) + round(SEARCH_PCT / 100.0 * width) + 2 * strip)
-    parallax = np.ascontiguousarray(parallax[:, :outer])
-    matched = np.isfinite(parallax) & (np.arange(outer)[None, :] >= hidden[:, None])
-    outermost = matched.argmax(axis=1)
-    taken = np.minimum(outermost[:, None] + np.arange(strip)[None, :], outer - 1)
-    # Sorted, what was not matched comes last.
-    values = np.sort(np.take_along_axis(parallax, taken, axis=1), axis=1)
-    count = np.isfinite(values).sum(axis=1)
-    low, high = (np.take_along_axis(values, at[:, None], axis=1)[:, 0] for at in ((count - 1) // 2, count // 2))
-    rows = 0.5 * (low.astype(np.float64) + high)
-    good = matched.any(axis=1) & (count >= _NEED_IN_ROW * strip)
-    good &= outermost - hidden <= np.maximum(np.nan_to_num(rows), 0.0) + strip * _NEED_IN_ROW
-    middle = (np.arange(height) + 0.5) * side.height_px / height
-    good &= (middle > side.bars_px[0]) & (middle < side.height_px - side.bars_px[1])
-    return np.asarray(_low_among(np.where(good, rows, np.inf)) * 100.0 / width, np.float64)
-
-
-def _low_among(rows: Halves) -> Halves:
-    """A low value among the rows (h,) of each half band, (halves,); infinity where a row has none, NaN in a result."""
-    borders = np.linspace(0, len(rows), _HALF_BANDS + 1).round().astype(int)
-    sizes = np.diff(borders)
-    at = borders[:-1, None] + np.arange(max(1, sizes.max()))[None, :]
-    grouped = np.where(at < borders[1:, None], rows[np.minimum(at, len(rows) - 1)], np.inf)
-    ordered = np.sort(grouped, axis=1)
-    count = np.isfinite(ordered).sum(axis=1)
-    chosen = np.take_along_axis(ordered, (_FRONT_SHARE * count).astype(int)[:, None], axis=1)[:, 0]
-    return np.where((count >= 1) & (count >= np.minimum(_MIN_ROWS, sizes)), chosen, NAN)
 
 
 def nearest_band(bands: Halves) -> float:

@@ -15,13 +15,14 @@ from postfix.measure.active import Active, active_picture
 from postfix.measure.beside import beside_pct, top_and_bottom_pct
 from postfix.measure.confidence import Evidence, confidence_of
 from postfix.measure.cuts import Signature, signature
-from postfix.measure.edges import Side, columns_needed, edge_bands, nearest_band
+from postfix.measure.edges import edge_bands_of, nearest_band
 from postfix.measure.ends import Ends, find_ends
 from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only_seen, search_range, seen_from_right
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
 from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair
 from postfix.measure.rivalry import find_rivalry
+from postfix.measure.side import Side, columns_needed
 from postfix.measure.straight import Straight, straightened
 from postfix.measure.support import borne_out, share_repeated, without_guesses
 from postfix.measure.sync import SyncSignature, sync_signature
@@ -247,9 +248,9 @@ def _edge_figures(
     """What touches the sides, top and bottom, and what lies beside; ``in_front_pct`` is how near anything is."""
     height, width = left.shape
     reach_pct = min(SEARCH_PCT, max(0.0, in_front_pct) + _BEYOND_NEAREST_PCT)
-    figures: dict[str, Any] = {}
     rows = active.kept_out_rows_px
-    for name, is_right in (("left", False), ("right", True)):
+    sides = []
+    for is_right in (False, True):
         edges = [(eye.right if is_right else eye.left).kept_out_px for eye in (active.left, active.right)]
         columns = max(columns_needed(width, line, reach_pct) for line in edges)
         eyes = [left[:, width - columns :] if is_right else left[:, :columns]]
@@ -257,8 +258,10 @@ def _edge_figures(
         # At the left side the right eye's edge cuts what stands in front, and the other way round.
         own, other = (0, 1) if is_right else (1, 0)
         seen = maps.left if is_right else maps.right
-        side = Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, (width, height), rows, reach_pct)
-        bands = edge_bands(side)
+        size = (width, height)
+        sides.append(Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, size, rows, reach_pct))
+    figures: dict[str, Any] = {}
+    for name, side, bands in zip(("left", "right"), sides, edge_bands_of(sides)):
         figures[f"{name}_edge_pct"] = nearest_band(bands)
         figures[f"{name}_rows_pct"] = tuple(bands.tolist())
         figures[f"{name}_beside_pct"] = beside_pct(side, bands)

@@ -152,7 +152,7 @@ def coarse_parallax(left: Grey8, right: Grey8) -> Parallax:
 def search_range(coarse: Parallax, points_px: npt.NDArray[np.float32], width: int) -> tuple[float, float] | None:
     """Parallax to search at proxy size, from a coarse map and the parallax of single matched points, proxy pixels.
 
-    Returns None where neither holds anything.
+    Returns None where neither holds anything, or nothing within :data:`SEARCH_PCT`.
     """
     found = coarse[np.isfinite(coarse)]
     ends: list[tuple[float, float]] = []
@@ -171,4 +171,4 @@ def search_range(coarse: Parallax, points_px: npt.NDArray[np.float32], width: in
     reach = SEARCH_PCT / 100.0 * width
     low = max(min(low for low, _ in ends) - margin, -reach)
     high = min(max(high for _, high in ends) + margin, reach)
-    return low, high
+    return (low, high) if low < high else None

@@ -10,6 +10,7 @@ from typing import Any, Literal
 import numpy as np
 
 from postfix.measure.active import windows_in_source
+from postfix.measure.between import NOT_MEASURED
 from postfix.measure.differences import Difference, differences
 from postfix.measure.edge_runs import edge_runs
 from postfix.measure.suspicions import Suspicion, suspicions
@@ -24,6 +25,9 @@ measured up to 0.2 %."""
 LOW_CONFIDENCE = 0.5
 """A shot below this is named: project default, no source."""
 
+_STRETCHES_NAMED = 2
+"""Of a note that comes and goes more often only the first is named: drawn pictures may each be shown twice."""
+
 Kind = Literal["list", "black", "unmeasured", "confidence", "rivalry", "edge"]
 
 
@@ -35,7 +39,7 @@ class Remark:
     ----------
     kind : str
         ``list``: an edit list and the picture disagree. ``black``: bars or windows are in the source. ``unmeasured``:
-        frames that could not be measured, or stand still. ``confidence``: a shot's figures are doubtful. ``rivalry``:
+        frames that were left out or could not be measured, or stand still. ``confidence``: a shot's figures are doubtful. ``rivalry``:
         one eye sees what the other does not. ``edge``: content in front of the screen touches a side edge.
     shot : str
         Empty where it is about the clip.
@@ -81,12 +85,23 @@ def told(table: MeasurementTable, reading: Reading = AS_GIVEN, listed: EditList 
         Where the shots come from a list: it is held against the picture.
     """
     remarks = (
+        *_quick_look(table),
         *_against_list(table, listed),
         *(Remark("black", one.shot, one.sentence(), asdict(one)) for one in windows_in_source(table)),
         *itertools.chain.from_iterable(_of_shot(table, index) for index in range(len(table.shots))),
         *(Remark("edge", run.shot, run.sentence(), asdict(run)) for run in edge_runs(table)),
     )
     return Told(differences(table), suspicions(table, reading), remarks)
+
+
+def _quick_look(table: MeasurementTable) -> Iterable[Remark]:
+    count = len(table.frames)
+    measured = sum(not frame.interpolated and frame.note != NOT_MEASURED for frame in table.frames)
+    if measured < count:
+        text = (
+            f"a quick look: {measured} of {count} frames were measured, and nothing is known of what others alone show"
+        )
+        yield Remark("unmeasured", "", text, {"measured": measured, "frames": count})
 
 
 def _against_list(table: MeasurementTable, listed: EditList | None) -> Iterable[Remark]:
@@ -110,26 +125,35 @@ def _of_shot(table: MeasurementTable, index: int) -> Iterable[Remark]:
 
 
 def _notes(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
-    """Stretches of frames with one note."""
+    """One for each note, with the stretches of frames that have it."""
+    stretches: dict[str, list[tuple[int, int]]] = {}
     frames = range(shot.first, shot.last + 1)
     for note, stretch in itertools.groupby(frames, key=lambda frame: table.frames[frame].note):
         numbers = list(stretch)
         if note:
-            text = f"{shot.name}, {_frames_words(numbers[0], numbers[-1])}: {note}"
-            yield Remark("unmeasured", shot.name, text, {"note": note, "first": numbers[0], "last": numbers[-1]})
+            stretches.setdefault(note, []).append((numbers[0], numbers[-1]))
+    for note, places in stretches.items():
+        count = sum(last - first + 1 for first, last in places)
+        where = " and ".join(_frames_words(*place) for place in places)
+        if len(places) > _STRETCHES_NAMED:
+            where = f"{count} of the {len(frames)} frames, first {_frames_words(*places[0])}"
+        facts = {"note": note, "frames": count, "stretches": places}
+        yield Remark("unmeasured", shot.name, f"{shot.name}, {where}: {note}", facts)
 
 
 def _rivalry(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
-    seen = [(table.frames[frame].rivalry_pct, frame) for frame in range(shot.first, shot.last + 1)]
-    named = [(share, frame) for share, frame in seen if share >= RIVALRY_PCT]
+    # Frames filled in between others were not seen, and have no boxes.
+    frames = [frame for frame in range(shot.first, shot.last + 1) if not table.frames[frame].interpolated]
+    named = [frame for frame in frames if table.frames[frame].rivalry_pct >= RIVALRY_PCT]
     if not named:
         return
-    most, worst = max(named)
+    worst = max(named, key=lambda frame: table.frames[frame].rivalry_pct)
+    most = table.frames[worst].rivalry_pct
     text = (
         f"{shot.name}: one eye sees what the other does not in {len(named)} of its frames, most in frame {worst} "
         f"({most:.2f} % of the picture{_place(table.frames[worst])})"
     )
-    yield Remark("rivalry", shot.name, text, {"frames": [frame for _, frame in named], "worst": worst})
+    yield Remark("rivalry", shot.name, text, {"frames": named, "worst": worst})
 
 
 def _place(frame: FrameMeasure) -> str:

@@ -57,7 +57,7 @@ class ShotWatcher:
             self._order[frame] = trace.order
         note = "" if trace.sync is None or self._before is None else _stillness(self._before, trace.sync)
         self._before = trace.sync
-        if trace.sync is not None and frame - self._first < _LONGEST_KEPT:
+        if trace.sync is not None:
             self._signatures[frame] = trace.sync
         if frame % _LOOK_EVERY == _LOOK_EVERY - 1:
             self._settle(frame - _LOOK_EVERY)
@@ -100,11 +100,14 @@ class ShotWatcher:
             starts = [0, *(one.frame for one in self._finder.transitions())]
         for first, after in zip(starts, [*starts[1:], self._count]):
             if first >= self._first and after <= until:
-                kept = [self._signatures[f] for f in range(first, after) if f in self._signatures]
+                end = min(after, first + _LONGEST_KEPT)
+                kept = [self._signatures[f] for f in range(first, end) if f in self._signatures]
                 offset, confidence = shot_offset(kept) if kept else (NAN, 0.0)
                 self._told.append(_Told(first, after - 1, offset, confidence))
                 self._first = after
-        for frame in [f for f in self._signatures if f < self._first]:
+        # Frames that no cut is known before yet may belong to a shot of their own.
+        done = [f for f in self._signatures if f < self._first or self._first + _LONGEST_KEPT <= f < until]
+        for frame in done:
             del self._signatures[frame]
 
 
@@ -140,9 +143,15 @@ def with_note(measure: FrameMeasure, note: str) -> FrameMeasure:
     )
 
 
-def out_of_step(frames: list[FrameMeasure], shots: Sequence[Shot], findings: Sequence[ShotFinding]) -> None:
-    """Lower the confidence, in place, of frames in whose shot an eye seems late."""
+def out_of_step(
+    frames: list[FrameMeasure], shots: Sequence[Shot], findings: Sequence[ShotFinding]
+) -> tuple[ShotFinding, ...]:
+    """Lower the confidence of shots in which an eye seems late, and, in place, of their frames."""
+    lowered = []
     for shot, finding in zip(shots, findings):
         if finding.offset_confidence >= _OFFSET_BELIEVED and abs(finding.offset_frames) >= 1.0:
+            finding = replace(finding, confidence=_OUT_OF_STEP * finding.confidence)
             for frame in range(shot.first, shot.last + 1):
                 frames[frame] = replace(frames[frame], confidence=_OUT_OF_STEP * frames[frame].confidence)
+        lowered.append(finding)
+    return tuple(lowered)

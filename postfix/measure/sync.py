@@ -43,7 +43,6 @@ Stack = npt.NDArray[np.float32]
 Valid = npt.NDArray[np.bool_]
 
 _OWN_MOVES = ("across", "down", "size", "turn", "brightness")
-_OWN_MOVES = ("across", "down", "size", "turn", "brightness")
 
 _CONTRAST_CODES = 50.0
 """Standard deviation to which each eye's pictures are brought; the figures in codes below are of such pictures."""
