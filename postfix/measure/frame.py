@@ -17,14 +17,14 @@ from postfix.measure.confidence import Evidence, confidence_of
 from postfix.measure.cuts import Signature, signature
 from postfix.measure.edges import edge_bands_of, nearest_band
 from postfix.measure.ends import Ends, find_ends
-from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only_seen, search_range, seen_from_right
+from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only, only_seen, search_range
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
 from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair
 from postfix.measure.rivalry import find_rivalry
 from postfix.measure.side import Side, columns_needed
 from postfix.measure.straight import Straight, straightened
-from postfix.measure.support import borne_out, share_repeated, without_guesses
+from postfix.measure.support import borne_out, no_guess, share_repeated
 from postfix.measure.sync import SyncSignature, sync_signature
 from postfix.measure.table import FrameMeasure
 from postfix.measure.thin import with_thin_things
@@ -156,11 +156,12 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     if searched is None:
         return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), straight, None
     dense = match(straight.left, straight.right, *searched)
-    dense = only_seen(with_thin_things(dense, straight.left, straight.right, *searched))
-    dense = _both_eyes_lit(dense, active, straight.misfit, left.shape)
-    supported = borne_out(straight.left, straight.right, dense)
+    maps = only_seen(with_thin_things(dense, straight.left, straight.right, *searched))
+    maps = only(maps, _both_eyes_lit(maps.left, active, straight.misfit, left.shape))
+    supported = borne_out(straight.left, straight.right, maps.left)
     lit = proxy.luma > _BLACK_SHARE
-    dense = without_guesses(np.where(lit | supported, dense, np.float32(np.nan)), supported)
+    maps = only(maps, no_guess(maps.left, supported) & (lit | supported))
+    dense = maps.left
     matched = np.isfinite(dense)
     coverage_pct = 100.0 * float(matched.mean())
     share = _matched_share(straight, matched)
@@ -188,7 +189,6 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     confidence = confidence_of(evidence)
     if confidence < _LEAST_CONFIDENCE:
         return replace(measure, confidence=confidence, note=NOT_TO_BE_TOLD), straight, None
-    maps = ParallaxMaps(dense, seen_from_right(dense))
     rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
     measure = replace(
         measure,
@@ -218,18 +218,20 @@ def _misfit_figures(straight: Straight) -> dict[str, Any]:
     }
 
 
-def _both_eyes_lit(parallax: Parallax, active: Active, misfit: Misfit | None, size: tuple[int, ...]) -> Parallax:
-    """The left eye's map without what black hides in either eye, or lies outside the right eye's frame."""
+def _both_eyes_lit(
+    parallax: Parallax, active: Active, misfit: Misfit | None, size: tuple[int, ...]
+) -> npt.NDArray[np.bool_]:
+    """Where neither eye is hidden by black, nor the right eye's frame is left behind by straightening, (h, w)."""
     height, width = parallax.shape
     outside = (np.zeros(height, np.int32),) * 2 if misfit is None else outside_columns(misfit, width, height)
     if not active and not any(side.any() for side in outside):
-        return parallax
+        return np.ones(parallax.shape, np.bool_)
     columns = np.arange(width)[None, :]
     seen = (columns >= outside[0][:, None]) & (columns < width - outside[1][:, None])
     seen &= active.right.lit(height, width, size[0], size[1])
     partner = np.clip(np.rint(columns + np.nan_to_num(parallax)), 0, width - 1).astype(np.intp)
-    lit = active.left.lit(height, width, size[0], size[1]) & np.take_along_axis(seen, partner, axis=1)
-    return np.where(lit, parallax, np.float32(np.nan))
+    lit = active.left.lit(height, width, size[0], size[1])
+    return np.asarray(lit & np.take_along_axis(seen, partner, axis=1), np.bool_)
 
 
 def _end_figures(ends: Ends, evidence: Evidence) -> dict[str, Any]:

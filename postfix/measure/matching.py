@@ -105,17 +105,29 @@ def seen_from_right(parallax: Parallax) -> Parallax:
     return turned
 
 
-def only_seen(parallax: Parallax) -> Parallax:
-    """The left eye's map without what the right eye cannot see, because something nearer lands on the same place."""
-    flat = parallax.reshape(-1)
+def only_seen(maps: ParallaxMaps) -> ParallaxMaps:
+    """Both maps without what the right eye cannot see, because something nearer lands on the same place."""
+    flat = maps.left.reshape(-1)
     places = np.flatnonzero(np.isfinite(flat))
     landing = places + np.rint(flat[places]).astype(np.intp)
-    hidden = seen_from_right(parallax).reshape(-1)[landing] < flat[places] - np.float32(_HIDDEN_BY_PX)
+    hidden = maps.right.reshape(-1)[landing] < flat[places] - np.float32(_HIDDEN_BY_PX)
     if not hidden.any():
-        return parallax
-    seen = parallax.copy()
+        return maps
+    seen = maps.left.copy()
     seen.reshape(-1)[places[hidden]] = _NAN
-    return seen
+    return ParallaxMaps(seen, maps.right)
+
+
+def only(maps: ParallaxMaps, kept: npt.NDArray[np.bool_]) -> ParallaxMaps:
+    """Both maps where the left eye's is kept, (h, w)."""
+    gone = np.flatnonzero(np.isfinite(maps.left) & ~kept)
+    if not gone.size:
+        return maps
+    landing = gone + np.rint(maps.left.reshape(-1)[gone]).astype(np.intp)
+    left, right = maps.left.copy(), maps.right.copy()
+    left.reshape(-1)[gone] = _NAN
+    right.reshape(-1)[landing] = _NAN
+    return ParallaxMaps(left, right)
 
 
 def filled_from_behind(parallax: Parallax) -> Parallax:

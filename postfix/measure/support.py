@@ -54,22 +54,19 @@ def borne_out(left: Grey8, right: Grey8, parallax: Parallax) -> Mask:
     return np.asarray(alike & (power_a > least) & np.isfinite(parallax), np.bool_)
 
 
-def without_guesses(parallax: Parallax, supported: Mask) -> Parallax:
-    """The map without what is not borne out and lies nearer or farther than everything that is.
+def no_guess(parallax: Parallax, supported: Mask) -> Mask:
+    """Where the map is borne out, or lies no nearer and no farther than something that is, (h, w).
 
     The plain inside of a thing keeps the parallax of its borders; a plain wall, which has none, says nothing.
     """
     found = parallax[supported]
     held = int(_HELD_BY_SHARE * parallax.size)
     if found.size <= 2 * held + 2:
-        return np.full_like(parallax, np.nan)
+        return np.zeros(parallax.shape, np.bool_)
     ordered = np.partition(found, (held, found.size - 1 - held))
     margin = np.float32(_SAME_PCT / 100.0 * parallax.shape[1])
     low, high = ordered[held] - margin, ordered[found.size - 1 - held] + margin
-    guessed = ~supported & ((parallax < low) | (parallax > high))
-    if not guessed.any():
-        return parallax
-    return np.where(guessed, np.float32(np.nan), parallax)
+    return np.asarray(supported | ((parallax >= low) & (parallax <= high)), np.bool_)
 
 
 def share_repeated(left: Grey8, rows: npt.NDArray[np.intp], columns: npt.NDArray[np.intp], reach_px: float) -> float:

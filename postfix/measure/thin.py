@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.matching import Parallax, filled_from_behind, seen_from_right
+from postfix.measure.matching import Parallax, ParallaxMaps, filled_from_behind, seen_from_right
 from postfix.measure.proxy import Grey8
 
 Mask = npt.NDArray[np.bool_]
@@ -77,23 +77,25 @@ def _columns(width: int) -> Parallax:
     return np.arange(width, dtype=np.float32)[None, :]
 
 
-def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: float, high_px: float) -> Parallax:
-    """The map with the parallax of thin and small things put in where they were smoothed over.
+def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: float, high_px: float) -> ParallaxMaps:
+    """The map with the parallax of thin and small things put in where they were smoothed over, seen from both eyes.
 
     Parameters
     ----------
     parallax : (h, w) float32
+        Of the left eye.
     left, right : (h, w) uint8
     low_px, high_px : float
         Parallax to look in.
     """
-    filled = filled_from_behind(parallax)
-    odd = _unexplained(left, right, filled, seen_from_right(parallax))
+    filled, from_right = filled_from_behind(parallax), seen_from_right(parallax)
+    maps = ParallaxMaps(parallax, from_right)
+    odd = _unexplained(left, right, filled, from_right)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(odd.left.astype(np.uint8), connectivity=8)
     areas = stats[1:, cv2.CC_STAT_AREA]
     wanted = np.flatnonzero((areas >= _MIN_AREA_PX) & (areas <= _MAX_AREA_SHARE * parallax.size)) + 1
     if count < 2 or not wanted.size:
-        return parallax
+        return maps
     wanted = wanted[np.argsort(-stats[wanted, cv2.CC_STAT_AREA], kind="stable")][:_PATCHES_MAX]
     nearest_px = low_px - _BEYOND_NEAR_PCT / 100.0 * parallax.shape[1]
     steps = np.arange(int(np.floor(nearest_px)), int(np.ceil(high_px)) + 1)
@@ -102,11 +104,14 @@ def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: floa
         x, y, w, h = stats[label, :4]
         rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
         pixels.append((rows + y, columns + x))
-    result = parallax.copy()
-    for (rows, columns), found in zip(pixels, _partners(pixels, left, right, odd.right, filled, steps)):
+    partners = _partners(pixels, left, right, odd.right, filled, steps)
+    result = parallax.copy() if np.isfinite(partners).any() else parallax
+    for (rows, columns), found in zip(pixels, partners):
+        # What would have its partner outside the frame was not found there.
         if np.isfinite(found):
-            result[rows, columns] = found
-    return result
+            inside = (columns + round(found) >= 0) & (columns + round(found) < parallax.shape[1])
+            result[rows[inside], columns[inside]] = found
+    return maps if result is parallax else ParallaxMaps(result, seen_from_right(result))
 
 
 def _partners(
