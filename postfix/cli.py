@@ -255,10 +255,9 @@ def _add_every(sub: argparse.ArgumentParser) -> None:
 
 
 def _count(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{value} is not 1 or more")
-    return value
+    if not (text.isascii() and text.isdigit() and int(text) >= 1):
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number of 1 or more")
+    return int(text)
 
 
 def _demo(sub: argparse.ArgumentParser) -> None:

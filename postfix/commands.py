@@ -184,7 +184,7 @@ def render(options: argparse.Namespace) -> Outcome:
     settings, output = _settings(options), options.output
     decided = read_plan(options.plan)
     before = None if options.measurement is None else read_table(options.measurement)
-    pair, _ = _choice(options).open()
+    pair, cuts = _choice(options).open()
     inputs = _inputs(options, options.plan, options.measurement)
     check_writing((pair,), (Output(output, folder=True),), settings, inputs)
     require_same_clip(decided, pair)
@@ -194,7 +194,8 @@ def render(options: argparse.Namespace) -> Outcome:
         return _would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
-    version = make_version(pair, source_files(pair), before, decided, output, settings)
+    listed = cuts if options.edit is not None else None
+    version = make_version(pair, source_files(pair), before, decided, output, settings, listed)
     shots = version.log["shots"]
     text = [
         summary.reading_text(pair.reading),

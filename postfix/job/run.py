@@ -85,9 +85,9 @@ def run_clip(
     if settings.resume:
         # All of them before the first is rendered: one may be refused.
         finished = [finished_version(out / plan.screen.name, plan, sources, replace=settings.force) for plan in plans]
+    listed = cuts if choice.edit is not None else None
     versions = tuple(
-        version or make_version(pair, sources, table, plan, out / plan.screen.name, settings)
+        version or make_version(pair, sources, table, plan, out / plan.screen.name, settings, listed)
         for plan, version in zip(plans, finished)
     )
-    listed = cuts if choice.edit is not None else None
     return ClipRun(out, measurement, versions, told(table, pair.reading, listed))

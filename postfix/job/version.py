@@ -185,10 +185,12 @@ def make_version(
     plan: Plan,
     folder: Path,
     settings: Settings,
+    listed: EditList | None = None,
 ) -> Version:
     """Render a plan into a folder, measure what was written, and log it.
 
-    Everything is written beside the folder's final name and renamed into place at the end.
+    Everything is written beside the folder's final name and renamed into place at the end. Where the shots come from
+    an edit list, the log says where list and picture disagree.
 
     Raises
     ------
@@ -217,7 +219,7 @@ def make_version(
             outputs=outputs,
             timecode=pair.timecode,
             reading=pair.reading,
-            said=None if before is None else told(before, pair.reading),
+            said=None if before is None else told(before, pair.reading, listed),
             tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
         )
         texts = {

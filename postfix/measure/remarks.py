@@ -39,8 +39,9 @@ class Remark:
     ----------
     kind : str
         ``list``: an edit list and the picture disagree. ``black``: bars or windows are in the source. ``unmeasured``:
-        frames that were left out or could not be measured, or stand still. ``confidence``: a shot's figures are doubtful. ``rivalry``:
-        one eye sees what the other does not. ``edge``: content in front of the screen touches a side edge.
+        frames that were left out or could not be measured, or stand still. ``confidence``: a shot's figures are
+        doubtful. ``rivalry``: one eye sees what the other does not. ``edge``: content in front of the screen touches a
+        side edge.
     shot : str
         Empty where it is about the clip.
     text : str
@@ -99,7 +100,8 @@ def _quick_look(table: MeasurementTable) -> Iterable[Remark]:
     measured = sum(not frame.interpolated and frame.note != NOT_MEASURED for frame in table.frames)
     if measured < count:
         text = (
-            f"a quick look: {measured} of {count} frames were measured, and nothing is known of what others alone show"
+            f"a quick look: {measured} of {count} frames were measured and the others filled in; a late eye, and what "
+            "shows only in between, are not found"
         )
         yield Remark("unmeasured", "", text, {"measured": measured, "frames": count})
 
