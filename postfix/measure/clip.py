@@ -119,4 +119,4 @@ def _looked_at(
 
 def _apart(trace: Trace) -> Trace:
     """Frames that are no neighbours say nothing of an eye that is late by some frames, nor of standing still."""
-    return replace(trace, sync=None)
+    return replace(trace, sync=None, seen=None)

@@ -20,7 +20,7 @@ from postfix.measure.ends import Ends, find_ends
 from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only, only_seen, search_range
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
-from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair
+from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair, small_luma
 from postfix.measure.rivalry import find_rivalry
 from postfix.measure.side import Side, columns_needed
 from postfix.measure.straight import Straight, straightened
@@ -65,10 +65,14 @@ NO_NUMBERS = "samples that are no numbers"
 
 @dataclass(frozen=True)
 class Trace:
-    """What a frame leaves for judging its shot as a whole; None where the frame shows nothing."""
+    """What a frame leaves for judging its shot as a whole; None where the frame shows nothing.
+
+    ``sync`` holds the eyes brought to one brightness and contrast, ``seen`` as they are, (h, w) float32 each.
+    """
 
     cut: Signature
     sync: SyncSignature | None = None
+    seen: tuple[Grey, Grey] | None = None
     order: OrderEvidence | None = None
 
 
@@ -102,7 +106,8 @@ def measure_frame(
         return FrameMeasure(note=NO_NUMBERS), trace
     if proxy.is_flat:
         return FrameMeasure(coverage_pct=0.0, note=NO_TEXTURE), trace
-    trace = replace(trace, sync=sync_signature(proxy.left, proxy.right))
+    seen = small_luma(proxy.luma), small_luma(proxy.right_luma)
+    trace = replace(trace, sync=sync_signature(proxy.left, proxy.right), seen=seen)
     if np.array_equal(left_grey[:2], right_grey[:2]) and np.array_equal(left_grey, right_grey):
         return FrameMeasure(note=IDENTICAL), trace
     measure, straight, parallax = _parallax(left_grey, right_grey, proxy)

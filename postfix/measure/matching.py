@@ -78,7 +78,8 @@ def match(
     found = matcher.compute(padded(left), padded(right))[:, before : before + width]
     # Three by three is the least that takes single-pixel noise out of the ends of the distribution.
     own = np.asarray(cv2.medianBlur(np.ascontiguousarray(found), 3), np.int16)
-    partner = np.arange(width, dtype=np.int16)[None, :] - ((own + np.int16(_SIXTEENTHS // 2)) >> 4)
+    # Rounded as all do who follow a match to its partner: halves to the even pixel.
+    partner = np.arange(width, dtype=np.float32)[None, :] + np.rint(own * np.float32(-1.0 / _SIXTEENTHS))
     good = (own >= smallest * _SIXTEENTHS) & (partner >= 0) & (partner < width)
     kept = np.where(good, own, _UNMATCHED)
     cv2.filterSpeckles(kept, int(_UNMATCHED), int(min_patch_share * height * width), _SIXTEENTHS)

@@ -21,6 +21,9 @@ FLAT_CONTRAST = 0.004
 LARGEST_LUMA = 1e4
 """Reference white times this is no light a camera or a picture holds: such a sample counts as no number."""
 
+SMALL_PX = (48, 27)
+"""Columns and rows in which two frames are compared for standing still."""
+
 _GAIN_RANGE = (0.5, 2.0)
 _STRETCH_MAX = 10.0
 
@@ -33,8 +36,8 @@ class ProxyPair:
     ----------
     scale : float
         Source pixels per proxy pixel.
-    luma : (h, w) float32
-        The left eye as it is, 0 at black and 1 at white.
+    luma, right_luma : (h, w) float32
+        The left and the right eye as they are, 0 at black and 1 at white.
     is_finite : bool
         Whether every sample of both eyes is a number; if not, nothing else here means anything.
     is_flat : bool
@@ -45,6 +48,7 @@ class ProxyPair:
     right: Grey8
     scale: float
     luma: Grey
+    right_luma: Grey
     is_finite: bool
     is_flat: bool
 
@@ -61,13 +65,13 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
     small_left, small_right = (_scaled(eye, PROXY_WIDTH_PX, proxy_height) for eye in (left, right))
     if not all(bool((np.abs(eye) < LARGEST_LUMA).all()) for eye in (small_left, small_right)):
         blank = np.zeros(small_left.shape, np.uint8)
-        return ProxyPair(blank, blank, width / PROXY_WIDTH_PX, small_left, is_finite=False, is_flat=True)
+        return ProxyPair(blank, blank, width / PROXY_WIDTH_PX, small_left, small_right, is_finite=False, is_flat=True)
     mean_left, spread_left = float(small_left.mean()), float(small_left.std())
     mean_right, spread_right = float(small_right.mean()), float(small_right.std())
     gain = float(np.clip(spread_left / max(spread_right, 1e-6), *_GAIN_RANGE))
     spans = [np.percentile(eye[::3, ::3], (0.5, 99.5)) for eye in (small_left, small_right)]
     low, high = (float(v) for v in spans[0])
-    small_right = (small_right - mean_right) * gain + mean_left
+    alike = (small_right - mean_right) * gain + mean_left
     stretch = min(255.0 / max(high - low, 1e-6), _STRETCH_MAX * 255.0)
 
     def as_bytes(eye: Grey) -> Grey8:
@@ -75,8 +79,19 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
 
     is_flat = any(float(span[1] - span[0]) < FLAT_CONTRAST for span in spans)
     return ProxyPair(
-        as_bytes(small_left), as_bytes(small_right), width / PROXY_WIDTH_PX, small_left, is_finite=True, is_flat=is_flat
+        as_bytes(small_left),
+        as_bytes(alike),
+        width / PROXY_WIDTH_PX,
+        small_left,
+        small_right,
+        is_finite=True,
+        is_flat=is_flat,
     )
+
+
+def small_luma(luma: Grey) -> Grey:
+    """A proxy's luma, reduced to :data:`SMALL_PX`."""
+    return np.asarray(cv2.resize(luma, SMALL_PX, interpolation=cv2.INTER_AREA), np.float32)
 
 
 def _scaled(grey: Grey, width: int, height: int) -> Grey:

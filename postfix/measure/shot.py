@@ -10,6 +10,7 @@ import numpy as np
 from postfix.measure.cuts import CutFinder
 from postfix.measure.frame import Trace
 from postfix.measure.order import OrderEvidence, swap_reason
+from postfix.measure.proxy import Grey
 from postfix.measure.sync import SyncSignature, shot_offset
 from postfix.measure.table import NAN, FrameMeasure, ShotFinding
 from postfix.source.shots import Shot, Transition, begins
@@ -21,8 +22,10 @@ _LOOK_EVERY = 64
 _LONGEST_KEPT = 480
 """Frames of one shot in which an offset is looked for: enough, and it bounds the memory of long shots."""
 
-_STILL_CODES = 1
-_MOVING_CODES = 0.5
+_STILL = 1 / 255
+_MOVING = 0.5 / 255
+"""As shares of what lies between the darkest and the brightest of the small picture."""
+
 _OFFSET_BELIEVED = 0.5
 _OUT_OF_STEP = 0.5
 """What is left of a frame's confidence where an eye seems late: sideways motion is then false depth."""
@@ -47,7 +50,7 @@ class ShotWatcher:
         self._order: dict[int, OrderEvidence] = {}
         self._told: list[_Told] = []
         self._first = 0
-        self._before: SyncSignature | None = None
+        self._before: tuple[Grey, Grey] | None = None
 
     def add(self, trace: Trace) -> str:
         """Take the next frame; returns a note where it, or one of its eyes, only repeats the one before."""
@@ -55,8 +58,8 @@ class ShotWatcher:
         self._finder.add(trace.cut)
         if trace.order is not None:
             self._order[frame] = trace.order
-        note = "" if trace.sync is None or self._before is None else _stillness(self._before, trace.sync)
-        self._before = trace.sync
+        note = "" if trace.seen is None or self._before is None else _stillness(self._before, trace.seen)
+        self._before = trace.seen
         if trace.sync is not None:
             self._signatures[frame] = trace.sync
         if frame % _LOOK_EVERY == _LOOK_EVERY - 1:
@@ -115,15 +118,13 @@ def _overlap(told: _Told, shot: Shot) -> int:
     return min(told.last, shot.last) - max(told.first, shot.first) + 1
 
 
-def _stillness(before: SyncSignature, now: SyncSignature) -> str:
-    changes = [
-        np.abs(getattr(now, eye).astype(np.int16) - getattr(before, eye).astype(np.int16)) for eye in ("left", "right")
-    ]
-    still = [int(change.max()) <= _STILL_CODES for change in changes]
-    if all(int(change.max()) == 0 for change in changes):
+def _stillness(before: tuple[Grey, Grey], now: tuple[Grey, Grey]) -> str:
+    # The eyes as they are: matched to each other in brightness, one would move because the other does.
+    changes = [np.abs(eye - earlier) / max(float(np.ptp(eye)), 1e-6) for eye, earlier in zip(now, before)]
+    if not any(change.any() for change in changes):
         return BOTH_STILL
     for eye, own, other in (("left", 0, 1), ("right", 1, 0)):
-        if still[own] and float(changes[other].mean()) > _MOVING_CODES:
+        if float(changes[own].max()) <= _STILL and float(changes[other].mean()) > _MOVING:
             return ONE_EYE_STILL.format(eye=eye)
     return ""
 
