@@ -27,11 +27,12 @@ _MIN_AREA_PX = 12
 _MAX_AREA_SHARE = 0.015
 _PATCHES_MAX = 12
 _POINTS = 64
-_FITS_BETTER = 0.45
-_CLEARER_THAN_NEXT = 0.65
+_FITS_BETTER = 0.55
+_CLEARER_THAN_NEXT = 0.7
 _MUST_LIE_ON_UNEXPLAINED = 0.5
 _APART_PX = 2.0
 _AROUND = np.ones((3, 3), np.uint8)
+_BESIDE = np.ones((1, 3), np.uint8)
 _NEXT_BEYOND_PX = 3
 _BEYOND_NEAR_PCT = 3.0
 """What is thin may lie further in front than anything the coarse map saw; looked for this much nearer, % of width."""
@@ -143,7 +144,9 @@ def _partners(
     next_best = np.where(elsewhere, cost, np.float32(np.inf)).min(axis=1)
     clear = (least <= _FITS_BETTER * at_present) & (least <= _CLEARER_THAN_NEXT * next_best)
     clear &= (best > 0) & (best < cost.shape[1] - 1)
-    on_odd = odd_right.reshape(-1)[place[number, :, best]].mean(axis=1) >= _MUST_LIE_ON_UNEXPLAINED
+    # What is unexplained loses a pixel at its borders to the map's allowance: a line of one or two hardly keeps any.
+    near_odd = cv2.dilate(odd_right.astype(np.uint8), _BESIDE)
+    on_odd = near_odd.reshape(-1)[place[number, :, best]].mean(axis=1) >= _MUST_LIE_ON_UNEXPLAINED
     moved = np.abs(steps[best] - np.median(here, axis=1)) >= _APART_PX
     before, after = cost[number, np.maximum(best - 1, 0)], cost[number, np.minimum(best + 1, cost.shape[1] - 1)]
     # The cost is an absolute difference, so its two flanks are straight lines that meet at the minimum.
