@@ -4,8 +4,8 @@
 
 Two clips are made anew as ProRes HQ pairs: one that pans over a photographed pair enlarged to 1920×1080, which is
 cluttered and 8 % of width deep, more than any screen takes; and the demo film's shots, which are as deep as shots are.
-Both have grain of their own in each eye. Decoding both eyes to grey and measuring are timed in turn in the same process,
-so that a busy machine spoils both alike; medians are given. Both use every core.
+Both have grain of their own in each eye. Decoding both eyes to grey and measuring are timed in turn in the same
+process, so that a busy machine spoils both alike; medians are given. Both use every core.
 """
 
 import argparse
@@ -137,7 +137,7 @@ def tell_time(folder, count, rounds, made_up):
     own, plain, measuring = medians.values()
     what = "the demo film" if made_up else "pan over a photograph"
     print(
-        f"\n1920×1080 ProRes HQ, {what}, {count} frames, {rounds} rounds; measuring may take {RATIO_LIMIT} times decoding.\n"
+        f"\n1920×1080 ProRes HQ, {what}, {count} frames, {rounds} rounds; the limit is {RATIO_LIMIT} times decoding.\n"
     )
     heading("what", "wall, ms a frame", "CPU, ms a frame", "of it wall: least", "most")
     for name, (wall, cpu) in medians.items():
