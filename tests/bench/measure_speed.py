@@ -137,7 +137,7 @@ def tell_time(folder, count, rounds, made_up):
     own, plain, measuring = medians.values()
     what = "the demo film" if made_up else "pan over a photograph"
     print(
-        f"\n1920×1080 ProRes HQ, {what}, {count} frames, {rounds} rounds; the limit is {RATIO_LIMIT} times decoding.\n"
+        f"\n1920×1080 ProRes HQ, {what}, {count} frames, {rounds} rounds; limit {RATIO_LIMIT} times decoding.\n"
     )
     heading("what", "wall, ms a frame", "CPU, ms a frame", "of it wall: least", "most")
     for name, (wall, cpu) in medians.items():
