@@ -13,6 +13,8 @@ from clips import fails, source_words, write_pair
 from memory_clips import RATE, crop, joined, pair_of, shown, with_pictures
 
 from postfix.cli import main
+from postfix.demo.layers import Layer, layered_scene
+from postfix.measure import measure_pair
 from postfix.measure.between import NOT_MEASURED, filled_in
 from postfix.measure.clip import measure_clip
 from postfix.measure.cuts import signature
@@ -129,6 +131,17 @@ def test_where_everything_lies_beyond_the_search_there_is_nothing_to_search():
     low, high = search_range(np.full((20, 40), -14.9 * 4, np.float32), none, width)
     assert low == -60.0
     assert -59.6 < high < -50.0
+
+
+@pytest.mark.parametrize("x", range(176, 201, 12))
+def test_a_window_beside_lighter_content_is_no_rivalry(x):
+    layers = [Layer(0.5, seed=3), Layer(-0.7, (0.3, 0.3, 0.7, 0.8), 8)]
+    shown = layered_scene(720, 330, layers, seed=3, grain=0.0).render(0)
+    left, right = (np.asarray(eye[5:275, x : x + 480], np.float32).copy() for eye in shown)
+    left[:, :12] = 0.0
+    measure = measure_pair(left, right)
+    assert measure.left_hidden_px[:2] == pytest.approx((12, 12), abs=1.5)
+    assert measure.rivalry_pct < 0.1
 
 
 # ---- a quick look

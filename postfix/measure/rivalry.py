@@ -51,6 +51,9 @@ _CLUTTER_PX = 33
 _LEAST_SUM = 15.0
 """Codes above the threshold, summed over a thing's pixels, from which it is one."""
 
+_BLACK_CODES = 2.0
+_BLACK_ALONG = 0.8
+
 _LOOKED_AT = 56
 """Most things looked at one by one, strongest first; this bounds the time a broken pair takes."""
 
@@ -160,10 +163,22 @@ def _soft_things(overlay: Overlay, cells: Cells) -> tuple[list[_Thing], Flags]:
         peak = float(strong[inside].max())
         core = inside & (strong > _OF_PEAK * peak)
         matched = float(cells.matched[core].mean()) / 255.0
-        if peak >= _SOFT_CODES and np.count_nonzero(core) >= least and matched >= _SOFT_MATCHED:
+        large = peak >= _SOFT_CODES and np.count_nonzero(core) >= least
+        if large and matched >= _SOFT_MATCHED and not _is_black_side(core, cells):
             covered |= inside
             things.append(_soft_thing(core, inside, cells, overlay))
     return things, covered
+
+
+def _is_black_side(core: Flags, cells: Cells) -> bool:
+    """Whether a patch is what a bar or window at a side leaves: at the frame's edge one eye is black all along it."""
+    for edge in (np.s_[:, 0], np.s_[:, -1]):
+        at_edge = core[edge]
+        if at_edge.any():
+            darkest = np.minimum(cells.own[edge], cells.other[edge])[at_edge]
+            if float(np.mean(darkest <= _BLACK_CODES)) > _BLACK_ALONG:
+                return True
+    return False
 
 
 def _soft_thing(core: Flags, inside: Flags, cells: Cells, overlay: Overlay) -> _Thing:
