@@ -133,21 +133,31 @@ def only(maps: ParallaxMaps, kept: npt.NDArray[np.bool_]) -> ParallaxMaps:
 
 def filled_from_behind(parallax: Parallax) -> Parallax:
     """Gaps take what lies behind of the two sides of their row: what is hidden from one eye is the background."""
+    return filled_gaps(parallax)[0]
+
+
+def filled_gaps(parallax: Parallax) -> tuple[Parallax, npt.NDArray[np.intp], Parallax]:
+    """Gaps filled from behind; which places they are (n,), and what lies in front of the two sides of each (n,).
+
+    A row without anything is zero; a gap at the frame edge has one side, and is −∞ in front.
+    """
     rows, columns = parallax.shape
     # One column of "nothing" on either side bounds every gap within its row.
-    nothing = np.float32(-1e9)
+    nothing = np.float32(-np.inf)
     values = np.full((rows, columns + 2), nothing, np.float32)
     values[:, 1:-1] = parallax
     flat = values.ravel()
     unknown = np.isnan(flat)
     gaps = np.flatnonzero(unknown)
     if not gaps.size:
-        return parallax
+        return parallax, gaps, np.empty(0, np.float32)
     starts, ends = gaps[~unknown[gaps - 1]], gaps[~unknown[gaps + 1]]
-    flat[gaps] = np.repeat(np.maximum(flat[starts - 1], flat[ends + 1]), ends - starts + 1)
+    one, other, lengths = flat[starts - 1], flat[ends + 1], ends - starts + 1
+    flat[gaps] = np.repeat(np.maximum(one, other), lengths)
     filled = np.ascontiguousarray(values[:, 1:-1])
     filled[filled[:, 0] == nothing] = 0.0
-    return filled
+    row, column = np.divmod(gaps, columns + 2)
+    return filled, row * columns + column - 1, np.repeat(np.minimum(one, other), lengths)
 
 
 def coarse_parallax(left: Grey8, right: Grey8) -> Parallax:

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.matching import Parallax
+from postfix.measure.matching import Parallax, filled_gaps
 from postfix.measure.proxy import Grey8
 
 Floats = npt.NDArray[np.float32]
@@ -65,7 +65,7 @@ def laid_over(right: Grey8, parallax: Parallax) -> Overlay | None:
     matched = np.isfinite(few)
     if not matched.any():
         return None
-    filled, between = _filled(few, matched)
+    filled, between = _filled(few)
     filled = np.asarray(cv2.medianBlur(filled, 3), np.float32)
     judged = ~_not_judged(filled, between, width)
     columns, rows = _grid(height, width)
@@ -83,29 +83,16 @@ def _grid(height: int, width: int) -> tuple[Floats, Floats]:
     return np.ascontiguousarray(columns), np.ascontiguousarray(rows)
 
 
-def _filled(few: Parallax, matched: Flags) -> tuple[Floats, Flags]:
+def _filled(few: Parallax) -> tuple[Floats, Flags]:
     """Gaps filled in each row from the farther of their two sides, and which gaps lie between two depths."""
-    rows, columns = few.shape
-    # One column of "nothing" on either side bounds every gap within its row.
-    nothing = np.float32(-1e9)
-    values = np.full((rows, columns + 2), nothing, np.float32)
-    values[:, 1:-1] = few
-    known = np.ones(values.shape, np.bool_)
-    known[:, 1:-1] = matched
-    flat, flat_known = values.ravel(), known.ravel()
-    gaps = np.flatnonzero(~flat_known)
-    starts, ends = gaps[flat_known[gaps - 1]], gaps[flat_known[gaps + 1]]
-    one, other = flat[starts - 1], flat[ends + 1]
-    behind, before = np.maximum(one, other), np.minimum(one, other)
-    flat[gaps] = np.repeat(behind, ends - starts + 1)
-    apart = (before < behind - np.float32(_GAP_PX)) & (before > nothing)
-    between = np.zeros(values.shape, np.bool_)
-    between.ravel()[gaps] = np.repeat(apart, ends - starts + 1)
-    filled = np.ascontiguousarray(values[:, 1:-1])
-    empty = filled[:, 0] == nothing
+    filled, gaps, in_front = filled_gaps(few)
+    known = np.isfinite(few)
+    empty = ~known.any(axis=1)
     if empty.any():
-        filled[empty] = np.median(few[matched])
-    return filled, between[:, 1:-1]
+        filled[empty] = np.median(few[known])
+    between = np.zeros(few.shape, np.bool_)
+    between.ravel()[gaps] = np.isfinite(in_front) & (in_front < filled.ravel()[gaps] - np.float32(_GAP_PX))
+    return filled, between
 
 
 def _not_judged(filled: Floats, between: Flags, width: int) -> Flags:
