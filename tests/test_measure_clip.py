@@ -134,7 +134,7 @@ def test_where_everything_lies_beyond_the_search_there_is_nothing_to_search():
     assert -59.6 < high < -50.0
 
 
-@pytest.mark.parametrize("x", (176, 188, 200))
+@pytest.mark.parametrize("x", [176, 188, 200])
 def test_a_window_beside_lighter_content_is_not_named_as_rivalry(x):
     layers = [Layer(0.5, seed=3), Layer(-0.7, (0.3, 0.3, 0.7, 0.8), 8)]
     shown = layered_scene(720, 330, layers, seed=3, grain=0.0).render(0)
