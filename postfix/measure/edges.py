@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from postfix.measure.against_map import only_unexplained
 from postfix.measure.edge_thin import sliced, unexplained
 from postfix.measure.hidden import hidden_columns
 from postfix.measure.proxy import Grey
@@ -79,9 +80,10 @@ def edge_bands_of(sides: Sequence[Side]) -> list[Halves]:
     strips = [_strips(side, columns) for side in sides]
     known = [one for one in strips if one is not None]
     if len(known) == len(sides) > 1 and len({one.kind for one in known}) == 1:
-        judged = _judged(_joined(known), np.concatenate(dense))
-        return [_per_band(halves) for halves in judged.reshape(len(sides), HALF_BANDS)]
-    return [_per_band(own if one is None else _judged(one, own)) for one, own in zip(strips, dense)]
+        judged = list(_judged(_joined(known), np.concatenate(dense)).reshape(len(sides), HALF_BANDS))
+    else:
+        judged = [own if one is None else _judged(one, own) for one, own in zip(strips, dense)]
+    return [_per_band(only_unexplained(*one)) for one in zip(sides, judged, dense)]
 
 
 def _judged(strips: _Strips, dense: Halves) -> Halves:
