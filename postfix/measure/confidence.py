@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 MIN_WITNESSES = 12
 
-_FULL = {"matched": 0.6, "supported": 0.45, "agreeing": 0.9, "sure": 0.75}
+_FULL = {"matched": 0.6, "supported": 0.78, "agreeing": 0.9, "sure": 0.85}
 """From this share on each kind of evidence leaves nothing to wish."""
 
 _FEW_WITNESSES = 0.5
