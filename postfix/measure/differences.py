@@ -18,7 +18,9 @@ SOURCE = "Report ITU-R BT.2293-0"
 
 PROJECT_DEFAULT = "project default, no source"
 
-Kind = Literal["vertical", "rotation", "size", "keystone", "corner", "white", "black", "colour", "sharpness"]
+Kind = Literal[
+    "vertical", "rotation", "size", "keystone", "corner", "white", "brightness", "black", "colour", "sharpness"
+]
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,7 @@ LIMITS: dict[Kind, DifferenceLimit] = {
     "keystone": DifferenceLimit(1.0, None, "%", PROJECT_DEFAULT),
     "corner": DifferenceLimit(0.7, 1.5, "% of height"),
     "white": DifferenceLimit(70.0, 60.0, "% of the other eye's white"),
+    "brightness": DifferenceLimit(10.0, None, "%", PROJECT_DEFAULT),
     "black": DifferenceLimit(1.0, 2.0, "% of white"),
     "colour": DifferenceLimit(5.0, None, "%", PROJECT_DEFAULT),
     "sharpness": DifferenceLimit(25.0, None, "%", PROJECT_DEFAULT),
@@ -83,7 +86,8 @@ class Difference:
     value : float
         From medians over the shot's frames in which it was measured, right eye against left, in ``unit``: positive is
         lower, clockwise as seen, larger, taller at its right side, higher black, sharper. ``corner`` is unsigned;
-        ``white`` is the lower white in percent of the higher; ``colour`` is how far the channels lie apart.
+        ``white`` is the lower white in percent of the higher; ``brightness`` is the gain; ``colour`` is how far the
+        channels lie apart.
     unit : str
     just_seen : float
         In ``unit``.
@@ -199,6 +203,15 @@ def _white(medians: Medians, _: ClipInfo) -> Found | None:
     return share, share, f"{own} eye's white is {share:.1f} % of the {other}'s ("
 
 
+def _brightness(medians: Medians, clip: ClipInfo) -> Found | None:
+    """Where the white level does not say it already."""
+    gain, white = medians["gain_pct"], _white(medians, clip)
+    if math.isnan(gain) or (white is not None and LIMITS["white"].reached(white[1])):
+        return None
+    way = "brighter" if gain > 0 else "darker"
+    return gain, abs(gain), f"right eye {abs(gain):.0f} % {way} than the left ("
+
+
 def _black(medians: Medians, _: ClipInfo) -> Found | None:
     pct = medians["black_pct"]
     if math.isnan(pct):
@@ -246,6 +259,7 @@ _KINDS: dict[Kind, Callable[[Medians, ClipInfo], Found | None]] = {
     "keystone": _keystone,
     "corner": _corner,
     "white": _white,
+    "brightness": _brightness,
     "black": _black,
     "colour": _colour,
     "sharpness": _sharpness,
