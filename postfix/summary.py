@@ -19,6 +19,8 @@ from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
 NOT_MEASURED = "–"
 COLUMNS = 80
 
+_DIGITS = 4
+
 
 def wrapped(line: str) -> str:
     """A long line in several that fit the terminal."""
@@ -72,8 +74,16 @@ def screen_data(screen: Screen) -> dict[str, Any]:
 
 
 def plain(facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Facts as JSON holds them: None where a figure is none."""
-    return {name: None if isinstance(v, float) and not math.isfinite(v) else v for name, v in facts.items()}
+    """Facts as JSON holds them: rounded to what a figure means, None where it is none."""
+    return {name: _plain(value) for name, value in facts.items()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, _DIGITS) if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return plain(value)
+    return [_plain(one) for one in value] if isinstance(value, (list, tuple)) else value
 
 
 def plain_figures(figures: Figures) -> dict[str, Any]:

@@ -14,19 +14,20 @@ from memory_clips import RATE, crop, joined, pair_of, shown, with_pictures
 
 from postfix.cli import main
 from postfix.demo.layers import Layer, layered_scene
+from postfix.errors import InputError
 from postfix.measure import measure_pair
 from postfix.measure.between import NOT_MEASURED, filled_in
 from postfix.measure.clip import measure_clip
 from postfix.measure.cuts import signature
 from postfix.measure.frame import Trace
 from postfix.measure.matching import match, search_range, seen_from_right
-from postfix.measure.remarks import RIVALRY_PCT
+from postfix.measure.remarks import RIVALRY_PCT, told
 from postfix.measure.shot import ShotWatcher, out_of_step
 from postfix.measure.sync import sync_signature
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable, RivalBox, ShotFinding
 from postfix.measure.table_csv import as_written, read_table, table_text
 from postfix.source.pair import PairSource
-from postfix.source.shots import Shot, Transition
+from postfix.source.shots import EditList, Shot, Transition
 
 CUT, COUNT, EVERY = 13, 25, 5
 MEASURED = {0, 5, 10, 15, 20, 24}
@@ -193,7 +194,7 @@ def test_what_is_empty_at_either_end_stays_empty_between():
     assert [frame.far_pct for frame in frames] == [2.0, 2.25, 2.5, 2.75, 3.0]
     assert [frame.confidence for frame in frames] == [1.0, 0.75, 0.5, 0.25, 0.0]
     assert all(np.isnan(frame.near_pct) for frame in frames[1:])
-    assert [frame.note for frame in frames] == ["", "", "dark", "dark", "dark"]
+    assert [frame.note for frame in frames] == ["", "", "", "", "dark"], "a note says what was seen"
     assert [frame.interpolated for frame in frames] == [False, True, True, True, False]
 
 
@@ -348,15 +349,45 @@ def test_known_shots_are_judged_where_they_are_known_to_be():
 def test_a_shot_says_how_it_begins():
     watcher, _ = watched([(3, 30, 0), (20, 30, 0)])
     shots = shots_of([30, 30])
-    frames = [FrameMeasure(confidence=number / 59) for number in range(60)]
+    frames = [FrameMeasure(near_pct=-1.0, far_pct=1.0, confidence=number / 59) for number in range(60)]
     listed = (Transition(30, "dissolve", 26, 33),)
     seen = watcher.findings(shots, frames, watcher.transitions())
-    told = watcher.findings(shots, frames, listed)
+    by_list = watcher.findings(shots, frames, listed)
     assert [(one.transition, one.transition_frames) for one in seen] == [("cut", 0), ("cut", 0)]
-    assert [(one.transition, one.transition_frames) for one in told] == [("cut", 0), ("dissolve", 8)]
+    assert [(one.transition, one.transition_frames) for one in by_list] == [("cut", 0), ("dissolve", 8)]
     for finding, shot in zip(seen, shots):
         worse = sum(frames[f].confidence < finding.confidence for f in range(shot.first, shot.last + 1))
         assert 30 / 4 - 1 <= worse <= 30 / 4 + 1, "a quarter of the frames may be worse"
+
+
+def test_a_shot_is_as_sure_as_its_frames_with_figures():
+    dark, known = FrameMeasure(note="no texture to match"), FrameMeasure(near_pct=-1.0, far_pct=1.0, confidence=0.9)
+    watcher, shots = ShotWatcher(), shots_of([36, 10])
+    found = watcher.findings(shots, [dark] * 12 + [known] * 24 + [dark] * 10, ())
+    assert [one.confidence for one in found] == [0.9, 0.0]
+
+
+def test_black_before_and_after_the_picture_costs_no_trust_and_agrees_with_a_list_that_has_it():
+    def leader(frame, left, right):
+        return (left, right) if 12 <= frame < 30 else (np.zeros_like(left), np.zeros_like(right))
+
+    table = measure_clip(with_pictures(joined(shown(3, 36)), leader))
+    assert [(shot.first, shot.last) for shot in table.shots] == [(0, 35)]
+    assert table.findings[0].confidence > 0.9
+    listed = EditList(shots_of([12, 18, 6]), (Transition(12, "cut", 12, 12), Transition(30, "cut", 30, 30)), ())
+    said = told(table, listed=listed).remarks
+    assert [(one.kind, one.facts["stretches"]) for one in said if one.kind in ("list", "confidence", "unmeasured")] == [
+        ("unmeasured", [(0, 11), (30, 35)])
+    ]
+
+
+@pytest.mark.parametrize("eye", [0, 1])
+@pytest.mark.parametrize("wrong", [[[0, 1], [2, 3]], None, "picture.png"])
+def test_what_is_no_array_is_named_as_such(eye, wrong):
+    eyes = [np.zeros((20, 30), np.uint8)] * 2
+    eyes[eye] = wrong
+    with pytest.raises(InputError, match=f"{type(wrong).__name__} for the {('left', 'right')[eye]} eye"):
+        measure_pair(*eyes)
 
 
 @pytest.mark.parametrize(("eye", "name"), [(0, "left"), (1, "right")])

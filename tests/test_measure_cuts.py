@@ -103,6 +103,61 @@ def test_what_the_finder_keeps_does_not_grow_with_every_frame():
     assert max(kept[100:]) == kept[100]
 
 
+def dissolving(count, every=48, frames=16):
+    """Signatures of stills that dissolve into each other, over and over: (number of transitions, signatures)."""
+    one, other = moving("stereo_motorcycle", 1)[0], moving("chelsea", 1)[0]
+    steps = [(k + 1) / (frames + 1) for k in range(frames)]
+    there = [0.0] * (every - frames) + steps
+    levels = there + [1.0 - level for level in there]
+    period = [signature((1 - level) * one + level * other) for level in levels]
+    return [period[frame % len(period)] for frame in range(count)]
+
+
+def test_dissolve_after_dissolve_is_found_and_no_more_is_kept_of_it_than_of_a_few():
+    finder, kept = CutFinder(), []
+    for one in dissolving(48 * 40):
+        finder.add(one)
+        kept.append(len(finder._courses) + len(finder._settled_courses) + len(finder._cuts) + len(finder._black))
+    found = finder.transitions()
+    # Each dissolve ends with its 48 frames (computed).
+    assert [one.kind for one in found] == ["dissolve"] * len(found)
+    assert [one.frame for one in found] == pytest.approx([48 * k + 40 for k in range(len(found))], abs=2)
+    assert len(found) in (39, 40)
+    assert max(kept[960:]) <= max(kept[480:960])
+    assert finder.transitions(since=found[30].frame) == found[31:]
+    assert finder.transitions(since=found[-2].frame) == found[-1:]
+
+
+def test_what_is_settled_is_what_the_whole_would_have_given(monkeypatch):
+    signatures = [*dissolving(600), *(signature(picture) for picture in moving("rocket", 90) + moving("coffee", 90))]
+    signatures[300:306] = [signature(np.zeros((180, 320), np.float32))] * 6
+    settling = CutFinder()
+    for one in signatures:
+        settling.add(one)
+    assert settling._settled
+    monkeypatch.setattr(CutFinder, "_settle", lambda self, border: None)
+    whole = CutFinder()
+    for one in signatures:
+        whole.add(one)
+    assert not whole._settled
+    assert settling.transitions() == whole.transitions()
+
+
+@pytest.mark.parametrize("black", [BLACK_FRAMES, 320])
+def test_black_at_the_head_and_the_tail_parts_no_shots_and_is_told_apart(black):
+    dark = [np.zeros((180, 320), np.float32)] * black
+    finder = CutFinder()
+    for picture in dark + moving("chelsea", 24) + dark:
+        finder.add(signature(picture))
+    assert finder.first_frames() == [0]
+    count = 2 * black + 24
+    assert finder.black_ends() == (
+        Transition(0, "cut", 0, black - 1),
+        Transition(count, "cut", black + 24, count - 1),
+    )
+    assert not any(one.parts_shots for one in finder.black_ends())
+
+
 def test_most_transitions_of_a_made_up_edit_are_found_with_their_kinds():
     # 20 shots of the edits that docs and bench report with 60 (computed).
     result = evaluate(4, shots=20)

@@ -21,6 +21,7 @@ from postfix.measure.shot import BOTH_STILL
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable, RivalBox, ShotFinding
 from postfix.measure.table_csv import as_written, read_table
 from postfix.source.shots import EditList, Shot, Transition
+from postfix.summary import plain
 
 PLAIN = FrameMeasure(near_pct=-0.5, far_pct=0.5, median_pct=0.0, coverage_pct=90.0, confidence=0.95)
 SURE = ShotFinding(confidence=0.95)
@@ -80,6 +81,32 @@ def test_without_timecode_the_frame_alone_is_named():
     assert one.text == "the picture shows a cut at frame 24; the list has none there"
 
 
+BLACK_AT_THE_HEAD, BLACK_AT_THE_TAIL = Transition(0, "cut", 0, 11), Transition(48, "cut", 36, 47)
+
+
+@pytest.mark.parametrize(
+    "listed",
+    [
+        cut_at(12),
+        cut_at(12, 36),
+        cut_at(4, 12),
+        cut_at(13, 35),
+        (Transition(14, "dissolve", 12, 16),),
+        (),
+    ],
+)
+def test_black_at_the_head_and_the_tail_may_be_a_shot_of_the_list_or_not(listed):
+    table = table_of([PLAIN] * 48, seen=(BLACK_AT_THE_HEAD, BLACK_AT_THE_TAIL))
+    assert remarks_of(table, EditList(table.shots, listed, ())) == ()
+
+
+@pytest.mark.parametrize("frame", [14, 24, 34])
+def test_a_cut_away_from_the_black_is_still_told(frame):
+    table = table_of([PLAIN] * 48, seen=(BLACK_AT_THE_HEAD, BLACK_AT_THE_TAIL))
+    (one,) = remarks_of(table, EditList(table.shots, cut_at(frame), ()))
+    assert one.text.startswith(f"the list has a cut at frame {frame} ")
+
+
 # ---- black, notes, confidence, rivalry, edges
 
 
@@ -105,6 +132,14 @@ def test_frames_without_figures_are_told_in_stretches_with_the_reason():
     assert one.facts == {"note": "no texture to match", "frames": 5, "stretches": [(3, 6), (9, 9)]}
 
 
+def test_of_a_quick_look_only_measured_frames_are_said_to_lack_figures():
+    dark, between = FrameMeasure(note="no texture to match"), FrameMeasure(interpolated=True)
+    frames = [dark, between, between, dark, between, between, PLAIN, between, dark, between]
+    (one,) = (one for one in remarks_of(table_of(frames)) if one.shot)
+    assert one.text == "s001, the 2 measured frames from 0 to 3 and frame 8: no texture to match"
+    assert one.facts == {"note": "no texture to match", "frames": 3, "stretches": [(0, 3), (8, 8)]}
+
+
 def test_each_reason_is_told_for_itself_and_no_stretch_crosses_a_cut():
     dark, same = FrameMeasure(note="no texture to match"), FrameMeasure(note="both eyes are identical")
     table = table_of([dark, dark, same, same, PLAIN], shots=(Shot("a", 0, 2), Shot("b", 3, 4)))
@@ -120,6 +155,7 @@ def test_drawn_pictures_that_are_each_shown_twice_take_one_line():
     (one,) = remarks_of(table_of([PLAIN, again] * 24))
     assert one.text == "s001, 24 of the 48 frames, first frame 1: the frame before, again"
     assert one.facts["stretches"][:2] == [(1, 1), (3, 3)]
+    assert one.kind == "still", "they carry figures"
 
 
 @pytest.mark.parametrize(("confidence", "said"), [(LOW_CONFIDENCE - 0.01, True), (LOW_CONFIDENCE, False)])
@@ -203,9 +239,14 @@ def test_remarks_come_in_one_order_and_all_survive_the_file():
     touching = replace(window, left_edge_pct=-1.0, left_rows_pct=rows)
     table = table_of([touching] * 6, findings=(ShotFinding(confidence=0.2),), seen=cut_at(3))
     found = remarks_of(table, EditList(table.shots, (), ()))
-    assert [one.kind for one in found] == ["list", "black", "unmeasured", "confidence", "rivalry", "edge"]
+    assert [one.kind for one in found] == ["list", "black", "still", "confidence", "rivalry", "edge"]
     back = remarks_of(as_written(table), EditList(table.shots, (), ()))
     assert [one.text for one in back] == [one.text for one in found]
+
+
+def test_data_is_rounded_to_what_figures_mean_and_none_where_there_is_none():
+    facts = {"range_pct": 1.2345678, "none": float("nan"), "n": 3, "rows": ((0.1 + 0.2, 4), {"x": float("inf")})}
+    assert plain(facts) == {"range_pct": 1.2346, "none": None, "n": 3, "rows": [[0.3, 4], {"x": None}]}
 
 
 # ---- the command

@@ -27,8 +27,16 @@ def measure_pair(left: npt.NDArray[np.generic], right: npt.NDArray[np.generic]) 
     Raises
     ------
     InputError
-        Where the two differ in shape or type, or are not pictures of these kinds.
+        Where one is no array, the two differ in shape or type, or are not pictures of these kinds.
     """
+    for eye, picture in (("left", left), ("right", right)):
+        if not isinstance(picture, np.ndarray):
+            raise InputError(
+                "measure_pair",
+                f"{type(picture).__name__} for the {eye} eye",
+                "a numpy array for each eye",
+                "convert the pictures with numpy.asarray and the right type",
+            )
     if left.shape != right.shape or left.dtype != right.dtype:
         raise InputError(
             "measure_pair",

@@ -19,7 +19,7 @@ def filled_in(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> l
     """Every frame: measured ones as they are, the others between their measured neighbours in the same shot.
 
     Never across a cut. Before the first and after the last measured frame of a shot that one is repeated. What is
-    empty on either side stays empty.
+    empty on either side stays empty. Notes and boxes stay with the frames in which something was seen.
 
     Parameters
     ----------
@@ -60,5 +60,5 @@ def _between(early: FrameMeasure, late: FrameMeasure, share: float) -> FrameMeas
         ends = np.array([getattr(early, name), getattr(late, name)], np.float64)
         value = (1.0 - share) * ends[0] + share * ends[1]
         changed[name] = tuple(value.tolist()) if value.ndim else float(value)
-    note = early.note if share < 0.5 else late.note
-    return replace(early, **changed, rivalry_boxes=(), interpolated=True, note=note)  # type: ignore[arg-type]
+    # A note says what was seen, and nothing was seen here.
+    return replace(early, **changed, rivalry_boxes=(), interpolated=True, note="")  # type: ignore[arg-type]

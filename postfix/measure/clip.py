@@ -82,7 +82,7 @@ def measure_clip(
         timecodes=tuple(timecode_at(pair.timecode, frame, pair.rate) for frame in range(len(frames))),
         shots=shots,
         findings=findings,
-        seen_transitions=seen,
+        seen_transitions=(*seen, *watcher.black_ends()),
     )
 
 

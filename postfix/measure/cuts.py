@@ -10,6 +10,7 @@ The limits here are project defaults without a source, chosen on made-up edits.
 
 from __future__ import annotations
 
+from bisect import bisect_right, insort
 from collections import deque
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
@@ -82,6 +83,15 @@ _SCORE = {
 """What each sign of a dissolve weighs: fitted by logistic regression to made-up edits other than those reported."""
 
 _MEMORY = max(SPANS) + 2 * FLASH_FRAMES + 3
+
+_REACH = 64
+"""Frames over which two possible dissolves matter to each other: the longest span, were all of it spent between a fifth
+and four fifths of the way."""
+
+_OPEN = 256
+"""Frames after which what was found stays as it is: several times the reach, for one may matter to the next."""
+
+_SETTLE_EVERY = 64
 
 
 class Signature(NamedTuple):
@@ -200,7 +210,10 @@ class _Course(NamedTuple):
 
 
 class CutFinder:
-    """Takes the signature of each frame in order; keeps some fifty of them and what it found."""
+    """Takes the signature of each frame in order; keeps some fifty of them and what it found.
+
+    What lies some hundred frames back is settled once: time grows with the frames, memory with the transitions only.
+    """
 
     def __init__(self) -> None:
         self._seen: deque[Signature] = deque(maxlen=_MEMORY)
@@ -209,6 +222,9 @@ class CutFinder:
         self._black: list[list[int]] = []
         self._courses: list[_Course] = []
         self._likes: dict[tuple[int, int, bool], float] = {}
+        self._settled: list[Transition] = []
+        self._settled_courses: list[_Course] = []
+        self._border = 0
 
     def add(self, current: Signature) -> None:
         """Take the next frame's signature."""
@@ -221,6 +237,8 @@ class CutFinder:
             else:
                 self._black.append([newest, newest])
         self._look_at(newest - FLASH_FRAMES)
+        if self._count % _SETTLE_EVERY == 0 and self._count > _OPEN:
+            self._settle(self._count - _OPEN)
 
     def _look_at(self, frame: int) -> None:
         """Decide on a frame once enough of what follows has been seen."""
@@ -339,52 +357,91 @@ class CutFinder:
         explained = float(np.mean([explained_by_both(middle, first, last) for middle in middles]))
         return score + _SCORE["explained by both"] * explained
 
-    def transitions(self) -> tuple[Transition, ...]:
-        """All that was found so far, in order."""
+    def transitions(self, since: int = 0) -> tuple[Transition, ...]:
+        """All that was found so far between two shots, in order; those after a frame only, where one is given."""
         tail = range(max(1, self._count - FLASH_FRAMES), self._count)
         cuts = [*self._cuts, *(frame for frame in tail if self._is_cut(frame))]
-        blacks = [run for run in self._black if run[1] - run[0] + 1 >= BLACK_FRAMES]
-        found = [
-            Transition((first + last + 1) // 2, "cut", first, last)
-            for first, last in blacks
-            if self._inside(first, last)
-        ]
-        found += [
-            Transition(cut, "cut", cut, cut)
-            for cut in cuts
-            if not any(first - FLASH_FRAMES <= cut <= last + FLASH_FRAMES + 1 for first, last in blacks)
-        ]
-        found += self._dissolves(cuts, blacks)
-        return tuple(sorted(found, key=lambda one: one.frame))
+        settled = self._settled[bisect_right(self._settled, since, key=_frame_of) :]
+        found = [*settled, *(one for one, _ in self._unsettled(cuts) if one.frame > since)]
+        return tuple(sorted(found, key=_frame_of))
+
+    def black_ends(self) -> tuple[Transition, ...]:
+        """Black at the clip's head and at its tail, which parts no shots: from frame 0 on, or to one past the last."""
+        return tuple(
+            Transition(0 if first == 0 else last + 1, "cut", first, last)
+            for first, last in self._long_black()
+            if not self._inside(first, last)
+        )
+
+    def _settle(self, border: int) -> None:
+        """Decide for good on what is over before a frame, and let go of what that needed."""
+        for one, course in self._unsettled(self._cuts):
+            if one.last < border:
+                insort(self._settled, one, key=_frame_of)
+                if course is not None:
+                    self._settled_courses.append(course)
+        self._border = border
+        kept = border - _REACH
+        self._courses = [course for course in self._courses if course.middle >= kept]
+        # What speaks against a course that is kept may lie before it.
+        kept -= _REACH
+        self._settled_courses = [course for course in self._settled_courses if course.middle >= kept]
+        self._cuts = [cut for cut in self._cuts if cut >= kept]
+        self._black = [run for run in self._black if run[1] >= kept or run[0] == 0]
+
+    def _unsettled(self, cuts: Sequence[int]) -> Iterator[tuple[Transition, _Course | None]]:
+        """What was found and is not settled, each dissolve with the course it was chosen for."""
+        blacks = self._long_black()
+        for first, last in blacks:
+            if last >= self._border and self._inside(first, last):
+                yield Transition((first + last + 1) // 2, "cut", first, last), None
+        for cut in cuts:
+            beside = any(first - FLASH_FRAMES <= cut <= last + FLASH_FRAMES + 1 for first, last in blacks)
+            if cut >= self._border and not beside:
+                yield Transition(cut, "cut", cut, cut), None
+        for best in self._best_courses(cuts, blacks):
+            yield self._dissolve(best), best
+
+    def _long_black(self) -> list[list[int]]:
+        return [run for run in self._black if run[1] - run[0] + 1 >= BLACK_FRAMES]
 
     def _inside(self, first: int, last: int) -> bool:
         return first > 0 and last < self._count - 1
 
-    def _dissolves(self, cuts: Sequence[int], blacks: Sequence[Sequence[int]]) -> list[Transition]:
-        """The best course of each group of overlapping ones."""
+    def _best_courses(self, cuts: Sequence[int], blacks: Sequence[Sequence[int]]) -> list[_Course]:
+        """The best course of each group of overlapping ones that has none settled."""
         chosen: list[_Course] = []
         for course in sorted(self._courses, reverse=True):
             if any(course.start < cut <= course.end for cut in cuts):
                 continue
             if any(course.start <= last + 3 and course.end >= first - 3 for first, last in blacks):
                 continue
-            if all(abs(course.middle - other.middle) > max(course.length, other.length) for other in chosen):
+            if all(
+                abs(course.middle - other.middle) > max(course.length, other.length, 0.0)
+                for other in (*self._settled_courses, *chosen)
+            ):
                 chosen.append(course)
-        found = []
-        for best in chosen:
-            # Seen through a window shorter than itself a dissolve looks shorter; a longer window does not stretch it.
-            alike = [c for c in self._courses if c.score >= best.score / 2 and best.start <= c.middle <= best.end]
-            course = max(
-                (c for c in alike if abs(c.middle - best.middle) <= max(c.length, 0.0) / 4), key=lambda c: c.length
-            )
-            frames = max(1, round(course.length))
-            first = round(course.middle - (frames - 1) / 2.0)
-            found.append(Transition(first + frames // 2, "dissolve", first, first + frames - 1))
-        return found
+        return chosen
+
+    def _dissolve(self, best: _Course) -> Transition:
+        # Seen through a window shorter than itself a dissolve looks shorter; a longer window does not stretch it.
+        alike = [c for c in self._courses if c.score >= best.score / 2 and best.start <= c.middle <= best.end]
+        course = max(
+            (c for c in alike if abs(c.middle - best.middle) <= max(c.length, 0.0) / 4),
+            key=lambda c: c.length,
+            default=best,
+        )
+        frames = max(1, round(course.length))
+        first = round(course.middle - (frames - 1) / 2.0)
+        return Transition(first + frames // 2, "dissolve", first, first + frames - 1)
 
     def first_frames(self) -> list[int]:
         """First frame of each shot, 0 included; empty where nothing was taken."""
         return [0, *(one.frame for one in self.transitions())] if self._count else []
+
+
+def _frame_of(one: Transition) -> int:
+    return one.frame
 
 
 def shots_between(first_frames: list[int], count: int) -> tuple[Shot, ...]:

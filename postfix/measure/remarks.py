@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -13,6 +13,7 @@ from postfix.measure.active import windows_in_source
 from postfix.measure.between import NOT_MEASURED
 from postfix.measure.differences import Difference, differences
 from postfix.measure.edge_runs import edge_runs
+from postfix.measure.shot import BOTH_STILL
 from postfix.measure.suspicions import Suspicion, suspicions
 from postfix.measure.table import FrameMeasure, MeasurementTable
 from postfix.source.pair import AS_GIVEN, Reading
@@ -28,7 +29,7 @@ LOW_CONFIDENCE = 0.5
 _STRETCHES_NAMED = 2
 """Of a note that comes and goes more often only the first is named: drawn pictures may each be shown twice."""
 
-Kind = Literal["list", "black", "unmeasured", "confidence", "rivalry", "edge"]
+Kind = Literal["list", "black", "unmeasured", "still", "confidence", "rivalry", "edge"]
 
 
 @dataclass(frozen=True)
@@ -39,9 +40,9 @@ class Remark:
     ----------
     kind : str
         ``list``: an edit list and the picture disagree. ``black``: bars or windows are in the source. ``unmeasured``:
-        frames that were left out or could not be measured, or stand still. ``confidence``: a shot's figures are
-        doubtful. ``rivalry``: one eye sees what the other does not. ``edge``: content in front of the screen touches a
-        side edge.
+        frames that were left out or could not be measured. ``still``: frames that repeat the one before, with its
+        figures. ``confidence``: a shot's figures are doubtful. ``rivalry``: one eye sees what the other does not.
+        ``edge``: content in front of the screen touches a side edge.
     shot : str
         Empty where it is about the clip.
     text : str
@@ -119,28 +120,29 @@ def _of_shot(table: MeasurementTable, index: int) -> Iterable[Remark]:
     yield from _notes(table, shot)
     if table.findings:
         confidence = table.findings[index].confidence
-        measured = any(np.isfinite(table.frames[frame].near_pct) for frame in range(shot.first, shot.last + 1))
-        if measured and confidence < LOW_CONFIDENCE:
+        frames = table.frames[shot.first : shot.last + 1]
+        if any(np.isfinite(one.near_pct) or np.isfinite(one.far_pct) for one in frames) and confidence < LOW_CONFIDENCE:
             text = f"{shot.name}: its figures are doubtful (confidence {confidence:.2f}); look before relying on them"
             yield Remark("confidence", shot.name, text, {"confidence": round(confidence, 3)})
     yield from _rivalry(table, shot)
 
 
 def _notes(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
-    """One for each note, with the stretches of frames that have it."""
-    stretches: dict[str, list[tuple[int, int]]] = {}
-    frames = range(shot.first, shot.last + 1)
+    """One for each note, with the stretches of measured frames that have it."""
+    stretches: dict[str, list[list[int]]] = {}
+    frames = [frame for frame in range(shot.first, shot.last + 1) if not table.frames[frame].interpolated]
     for note, stretch in itertools.groupby(frames, key=lambda frame: table.frames[frame].note):
-        numbers = list(stretch)
         if note:
-            stretches.setdefault(note, []).append((numbers[0], numbers[-1]))
+            stretches.setdefault(note, []).append(list(stretch))
     for note, places in stretches.items():
-        count = sum(last - first + 1 for first, last in places)
-        where = " and ".join(_frames_words(*place) for place in places)
+        count = sum(len(place) for place in places)
+        where = " and ".join(_frames_words(place) for place in places)
         if len(places) > _STRETCHES_NAMED:
-            where = f"{count} of the {len(frames)} frames, first {_frames_words(*places[0])}"
-        facts = {"note": note, "frames": count, "stretches": places}
-        yield Remark("unmeasured", shot.name, f"{shot.name}, {where}: {note}", facts)
+            of = "" if len(frames) == shot.last - shot.first + 1 else "measured "
+            where = f"{count} of the {len(frames)} {of}frames, first {_frames_words(places[0])}"
+        facts = {"note": note, "frames": count, "stretches": [(place[0], place[-1]) for place in places]}
+        kind: Kind = "still" if note == BOTH_STILL else "unmeasured"
+        yield Remark(kind, shot.name, f"{shot.name}, {where}: {note}", facts)
 
 
 def _rivalry(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
@@ -165,5 +167,11 @@ def _place(frame: FrameMeasure) -> str:
     return f", {box.width_px}x{box.height_px} px at {box.x_px},{box.y_px} in the {box.eye} eye"
 
 
-def _frames_words(first: int, last: int) -> str:
-    return f"frame {first}" if first == last else f"frames {first} to {last}"
+def _frames_words(frames: Sequence[int]) -> str:
+    """Measured frames that follow each other; with their number where others lie between."""
+    first, last = frames[0], frames[-1]
+    if first == last:
+        return f"frame {first}"
+    if len(frames) == last - first + 1:
+        return f"frames {first} to {last}"
+    return f"the {len(frames)} measured frames from {first} to {last}"

@@ -70,6 +70,10 @@ class ShotWatcher:
         """As seen in the picture."""
         return self._finder.transitions()
 
+    def black_ends(self) -> tuple[Transition, ...]:
+        """Black at the clip's head and tail, as seen in the picture."""
+        return self._finder.black_ends()
+
     def findings(
         self, shots: Sequence[Shot], frames: Sequence[FrameMeasure], transitions: Sequence[Transition]
     ) -> tuple[ShotFinding, ...]:
@@ -81,11 +85,9 @@ class ShotWatcher:
             if _overlap(told, shot) <= 0:
                 told = _Told(0, -1, NAN, 0.0)
             evidence = [self._order[f] for f in range(shot.first, shot.last + 1) if f in self._order]
-            confidences = [frames[f].confidence for f in range(shot.first, shot.last + 1)]
             found.append(
                 ShotFinding(
-                    # A quarter of a shot's frames may be worse than what is said of it, no more.
-                    confidence=float(np.quantile(confidences, 0.25)),
+                    confidence=_confidence(frames[shot.first : shot.last + 1]),
                     offset_frames=told.offset_frames,
                     offset_confidence=told.confidence,
                     swap_reason=swap_reason(evidence),
@@ -98,11 +100,11 @@ class ShotWatcher:
     def _settle(self, until: int) -> None:
         """Look for the offset of each shot that ends before a frame, and let go of what that needed."""
         if self._shots is not None:
-            starts = [shot.first for shot in self._shots if shot.first < self._count]
+            starts = [shot.first for shot in self._shots if self._first <= shot.first < self._count]
         else:
-            starts = [0, *(one.frame for one in self._finder.transitions())]
+            starts = [self._first, *(one.frame for one in self._finder.transitions(self._first))]
         for first, after in zip(starts, [*starts[1:], self._count]):
-            if first >= self._first and after <= until:
+            if after <= until:
                 end = min(after, first + _LONGEST_KEPT)
                 kept = [self._signatures[f] for f in range(first, end) if f in self._signatures]
                 offset, confidence = shot_offset(kept) if kept else (NAN, 0.0)
@@ -112,6 +114,13 @@ class ShotWatcher:
         done = [f for f in self._signatures if f < self._first or self._first + _LONGEST_KEPT <= f < until]
         for frame in done:
             del self._signatures[frame]
+
+
+def _confidence(frames: Sequence[FrameMeasure]) -> float:
+    """Of a shot: a quarter of its frames with figures may be worse, no more; 0 where none has any."""
+    # Frames without figures are named with the reason; they make the figures of the others no worse.
+    known = [one.confidence for one in frames if np.isfinite(one.near_pct) or np.isfinite(one.far_pct)]
+    return float(np.quantile(known, 0.25)) if known else 0.0
 
 
 def _overlap(told: _Told, shot: Shot) -> int:

@@ -32,7 +32,8 @@ class Transition:
     Attributes
     ----------
     frame : int
-        First frame of the new shot; of a dissolve, its middle.
+        First frame of the new shot; of a dissolve, its middle. Black at the clip's head leads to frame 0, black at its
+        tail to one past the last: neither parts two shots.
     kind : str
         ``cut`` or ``dissolve``. Going to black and back is a cut in the middle of the black.
     first, last : int
@@ -48,6 +49,11 @@ class Transition:
     def frames(self) -> int:
         """Frames in which both shots are seen; 0 for a cut."""
         return self.last - self.first + 1 if self.kind == "dissolve" else 0
+
+    @property
+    def parts_shots(self) -> bool:
+        """False for black at the clip's head or tail."""
+        return 0 < self.frame <= self.last
 
 
 @dataclass(frozen=True)
@@ -99,7 +105,8 @@ def disagreements(
     Parameters
     ----------
     listed, found : sequence of Transition
-        From the list, and as seen in the picture, of the same clip.
+        From the list, and as seen in the picture, of the same clip. Black at the clip's head or tail may be a shot of
+        its own in a list; what a list has there is no disagreement, nor is it one that a list has nothing there.
     rate : Fraction
         Frames per second of the clip.
     timecode : str or None
@@ -111,12 +118,15 @@ def disagreements(
         return f"frame {frame} ({clock})" if clock else f"frame {frame}"
 
     said: list[tuple[int, str]] = []
-    left = list(found)
+    left = [one for one in found if one.parts_shots]
+    ends = [one for one in found if not one.parts_shots]
     for one in listed:
         near = sorted(
             (other for other in left if _meet(one, other)),
             key=lambda other: (other.kind != one.kind, abs(other.frame - one.frame)),
         )
+        if not near and any(_in_black(one, end) for end in ends):
+            continue
         if not near:
             said.append((one.frame, f"the list has {_words(one, at)}; the picture shows none there"))
             continue
@@ -132,6 +142,12 @@ def _meet(listed: Transition, found: Transition) -> bool:
     if listed.kind == "dissolve":
         return listed.first - DISSOLVE_AT_MOST_BESIDE <= found.frame <= listed.last + DISSOLVE_AT_MOST_BESIDE
     return found.first - CUT_AT_MOST_BESIDE <= listed.frame <= found.last + CUT_AT_MOST_BESIDE
+
+
+def _in_black(listed: Transition, black: Transition) -> bool:
+    """Whether a list has something in the black at the clip's head or tail, or where that begins or ends."""
+    early, late = black.first - CUT_AT_MOST_BESIDE, black.last + 1 + CUT_AT_MOST_BESIDE
+    return listed.first <= late and listed.last >= early
 
 
 def _words(one: Transition, at: Callable[[int], str]) -> str:
