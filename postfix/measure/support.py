@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.matching import Parallax, filled_from_behind
+from postfix.measure.matching import SEARCH_PCT, Parallax, filled_from_behind
 from postfix.measure.proxy import Grey8
 
 Mask = npt.NDArray[np.bool_]
@@ -70,18 +70,19 @@ def no_guess(parallax: Parallax, supported: Mask) -> Mask:
 
 
 def share_repeated(left: Grey8, rows: npt.NDArray[np.intp], columns: npt.NDArray[np.intp], reach_px: float) -> float:
-    """Of some places of the left eye, the share that look the same elsewhere on their rows, no further than searched.
+    """Of some places of the left eye, the share that look the same elsewhere on their rows, within what was looked at.
 
     Parameters
     ----------
     left : (h, w) uint8
     rows, columns : (n,) int
     reach_px : float
-        How far along the row another match would have been looked for.
+        How far along the row another match was looked for at proxy size.
     """
     height, width = left.shape
     tall, half = _PATCH
-    reach = int(min(reach_px, width // 3))
+    # That range itself was found by a match over all parallax, which a pattern may have led astray by a whole period.
+    reach = int(min(max(reach_px, SEARCH_PCT / 100.0 * width), width // 3))
     taken = np.linspace(0, rows.size - 1, min(_PLACES, rows.size)).astype(np.intp)
     y = np.clip(rows[taken], tall, height - 1 - tall)
     x = np.clip(columns[taken], half, width - 1 - half)

@@ -37,6 +37,9 @@ _NEXT_BEYOND_PX = 3
 _BEYOND_NEAR_PCT = 3.0
 """What is thin may lie further in front than anything the coarse map saw; looked for this much nearer, % of width."""
 
+_AT_LEAST_TO_PCT = -10.5
+"""And this near however far behind everything else lies: what stands alone before a far backdrop is small as well."""
+
 
 @dataclass(frozen=True)
 class Unexplained:
@@ -98,14 +101,17 @@ def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: floa
     if count < 2 or not wanted.size:
         return maps
     wanted = wanted[np.argsort(-stats[wanted, cv2.CC_STAT_AREA], kind="stable")][:_PATCHES_MAX]
-    nearest_px = low_px - _BEYOND_NEAR_PCT / 100.0 * parallax.shape[1]
+    pct = parallax.shape[1] / 100.0
+    nearest_px = min(low_px - _BEYOND_NEAR_PCT * pct, _AT_LEAST_TO_PCT * pct)
     steps = np.arange(int(np.floor(nearest_px)), int(np.ceil(high_px)) + 1)
     pixels = []
     for label in wanted:
         x, y, w, h = stats[label, :4]
         rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
         pixels.append((rows + y, columns + x))
-    partners = _partners(pixels, left, right, odd.right, filled, steps)
+    # Where the map says nothing of the right eye, nothing is explained either: such a thing leaves gaps around it.
+    open_right = odd.right | np.isnan(from_right)
+    partners = _partners(pixels, left, right, open_right, filled, steps)
     result = parallax.copy() if np.isfinite(partners).any() else parallax
     for (rows, columns), found in zip(pixels, partners):
         # What would have its partner outside the frame was not found there.
@@ -142,7 +148,7 @@ def _partners(
     at_present = np.abs(right[r, behind].astype(np.int16) - own).mean(axis=1)
     elsewhere = np.abs(np.arange(cost.shape[1])[None, :] - best[:, None]) > _NEXT_BEYOND_PX
     next_best = np.where(elsewhere, cost, np.float32(np.inf)).min(axis=1)
-    clear = (least <= _FITS_BETTER * at_present) & (least <= _CLEARER_THAN_NEXT * next_best)
+    clear = (least <= _FITS_BETTER * at_present) & (least < _CLEARER_THAN_NEXT * next_best)
     clear &= (best > 0) & (best < cost.shape[1] - 1)
     # What is unexplained loses a pixel at its borders to the map's allowance: a line of one or two hardly keeps any.
     near_odd = cv2.dilate(odd_right.astype(np.uint8), _BESIDE)
