@@ -18,7 +18,8 @@ import numpy as np
 import numpy.typing as npt
 import skimage.data
 
-from postfix.measure.cuts import CutFinder, signature
+from postfix.measure.cuts import CutFinder
+from postfix.measure.likeness import signature
 from postfix.source.shots import Transition
 
 WIDTH, HEIGHT = 480, 270

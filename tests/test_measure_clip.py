@@ -18,8 +18,8 @@ from postfix.errors import InputError
 from postfix.measure import measure_pair
 from postfix.measure.between import NOT_MEASURED, filled_in
 from postfix.measure.clip import measure_clip
-from postfix.measure.cuts import signature
 from postfix.measure.frame import Trace
+from postfix.measure.likeness import signature
 from postfix.measure.matching import match, search_range, seen_from_right
 from postfix.measure.remarks import RIVALRY_PCT, told
 from postfix.measure.shot import ShotWatcher, out_of_step

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from cut_edits import BLACK_FRAMES, HEIGHT, WIDTH, Edit, evaluate, photograph, score
 
-from postfix.measure.cuts import CutFinder, likeness, shots_between, signature
+from postfix.measure.cuts import CutFinder, shots_between
+from postfix.measure.likeness import likeness, signature
 from postfix.source.shots import Shot, Transition
 
 

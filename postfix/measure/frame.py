@@ -14,9 +14,9 @@ import numpy.typing as npt
 from postfix.measure.active import Active, active_picture
 from postfix.measure.beside import beside_pct, top_and_bottom_pct
 from postfix.measure.confidence import Evidence, confidence_of
-from postfix.measure.cuts import Signature, signature
 from postfix.measure.edges import edge_bands_of, nearest_band
 from postfix.measure.ends import Ends, find_ends
+from postfix.measure.likeness import Signature, signature
 from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only, only_seen, search_range
 from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
