@@ -259,6 +259,9 @@ def _edge_figures(
     sides = []
     for is_right in (False, True):
         edges = [(eye.right if is_right else eye.left).kept_out_px for eye in (active.left, active.right)]
+        missing, missing_rows = straight.left_behind(is_right=is_right)
+        edges[1] = max(edges[1][0], missing[0]), max(edges[1][1], missing[1])
+        kept_out = max(rows[0], missing_rows[0]), max(rows[1], missing_rows[1])
         columns = max(columns_needed(width, line, reach_pct) for line in edges)
         eyes = [left[:, width - columns :] if is_right else left[:, :columns]]
         eyes.append(straight.strip(right, columns, is_right=is_right))
@@ -266,7 +269,7 @@ def _edge_figures(
         own, other = (0, 1) if is_right else (1, 0)
         seen = maps.left if is_right else maps.right
         size = (width, height)
-        sides.append(Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, size, rows, reach_pct))
+        sides.append(Side(eyes[own], eyes[other], seen, edges[own], edges[other], is_right, size, kept_out, reach_pct))
     figures: dict[str, Any] = {}
     for name, side, bands in zip(("left", "right"), sides, edge_bands_of(sides)):
         figures[f"{name}_edge_pct"] = nearest_band(bands)

@@ -9,10 +9,11 @@ import numpy as np
 
 from postfix.measure.alignment import PointMatches, find_alignment
 from postfix.measure.matching import Parallax, coarse_parallax
-from postfix.measure.misfit import Misfit, without_misfit
+from postfix.measure.misfit import Misfit, outside_columns, without_misfit
 from postfix.measure.patches import ToRight
 from postfix.measure.proxy import Grey, Grey8, ProxyPair
 
+_LEAST_MISSING_PX = 0.5
 _HARMS_STRIPS_PX = 0.2
 """Proxy pixels by which a corner may lie off before strips at the sides are straightened too: a row or so of them."""
 
@@ -65,6 +66,28 @@ class Straight:
             return at[0], at[1]
 
         return placed
+
+    def left_behind(self, *, is_right: bool) -> tuple[tuple[float, float], tuple[float, float]]:
+        """What straightening cannot show of the right eye at one side, in source pixels.
+
+        Returns
+        -------
+        (top, bottom), (top, bottom)
+            Columns, as a straight line; rows at the ends of which more is missing.
+        """
+        height, width = self.left.shape
+        if self.misfit is None or self.misfit.corner_px(width, height) <= _HARMS_STRIPS_PX:
+            return (0.0, 0.0), (0.0, 0.0)
+        missing = outside_columns(self.misfit, width, height)[int(is_right)].astype(np.float64)
+        rows = np.arange(height)
+        middle = slice(height // 5, height - height // 5)
+        line = np.polyval(np.polyfit(rows[middle], missing[middle], 1), rows)
+        if max(line[0], line[-1]) < _LEAST_MISSING_PX:
+            line = np.zeros(height)
+        within = missing <= line + 2.0
+        top, bottom = int(within.argmax()), int(within[::-1].argmax())
+        ends = [max(0.0, float(end) + 1.0) * self.scale if line.any() else 0.0 for end in (line[0], line[-1])]
+        return (ends[0], ends[1]), (top * self.scale, bottom * self.scale)
 
     def strip(self, right: Grey, columns: int, *, is_right: bool) -> Grey:
         """The outermost columns of the full-size right eye at one side, straightened where that matters there."""
