@@ -60,6 +60,18 @@ def telltale_free_clip(seed):
     return _filmed(makers[seed % len(makers)](rng, frames), rng, frames, late)
 
 
+def steady_pan_clip(seed):
+    """A steady pan over a photographed pair or over one backdrop, here with things before it: it cannot tell.
+
+    Parallax −6 to +2 % of the width, noise of 0 to 3 %, in sync in two of three.
+    """
+    rng = np.random.default_rng(9000 + seed)
+    frames = int(rng.integers(24, 61))
+    late = int(rng.integers(-MOST_FRAMES_LATE, MOST_FRAMES_LATE + 1)) if seed % 3 == 2 else 0
+    stage = (_steady_pan, _pan_past_things)[seed % 2](rng, frames)
+    return _filmed(stage, rng, frames, late, float(rng.choice((0.0, 0.008, 0.015, 0.03))))
+
+
 def found_in(clip):
     """What is measured of a clip: (offset in frames, confidence)."""
     return shot_offset([sync_signature(left, right) for left, right in zip(clip.left, clip.right)])
@@ -71,21 +83,21 @@ def evaluate(seed):
     return (clip.offset_frames, *found_in(clip))
 
 
-def _filmed(stage, rng, frames, late):
+def _filmed(stage, rng, frames, late, noise=NOISE):
     gain, black = rng.uniform(0.8, 1.2), rng.uniform(-0.02, 0.02)
     down = np.array([[1, 0, 0], [0, 1, rng.uniform(-0.01, 0.01) * HEIGHT]], np.float32)
     left, right = [], []
     for frame in range(frames):
-        left.append(_noisy(stage.shown("left", frame), rng))
+        left.append(_noisy(stage.shown("left", frame), rng, noise))
         seen = cv2.warpAffine(
             stage.shown("right", frame - late), down, (WIDTH, HEIGHT), borderMode=cv2.BORDER_REPLICATE
         )
-        right.append(_noisy(seen * gain + black, rng))
+        right.append(_noisy(seen * gain + black, rng, noise))
     return MovingClip(stage.name, left, right, late)
 
 
-def _noisy(picture, rng):
-    noise = rng.standard_normal(picture.shape, np.float32) * NOISE
+def _noisy(picture, rng, size):
+    noise = rng.standard_normal(picture.shape, np.float32) * np.float32(size)
     return np.clip((picture + noise) * 255.0 + 0.5, 0, 255).astype(np.uint8)
 
 
@@ -266,6 +278,30 @@ def _still(rng, frames):
 def _steady_pan(rng, frames):
     speed = rng.uniform(0.002, 0.006) * rng.choice((-1, 1))
     return _Stage("steady pan", _camera(rng, lambda t: (speed * (t - frames / 2), 0.0, 1.0, 0.0)))
+
+
+def _pan_past_things(rng, frames):
+    """One flat backdrop at its own parallax that slides by, and at other speeds two or three things before it."""
+    photograph = _photograph(rng)["left"]
+    speed = rng.uniform(0.003, 0.015) * rng.choice((-1, 1))
+    far, *nearer = sorted(rng.uniform(-0.06, 0.02, 3), reverse=True)
+    scale = 1.45 * WIDTH / photograph.shape[1]
+    start = rng.uniform(-0.3, 0.3)
+
+    def backdrop(eye, time):
+        across = start - speed * time + far / 2 * (1 if eye == "right" else -1)
+        place = np.array([[scale, 0, across * WIDTH], [0, scale, -0.05 * HEIGHT]], np.float32)
+        return cv2.warpAffine(photograph, place, (WIDTH, HEIGHT), borderMode=cv2.BORDER_REFLECT)
+
+    things = []
+    for parallax in nearer:
+        pace, x, y = speed * rng.uniform(-0.3, 0.5), rng.uniform(0.2, 0.8), rng.uniform(0.3, 0.7)
+
+        def path(t, pace=pace, x=x, y=y):
+            return (x - pace * (t - frames / 2), y)
+
+        things.append((_thing(rng, rng.uniform(0.25, 0.45)), path, parallax))
+    return _Stage("steady pan past things", _things_over(rng, backdrop, things))
 
 
 def _steady_tilt(rng, frames):

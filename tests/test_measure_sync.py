@@ -5,7 +5,7 @@ import time
 import cv2
 import numpy as np
 import pytest
-from moving_clips import evaluate, found_in, moving_clip, telltale_free_clip
+from moving_clips import evaluate, found_in, moving_clip, steady_pan_clip, telltale_free_clip
 
 from postfix.measure.sync import MOST_FRAMES, SIZE, SyncSignature, shot_offset, sync_signature
 
@@ -26,6 +26,13 @@ def test_exchanged_eyes_turn_the_sign():
 @pytest.mark.parametrize("seed", range(12))
 def test_what_cannot_tell_is_not_told_with_confidence(seed):
     clip = telltale_free_clip(seed)
+    found, confidence = found_in(clip)
+    assert confidence < 0.5 or found == clip.offset_frames
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5, 13, 17])
+def test_parallax_in_a_steady_pan_is_not_taken_for_a_late_eye(seed):
+    clip = steady_pan_clip(seed)
     found, confidence = found_in(clip)
     assert confidence < 0.5 or found == clip.offset_frames
 

@@ -9,8 +9,10 @@ Three kinds of evidence are held against each other at every offset:
 - where the camera stands still, how much changes.
 
 Steady level movement tells nothing: a late eye and more or less parallax look alike there. So only uneven movement
-counts of the first, and frames in which something moves at the side edges, where parallax decides when it comes in, are
-left out of the others. The method is the project's own; offsets of less than a frame are not looked for.
+counts of the first, and only as far as opposite halves of the two eyes agree on it, as they do on what the camera does
+but not on what a steady pan brings into the picture. Frames in which something moves at the side edges, where parallax
+decides when it comes in, are left out of the others. The method is the project's own; offsets of less than a frame are
+not looked for.
 """
 
 from __future__ import annotations
@@ -55,6 +57,14 @@ do change so. Seen: 0.73 and more under a moving camera, 0.09 and less where thi
 _LEAST_UNEVEN = 0.02
 _UNEVEN_OF_STEADY = 0.08
 """Motion is uneven from this standard deviation in small pixels, and from this share of its mean."""
+
+_UNEVEN_OF_TRAVEL = 0.2
+"""Size and turn have to be uneven by this share of the steady motion across and down: things at different depths that
+pass at different speeds look like a little of both. Seen: up to 0.18 in steady pans."""
+
+_LEAST_COMMON = 0.6
+"""Correlation over time of one eye's opposite halves from which a motion is the camera's own. In steady pans what
+passes through the picture moves one half after the other."""
 
 _NOISE_CODES = 3.0
 _LEAST_CHANGE = 60.0
@@ -147,6 +157,7 @@ class _Movement:
     """How one eye's picture changes from each frame to the next; the first axis is the step in time."""
 
     curves: Curve
+    halves: Curve
     followed: float
     rows: Curve
     edges: Curve
@@ -177,12 +188,12 @@ def _liveliest(left: Stack, right: Stack) -> slice:
     return slice(first, first + LONGEST_FRAMES)
 
 
-def _own_motion(stack: Stack) -> tuple[Curve, float]:
+def _own_motion(stack: Stack) -> tuple[Curve, Curve, float]:
     """Motion of the whole picture from each frame to the next by robust least squares on its gradients.
 
     Returns the five curves of :data:`_OWN_MOVES` (steps, 5), in pixels at the small picture (size and turn: at its
-    side) and shares of contrast, and the share of the places which this should change that do change so. Things that
-    move against the rest count little.
+    side) and shares of contrast, the same of each half alone (4, steps, 5), see :func:`_of_halves`, and the share of
+    the places which this should change that do change so. Things that move against the rest count little.
     """
     smooth = stack
     for axis in (1, 2):
@@ -200,10 +211,7 @@ def _own_motion(stack: Stack) -> tuple[Curve, float]:
     flat = change.reshape(len(change), -1, 1)
     weighted = parts
     for more in (True, True, False):
-        normal = (weighted @ parts.transpose(0, 2, 1)).astype(np.float64)
-        size = np.trace(normal, axis1=1, axis2=2)[:, None, None]
-        normal += np.eye(len(_OWN_MOVES)) * (1e-4 * size + 1.0)
-        curves = np.linalg.solve(normal, (weighted @ flat).astype(np.float64))
+        curves = _solved(weighted @ parts.transpose(0, 2, 1), weighted @ flat)
         foretold = parts.transpose(0, 2, 1) @ curves.astype(np.float32)
         rest = np.abs(flat - foretold)
         if not more:
@@ -213,7 +221,27 @@ def _own_motion(stack: Stack) -> tuple[Curve, float]:
     foretold = np.abs(foretold)
     clear = foretold > _CLEAR_CODES
     followed = int(np.count_nonzero(clear & (rest < 0.5 * foretold))) / max(1, int(np.count_nonzero(clear)))
-    return np.asarray(curves[..., 0]), followed
+    return np.asarray(curves[..., 0]), _of_halves(weighted, parts, flat, (rows, columns)), followed
+
+
+def _of_halves(weighted: Stack, parts: Stack, flat: Stack, shape: tuple[int, int]) -> Curve:
+    """The curves (4, steps, 5) from the left, right, top and bottom half of the places alone."""
+    number = np.arange(shape[0] * shape[1]).reshape(shape)
+    row, column = shape[0] // 2, shape[1] // 2
+    halves = (number[:, :column], number[:, -column:], number[:row], number[-row:])
+    told = []
+    for half in (places.ravel() for places in halves):
+        some, seen = weighted[:, :, half], parts[:, :, half]
+        told.append(_solved(some @ seen.transpose(0, 2, 1), some @ flat[:, half])[..., 0])
+    return np.stack(told)
+
+
+def _solved(normal: Stack, told: Stack) -> Curve:
+    """Least squares (steps, 5, 1) from normal matrices and right-hand sides, held to 0 where nothing tells."""
+    normal = normal.astype(np.float64)
+    size = np.trace(normal, axis1=1, axis2=2)[:, None, None]
+    normal += np.eye(len(_OWN_MOVES)) * (1e-4 * size + 1.0)
+    return np.asarray(np.linalg.solve(normal, told.astype(np.float64)), np.float64)
 
 
 def _evidence(left: _Movement, right: _Movement) -> Curve | None:
@@ -229,14 +257,39 @@ def _own_curves(left: _Movement, right: _Movement) -> list[Curve]:
     told: list[Curve] = []
     if min(left.followed, right.followed) < _WHOLE_SHARE:
         return told
+    travel = max(float(np.hypot(*eye.curves[:, :2].mean(axis=0))) for eye in (left, right))
     for number in range(len(_OWN_MOVES)):
         a, b = left.curves[:, number], right.curves[:, number]
         uneven = min(float(a.std()), float(b.std()))
-        steady = max(abs(float(a.mean())), abs(float(b.mean())))
-        if uneven >= max(_LEAST_UNEVEN, _UNEVEN_OF_STEADY * steady):
-            valid = np.ones((len(a), 1), bool)
-            told.append(_likelihood(a[:, None], b[:, None], valid, valid))
+        least = max(_LEAST_UNEVEN, _UNEVEN_OF_STEADY * max(abs(float(a.mean())), abs(float(b.mean()))))
+        if _OWN_MOVES[number] in ("size", "turn"):
+            least = max(least, _UNEVEN_OF_TRAVEL * travel)
+        common = min(_in_common(eye, number) for eye in (left, right))
+        if uneven >= least and common >= _LEAST_COMMON:
+            told.append(_shared(left, right, number))
     return told
+
+
+def _in_common(eye: _Movement, number: int) -> float:
+    """Correlation of a curve between opposite halves of one eye, the lower of left with right and top with bottom."""
+    apart = eye.halves[:, :, number] - eye.halves[:, :, number].mean(axis=1, keepdims=True)
+    size = np.maximum(np.sqrt((apart**2).sum(axis=1)), 1e-12)
+    return min(float((apart[i] * apart[i + 1]).sum() / (size[i] * size[i + 1])) for i in (0, 2))
+
+
+def _shared(left: _Movement, right: _Movement, number: int) -> Curve:
+    """Evidence of one curve at each offset, as far as opposite halves of the two eyes agree on it.
+
+    A camera that moves changes both halves at once. What merely comes into the frame or passes through it in a steady
+    pan reaches the other half at another time, or never, though it reaches the same half of the other eye with a delay
+    of parallax over speed, as if that eye were late. So no half is held against itself.
+    """
+    valid = np.ones((len(left.curves), 1), bool)
+    found = [_likelihood(left.curves[:, number, None], right.curves[:, number, None], valid, valid)]
+    for one, other in ((0, 1), (1, 0), (2, 3), (3, 2)):
+        a, b = left.halves[one, :, number, None], right.halves[other, :, number, None]
+        found.append(_likelihood(a, b, valid, valid))
+    return np.stack([np.min([f[0] for f in found], axis=0), found[0][1]])
 
 
 def _local_curves(left: _Movement, right: _Movement) -> list[Curve]:
