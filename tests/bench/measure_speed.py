@@ -136,9 +136,7 @@ def tell_time(folder, count, rounds, made_up):
     medians = {name: np.median(of, axis=0) * 1e3 / count for name, of in seen.items()}
     own, plain, measuring = medians.values()
     what = "the demo film" if made_up else "pan over a photograph"
-    print(
-        f"\n1920×1080 ProRes HQ, {what}, {count} frames, {rounds} rounds; limit {RATIO_LIMIT} times decoding.\n"
-    )
+    print(f"\n1920×1080 ProRes HQ, {what}, {count} frames, {rounds} rounds; limit {RATIO_LIMIT} times decoding.\n")
     heading("what", "wall, ms a frame", "CPU, ms a frame", "of it wall: least", "most")
     for name, (wall, cpu) in medians.items():
         walls = [w * 1e3 / count for w, _ in seen[name]]
