@@ -63,7 +63,7 @@ def telltale_free_clip(seed):
 def steady_pan_clip(seed):
     """A steady pan over a photographed pair or over one backdrop, here with things before it: it cannot tell.
 
-    Parallax −6 to +2 % of the width, noise of 0 to 3 %, in sync in two of three.
+    The made-up ones have a parallax of −6 to +2 % of the width; noise of 0 to 3 %, in sync in two of three.
     """
     rng = np.random.default_rng(9000 + seed)
     frames = int(rng.integers(24, 61))

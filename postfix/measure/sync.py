@@ -60,11 +60,12 @@ _UNEVEN_OF_STEADY = 0.08
 
 _UNEVEN_OF_TRAVEL = 0.2
 """Size and turn have to be uneven by this share of the steady motion across and down: things at different depths that
-pass at different speeds look like a little of both. Seen: up to 0.18 in steady pans."""
+pass at different speeds look like some of both. Seen: 0.17 for size in half of 73 steady pans past things, but 0.73 and
+more in a tenth, so this alone does not settle it."""
 
 _LEAST_COMMON = 0.6
 """Correlation over time of one eye's opposite halves from which a motion is the camera's own. In steady pans what
-passes through the picture moves one half after the other."""
+passes through the picture moves one half after the other: seen there 0.64 and less in nine of ten, 0.84 at most."""
 
 _NOISE_CODES = 3.0
 _LEAST_CHANGE = 60.0
