@@ -24,10 +24,11 @@ from postfix.job.version import (
     require_same_clip,
     require_same_table,
     source_files,
+    told_of,
     write_table,
     write_text,
 )
-from postfix.measure.remarks import Told, told
+from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text
@@ -37,9 +38,8 @@ from postfix.plan.locked import keep_locked
 from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
 from postfix.review.report import REPORT, check_report, write_report
-from postfix.source.pair import PairSource, Reading
+from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
-from postfix.source.shots import EditList
 from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
 
 
@@ -110,13 +110,14 @@ def screens(options: argparse.Namespace) -> Outcome:
 def measure(options: argparse.Namespace) -> Outcome:
     """Measure a source into a table."""
     settings, output = _settings(options), options.output
-    pair, cuts = _choice(options).open()
+    choice = _choice(options)
+    pair, cuts = opened = choice.open()
     check_writing((pair,), (Output(output),), settings, _inputs(options))
     if options.dry_run:
         return _would_write([output])
     table = measured(pair, cuts, "measure", settings)
     write_table(output, table, force=settings.force)
-    rows, said = _measured_shots(table), _told(options, table, pair, cuts)
+    rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
         summary.reading_text(pair.reading),
         summary.measured_text(rows),
@@ -130,10 +131,6 @@ def measure(options: argparse.Namespace) -> Outcome:
         **_told_data(said),
     }
     return Outcome("\n".join(filter(None, text)), data)
-
-
-def _told(options: argparse.Namespace, table: MeasurementTable, pair: PairSource, cuts: EditList | None) -> Told:
-    return told(table, pair.reading, cuts if options.edit is not None else None)
 
 
 def _told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
@@ -184,7 +181,8 @@ def render(options: argparse.Namespace) -> Outcome:
     settings, output = _settings(options), options.output
     decided = read_plan(options.plan)
     before = None if options.measurement is None else read_table(options.measurement)
-    pair, cuts = _choice(options).open()
+    choice = _choice(options)
+    pair, _ = opened = choice.open()
     inputs = _inputs(options, options.plan, options.measurement)
     check_writing((pair,), (Output(output, folder=True),), settings, inputs)
     require_same_clip(decided, pair)
@@ -194,8 +192,8 @@ def render(options: argparse.Namespace) -> Outcome:
         return _would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
-    listed = cuts if options.edit is not None else None
-    version = make_version(pair, source_files(pair), before, decided, output, settings, listed)
+    said = None if before is None else told_of(choice, opened, before)
+    version = make_version(pair, source_files(pair), before, decided, output, settings, said)
     shots = version.log["shots"]
     text = [
         summary.reading_text(pair.reading),
@@ -210,7 +208,8 @@ def render(options: argparse.Namespace) -> Outcome:
 def check(options: argparse.Namespace) -> Outcome:
     """Measure finished pictures against a screen's limits."""
     screen = read_screen(options.screen, _screen_tables(options))
-    pair, cuts = _choice(options).open()
+    choice = _choice(options)
+    pair, cuts = opened = choice.open()
     if options.dry_run:
         return Outcome(f"would measure {pair.count} frames; check writes nothing", {"would_write": []})
     table = measured(pair, cuts, "check", _settings(options))
@@ -221,7 +220,7 @@ def check(options: argparse.Namespace) -> Outcome:
         rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
     verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
-    said = _told(options, table, pair, cuts)
+    said = told_of(choice, opened, table)
     text = [
         summary.reading_text(pair.reading),
         summary.measured_text(rows),

@@ -4,13 +4,13 @@ Every warning is an error in these tests. What must come out is said by the pict
 parallax in what is black, flat or not a number, and none between pictures that have nothing in common.
 """
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from fractions import Fraction
-from pathlib import Path
 
 import numpy as np
 import pytest
 from footage import SPECS, yuv422p10
+from memory_clips import MemoryEye
 
 from postfix.deliver.video import write_video
 from postfix.demo.layers import Layer, layered_scene
@@ -234,30 +234,12 @@ def video_pair(folder, lefts, rights):
     return open_pair(*paths)
 
 
-@dataclass(frozen=True)
-class FloatEye:
+class FloatEye(MemoryEye):
     """An eye of floating-point pictures in memory, as a half or float still would be read."""
-
-    pictures: tuple
-    path: Path = Path("gull")
-    rate: Fraction = Fraction(24)
-    first_number: int = 1001
-    timecode: str | None = None
 
     @property
     def format(self):
         return float_format(self.pictures[0].shape[:2], 3)
-
-    @property
-    def count(self):
-        return len(self.pictures)
-
-    def frames(self, first=0, last=None, *, colour_every=1):
-        for picture in self.pictures[first : None if last is None else last + 1]:
-            yield (picture,)
-
-    def files(self):
-        return []
 
 
 def float_pair(lefts, rights):

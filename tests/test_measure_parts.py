@@ -10,13 +10,17 @@ from footage import SPECS, panned, yuv422p10
 from postfix.deliver.video import write_video
 from postfix.errors import InputError
 from postfix.measure.edges import edge_bands
-from postfix.measure.hidden import hidden_columns, hidden_px
+from postfix.measure.hidden import hidden_columns, side_edge
 from postfix.measure.side import Side
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
 from postfix.measure.table_csv import read_table, table_text
 from postfix.source.opening import open_eye
 from postfix.source.picture import grey
 from postfix.source.shots import Shot
+
+
+def hidden_px(picture):
+    return side_edge(picture, "left").line_px, side_edge(picture, "right").line_px
 
 
 def textured(seed, height=270, width=480):

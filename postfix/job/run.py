@@ -17,9 +17,10 @@ from postfix.job.version import (
     make_version,
     measured,
     source_files,
+    told_of,
     write_table,
 )
-from postfix.measure.remarks import Told, told
+from postfix.measure.remarks import Told
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
 from postfix.review.report import REPORT
@@ -85,9 +86,9 @@ def run_clip(
     if settings.resume:
         # All of them before the first is rendered: one may be refused.
         finished = [finished_version(out / plan.screen.name, plan, sources, replace=settings.force) for plan in plans]
-    listed = cuts if choice.edit is not None else None
+    said = told_of(choice, opened, table)
     versions = tuple(
-        version or make_version(pair, sources, table, plan, out / plan.screen.name, settings, listed)
+        version or make_version(pair, sources, table, plan, out / plan.screen.name, settings, said)
         for plan, version in zip(plans, finished)
     )
-    return ClipRun(out, measurement, versions, told(table, pair.reading, listed))
+    return ClipRun(out, measurement, versions, said)

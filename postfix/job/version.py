@@ -19,7 +19,7 @@ from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_a
 from postfix.errors import InputError
 from postfix.job.progress import bar
 from postfix.measure.clip import clip_info, measure_clip
-from postfix.measure.remarks import told
+from postfix.measure.remarks import Told, told
 from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
@@ -119,6 +119,12 @@ def measured(pair: PairSource, cuts: EditList | None, what: str, settings: Setti
         return as_written(table)
 
 
+def told_of(choice: SourceChoice, opened: Opened, table: MeasurementTable) -> Told:
+    """What a source's measurement says besides its figures; an edit list is held against the picture."""
+    pair, cuts = opened
+    return told(table, pair.reading, cuts if choice.edit is not None else None)
+
+
 def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
     """Both eyes of a source as the log names them; reads every byte for the checksums."""
 
@@ -185,12 +191,12 @@ def make_version(
     plan: Plan,
     folder: Path,
     settings: Settings,
-    listed: EditList | None = None,
+    said: Told | None = None,
 ) -> Version:
     """Render a plan into a folder, measure what was written, and log it.
 
-    Everything is written beside the folder's final name and renamed into place at the end. Where the shots come from
-    an edit list, the log says where list and picture disagree.
+    Everything is written beside the folder's final name and renamed into place at the end. ``said`` is what the
+    source's measurement says besides its figures, for the log.
 
     Raises
     ------
@@ -219,7 +225,7 @@ def make_version(
             outputs=outputs,
             timecode=pair.timecode,
             reading=pair.reading,
-            said=None if before is None else told(before, pair.reading, listed),
+            said=said,
             tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
         )
         texts = {

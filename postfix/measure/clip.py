@@ -11,7 +11,6 @@ from dataclasses import replace
 import cv2
 
 from postfix.measure.between import filled_in
-from postfix.measure.cuts import shots_between
 from postfix.measure.frame import Trace, glance, measure_frame
 from postfix.measure.shot import ShotWatcher, out_of_step, with_note
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
@@ -71,8 +70,7 @@ def measure_clip(
         if progress is not None:
             progress(1)
     seen = watcher.transitions()
-    if shots is None:
-        shots = shots_between([0, *(one.frame for one in seen)] if found else [], len(found))
+    shots = watcher.shots()
     frames = filled_in(found, shots)
     findings = watcher.findings(shots, frames, seen if transitions is None else transitions)
     findings = out_of_step(frames, shots, findings)

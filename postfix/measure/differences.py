@@ -43,7 +43,7 @@ class DifferenceLimit:
     source: str = SOURCE
 
     def reached(self, value: float) -> int:
-        """0 below what is just seen, 1 from there on, 2 beyond what is tolerated."""
+        """0 below what is just seen and for NaN, 1 from there on, 2 beyond what is tolerated."""
         if self.tolerated is None:
             return int(value >= self.just_seen)
         sign = 1.0 if self.tolerated > self.just_seen else -1.0
@@ -139,34 +139,26 @@ def _median(values: npt.NDArray[np.float64]) -> float:
     return float(np.median(known)) if known.size else math.nan
 
 
-def _vertical(medians: Medians, clip: ClipInfo) -> Found | None:
+def _vertical(medians: Medians, clip: ClipInfo) -> Found:
     px = medians["vertical_px"]
-    if math.isnan(px):
-        return None
     pct = px * 100.0 / clip.height_px
     where = "lower" if px > 0 else "higher"
     return pct, abs(pct), f"right eye {abs(px):.1f} px {where} than the left ({abs(pct):.2f} % of height; "
 
 
-def _rotation(medians: Medians, _: ClipInfo) -> Found | None:
+def _rotation(medians: Medians, _: ClipInfo) -> Found:
     deg = medians["rotation_deg"]
-    if math.isnan(deg):
-        return None
     way = "clockwise" if deg > 0 else "anticlockwise"
     return deg, abs(deg), f"right eye turned {abs(deg):.2f}° {way} against the left ("
 
 
-def _size(medians: Medians, _: ClipInfo) -> Found | None:
+def _size(medians: Medians, _: ClipInfo) -> Found:
     pct = medians["size_pct"]
-    if math.isnan(pct):
-        return None
     return pct, abs(pct), f"right eye {abs(pct):.2f} % {'larger' if pct > 0 else 'smaller'} than the left ("
 
 
-def _keystone(medians: Medians, _: ClipInfo) -> Found | None:
+def _keystone(medians: Medians, _: ClipInfo) -> Found:
     pct = medians["keystone_pct"]
-    if math.isnan(pct):
-        return None
     high, low = ("right", "left") if pct > 0 else ("left", "right")
     said = f"right eye {abs(pct):.2f} % taller at its {high} side than at its {low}, against the left eye ("
     return pct, abs(pct), said
@@ -212,10 +204,8 @@ def _brightness(medians: Medians, clip: ClipInfo) -> Found | None:
     return gain, abs(gain), f"right eye {abs(gain):.0f} % {way} than the left ("
 
 
-def _black(medians: Medians, _: ClipInfo) -> Found | None:
+def _black(medians: Medians, _: ClipInfo) -> Found:
     pct = medians["black_pct"]
-    if math.isnan(pct):
-        return None
     way = "higher" if pct > 0 else "lower"
     return pct, abs(pct), f"right eye's black lies {abs(pct):.1f} % of white {way} than the left's ("
 

@@ -17,8 +17,9 @@ from postfix.measure.matching import Parallax
 from postfix.measure.patches import ToRight, followed
 from postfix.measure.proxy import Grey
 
-NEAR_PERCENTILE = 1.0
-FAR_PERCENTILE = 99.0
+END_PERCENTILE = 1.0
+"""Near is this percentile, far the one as far from the other end."""
+
 EXTREME_AREA_SHARE = 0.001
 
 _WINDOW_PCT = 0.18
@@ -73,7 +74,7 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
     order = np.argsort(np.rint(parallax.reshape(-1)[places] * _KEYS_PER_PX).astype(np.int16), kind="stable")
     ordered = pct[order]
     held = min(EXTREME_AREA_SHARE * parallax.size, pct.size - 1)
-    inwards = NEAR_PERCENTILE / 100.0 * pct.size
+    inwards = END_PERCENTILE / 100.0 * pct.size
     ranks = [int(rank) for rank in (held, inwards, 0.5 * pct.size, pct.size - 1 - inwards, pct.size - 1 - held)]
     figures = ordered[ranks]
     windows = [_window(ordered, order, rank, samples) for rank, samples in zip(ranks, _SAMPLES)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import threading
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import cv2
@@ -18,7 +18,7 @@ from postfix.measure.edges import edge_bands_of, nearest_band
 from postfix.measure.ends import Ends, find_ends
 from postfix.measure.likeness import Signature, signature
 from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only, only_seen, search_range
-from postfix.measure.misfit import Misfit, outside_columns, without_misfit
+from postfix.measure.misfit import without_misfit
 from postfix.measure.order import OrderEvidence, order_evidence
 from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair, small_luma
 from postfix.measure.rivalry import find_rivalry
@@ -162,7 +162,7 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
         return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), straight, None
     dense = match(straight.left, straight.right, *searched)
     maps = only_seen(with_thin_things(dense, straight.left, straight.right, *searched))
-    maps = only(maps, _both_eyes_lit(maps.left, active, straight.misfit, left.shape))
+    maps = only(maps, _both_eyes_lit(maps.left, active, straight, left.shape))
     supported = borne_out(straight.left, straight.right, maps.left)
     lit = proxy.luma > _BLACK_SHARE
     maps = only(maps, no_guess(maps.left, supported) & (lit | supported))
@@ -224,11 +224,11 @@ def _misfit_figures(straight: Straight) -> dict[str, Any]:
 
 
 def _both_eyes_lit(
-    parallax: Parallax, active: Active, misfit: Misfit | None, size: tuple[int, ...]
+    parallax: Parallax, active: Active, straight: Straight, size: tuple[int, ...]
 ) -> npt.NDArray[np.bool_]:
     """Where neither eye is hidden by black, nor the right eye's frame is left behind by straightening, (h, w)."""
     height, width = parallax.shape
-    outside = (np.zeros(height, np.int32),) * 2 if misfit is None else outside_columns(misfit, width, height)
+    outside = straight.outside
     if not active and not any(side.any() for side in outside):
         return np.ones(parallax.shape, np.bool_)
     columns = np.arange(width)[None, :]
@@ -307,11 +307,4 @@ def _tone(left: Planes, right: Planes, fmt: PictureFormat, straight: Straight, d
     tone = tone_difference(left_rgb, right_rgb, np.asarray(small, np.float32))
     full = [planes[0] if planes[0].ndim == 2 else planes[0][..., 1] for planes in (left, right)]
     sharpness = sharpness_difference(full[0], full[1], dense, tone.gain_pct, straight.misfit, straight.scale)
-    return {
-        "gain_pct": tone.gain_pct,
-        "black_pct": tone.black_pct,
-        "red_gain_pct": tone.red_gain_pct,
-        "green_gain_pct": tone.green_gain_pct,
-        "blue_gain_pct": tone.blue_gain_pct,
-        "sharpness_pct": sharpness,
-    }
+    return {**asdict(tone), "sharpness_pct": sharpness}

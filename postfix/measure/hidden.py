@@ -85,16 +85,6 @@ class Edge:
 NO_EDGE = Edge()
 
 
-def hidden_px(grey: Grey) -> tuple[Line, Line]:
-    """Black columns at the left and right side of a picture, each as (top, bottom) in pixels.
-
-    Parameters
-    ----------
-    grey : (H, W) float32, 0 at black and 1 at white
-    """
-    return side_edge(grey, "left").line_px, side_edge(grey, "right").line_px
-
-
 def side_edge(grey: Grey, side: str, rows: Line = (0.0, 0.0)) -> Edge:
     """Black at the left or right of a picture.
 

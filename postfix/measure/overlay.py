@@ -7,14 +7,13 @@ partner lies outside the other eye's frame, and in gaps between two depths.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.matching import Parallax, filled_gaps
-from postfix.measure.proxy import Grey8
+from postfix.measure.proxy import Grey8, pixel_grid
 
 Floats = npt.NDArray[np.float32]
 Flags = npt.NDArray[np.bool_]
@@ -68,19 +67,12 @@ def laid_over(right: Grey8, parallax: Parallax) -> Overlay | None:
     filled, between = _filled(few)
     filled = np.asarray(cv2.medianBlur(filled, 3), np.float32)
     judged = ~_not_judged(filled, between, width)
-    columns, rows = _grid(height, width)
+    columns, rows = pixel_grid(height, width)
     # Row 0 of the small map is row 0 of the picture, so both are cut to whole steps rather than stretched.
     dense = cv2.resize(filled, (filled.shape[1] * STEP, filled.shape[0] * STEP), interpolation=cv2.INTER_LINEAR)
     landing = cv2.add(columns, np.ascontiguousarray(dense[:height, :width]))
     over = cv2.remap(right, landing, rows, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
     return Overlay(filled, judged, matched, np.asarray(over, np.uint8))
-
-
-@lru_cache(maxsize=4)
-def _grid(height: int, width: int) -> tuple[Floats, Floats]:
-    columns = np.broadcast_to(np.arange(width, dtype=np.float32), (height, width))
-    rows = np.broadcast_to(np.arange(height, dtype=np.float32)[:, None], (height, width))
-    return np.ascontiguousarray(columns), np.ascontiguousarray(rows)
 
 
 def _filled(few: Parallax) -> tuple[Floats, Flags]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -87,6 +88,17 @@ def proxy_pair(left: Grey, right: Grey) -> ProxyPair:
         is_finite=True,
         is_flat=is_flat,
     )
+
+
+@lru_cache(maxsize=4)
+def pixel_grid(height: int, width: int) -> tuple[Grey, Grey]:
+    """Column and row of every pixel of a small picture, (height, width) each, to move it by; read-only."""
+    columns = np.broadcast_to(np.arange(width, dtype=np.float32), (height, width))
+    rows = np.broadcast_to(np.arange(height, dtype=np.float32)[:, None], (height, width))
+    grid = np.ascontiguousarray(columns), np.ascontiguousarray(rows)
+    for part in grid:
+        part.flags.writeable = False
+    return grid
 
 
 def small_luma(luma: Grey) -> Grey:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from postfix.measure.cuts import CutFinder
+from postfix.measure.cuts import CutFinder, shots_between
 from postfix.measure.frame import Trace
 from postfix.measure.order import OrderEvidence, swap_reason
 from postfix.measure.proxy import Grey
@@ -65,6 +65,10 @@ class ShotWatcher:
         if frame % _LOOK_EVERY == _LOOK_EVERY - 1:
             self._settle(frame - _LOOK_EVERY)
         return note
+
+    def shots(self) -> tuple[Shot, ...]:
+        """As they were given, or else as the picture is cut."""
+        return shots_between(self._finder.first_frames(), self._count) if self._shots is None else self._shots
 
     def transitions(self) -> tuple[Transition, ...]:
         """As seen in the picture."""

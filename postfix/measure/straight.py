@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from postfix.measure.alignment import PointMatches, find_alignment
 from postfix.measure.matching import Parallax, coarse_parallax
@@ -67,6 +69,20 @@ class Straight:
 
         return placed
 
+    @cached_property
+    def outside(self) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+        """How many columns of each row, (h,), lie outside the right eye's frame at its left and right side."""
+        height, width = self.left.shape
+        if self.misfit is None:
+            return np.zeros(height, np.int32), np.zeros(height, np.int32)
+        return outside_columns(self.misfit, width, height)
+
+    @property
+    def _strips_are_level(self) -> bool:
+        """Whether what is found at the sides is the same with the misfit in."""
+        height, width = self.left.shape
+        return self.misfit is None or self.misfit.corner_px(width, height) <= _HARMS_STRIPS_PX
+
     def left_behind(self, *, is_right: bool) -> tuple[tuple[float, float], tuple[float, float]]:
         """What straightening cannot show of the right eye at one side, in source pixels.
 
@@ -75,10 +91,10 @@ class Straight:
         (top, bottom), (top, bottom)
             Columns, as a straight line; rows at the ends of which more is missing.
         """
-        height, width = self.left.shape
-        if self.misfit is None or self.misfit.corner_px(width, height) <= _HARMS_STRIPS_PX:
+        if self._strips_are_level:
             return (0.0, 0.0), (0.0, 0.0)
-        missing = outside_columns(self.misfit, width, height)[int(is_right)].astype(np.float64)
+        missing = self.outside[int(is_right)].astype(np.float64)
+        height = len(missing)
         rows = np.arange(height)
         middle = slice(height // 5, height - height // 5)
         line = np.polyval(np.polyfit(rows[middle], missing[middle], 1), rows)
@@ -93,10 +109,9 @@ class Straight:
         """The outermost columns of the full-size right eye at one side, straightened where that matters there."""
         height, width = right.shape
         first = width - columns if is_right else 0
-        misfit = self.misfit
-        if misfit is None or misfit.corner_px(self.left.shape[1], self.left.shape[0]) <= _HARMS_STRIPS_PX:
+        if self.misfit is None or self._strips_are_level:
             return right[:, first : first + columns]
-        return without_misfit(right, misfit, self.scale, (first, 0, first + columns, height))
+        return without_misfit(right, self.misfit, self.scale, (first, 0, first + columns, height))
 
 
 def straightened(proxy: ProxyPair) -> Straight:

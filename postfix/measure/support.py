@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.matching import SEARCH_PCT, Parallax, filled_from_behind
-from postfix.measure.proxy import Grey8
+from postfix.measure.proxy import Grey8, pixel_grid
 
 Mask = npt.NDArray[np.bool_]
 
@@ -40,9 +40,8 @@ def borne_out(left: Grey8, right: Grey8, parallax: Parallax) -> Mask:
     parallax : (h, w) float32
         Of the left eye; NaN where unknown, and there nothing is borne out.
     """
-    height, width = left.shape
-    place = np.arange(width, dtype=np.float32)[None, :] + filled_from_behind(parallax)
-    rows = np.repeat(np.arange(height, dtype=np.float32)[:, None], width, axis=1)
+    columns, rows = pixel_grid(*left.shape)
+    place = columns + filled_from_behind(parallax)
     a = left.astype(np.float32)
     b = cv2.remap(right, place, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
     mean_a, mean_b = cv2.blur(a, _WINDOW), cv2.blur(b, _WINDOW)

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.matching import Parallax, ParallaxMaps, filled_from_behind, seen_from_right
-from postfix.measure.proxy import Grey8
+from postfix.measure.proxy import Grey8, pixel_grid
 
 Mask = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.intp]
@@ -58,11 +58,10 @@ def _unexplained(left: Grey8, right: Grey8, filled: Parallax, from_right: Parall
 
 def _differs(own: Grey8, other: Grey8, own_map: Parallax, other_map: Parallax, sign: int) -> Mask:
     """Where an eye differs from the other one moved onto it by the eye's map; nowhere that the map does not speak."""
-    height, width = own.shape
-    place = _columns(width) + np.float32(sign) * own_map
-    inside = (place >= 0) & (place <= width - 1)
+    columns, rows = pixel_grid(*own.shape)
+    place = columns + np.float32(sign) * own_map
+    inside = (place >= 0) & (place <= own.shape[1] - 1)
     place[~inside] = 0.0
-    rows = np.repeat(np.arange(height, dtype=np.float32)[:, None], width, axis=1)
     moved = cv2.remap(other, place, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     # A pixel's worth of error in the map, and a row's worth of misfit, explain a difference too.
     above = cv2.subtract(own, cv2.dilate(moved, _AROUND))
@@ -75,10 +74,6 @@ def _differs(own: Grey8, other: Grey8, own_map: Parallax, other_map: Parallax, s
     in_front = other_map[y, np.rint(place[y, x]).astype(np.intp)]
     differs[y, x] = ~(in_front < own_map[y, x] - 1.0)
     return np.asarray(differs, np.bool_)
-
-
-def _columns(width: int) -> Parallax:
-    return np.arange(width, dtype=np.float32)[None, :]
 
 
 def with_thin_things(parallax: Parallax, left: Grey8, right: Grey8, low_px: float, high_px: float) -> ParallaxMaps:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from postfix.measure.matching import Parallax
 from postfix.measure.misfit import Misfit
+from postfix.measure.proxy import pixel_grid
 
 Rgb = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
@@ -87,9 +88,9 @@ def _matched(left: Rgb, right: Rgb, parallax: Parallax) -> tuple[Floats, Floats]
     down, across = height // _BLOCK_PX, width // _BLOCK_PX
     good = _steady(parallax)
     # The nearest pixel and not one between: reading between pixels softens one eye and so takes contrast from it.
-    columns = np.arange(width, dtype=np.float32)[None, :] + np.rint(np.where(good, parallax, np.float32(0.0)))
+    own_columns, rows = pixel_grid(height, width)
+    columns = own_columns + np.rint(np.where(good, parallax, np.float32(0.0)))
     good &= (columns >= 0) & (columns < width)
-    rows = np.repeat(np.arange(height, dtype=np.float32), width).reshape(height, width)
     shown = cv2.remap(right, columns, rows, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
     # Channels first: all tests over them run along whole pictures.
     pair = np.stack([*cv2.split(left), *cv2.split(shown)])

@@ -9,14 +9,19 @@ and every error is what was found less what is true.
 """
 
 import argparse
-import importlib
+import sys
 import time
 from dataclasses import dataclass
+from pathlib import Path
 
 import confidence
 import ground_truth
 import material as made
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from cut_edits import evaluate as cuts_of
+from moving_clips import evaluate as offset_of
 from scripted import range_that_holds, scripted_figures
 from tables import heading, machine, outcome, row
 
@@ -222,15 +227,10 @@ def judged(bench):
 
 def offset(bench):
     """Whole-frame offsets between the eyes on moving clips."""
-    try:
-        clips = importlib.import_module("moving_clips")
-    except ImportError as error:
-        print(f"\nOffset: {error}.")
-        return
     print(f"\nOffset between the eyes in whole frames, right in {OFFSETS_RIGHT} of {CLIPS} moving clips.\n")
     heading("clips", "right", "outcome", "wrong: true and found, with confidence")
     for first in (0, 100):
-        told = {seed: clips.evaluate(seed) for seed in range(first, first + CLIPS)}
+        told = {seed: offset_of(seed) for seed in range(first, first + CLIPS)}
         wrong = [f"{true:+d} {found:+g} {sure:.2f}" for true, found, sure in told.values() if found != true]
         right = CLIPS - len(wrong)
         outcome_told = "met" if right >= OFFSETS_RIGHT else f"short by {OFFSETS_RIGHT - right}"
@@ -239,16 +239,11 @@ def offset(bench):
 
 def cuts(bench):
     """Cuts of a made-up edit."""
-    try:
-        edits = importlib.import_module("cut_edits")
-    except ImportError as error:
-        print(f"\nCuts: {error}.")
-        return
     print(f"\nCuts and dissolves of made-up edits of 60 shots: precision and recall at least {CUTS_LIMIT}.\n")
     heading("edit", "precision", "recall", "counts", "outcome")
     hits = found = true = 0
     for seed in EDITS:
-        score = edits.evaluate(seed)
+        score = cuts_of(seed)
         hits, found, true = (
             total + score.counts[name] for total, name in zip((hits, found, true), ("hit", "found", "true"))
         )
