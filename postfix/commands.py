@@ -28,6 +28,8 @@ from postfix.job.version import (
     write_table,
     write_text,
 )
+from postfix.limits import limits_for
+from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
@@ -40,7 +42,7 @@ from postfix.plan.screens import read_screen, read_screens
 from postfix.review.report import REPORT, check_report, write_report
 from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
-from postfix.viewing import BUILTIN_SCREENS, Screen, limits_for
+from postfix.viewing import BUILTIN_SCREENS, Screen
 
 
 @dataclass(frozen=True)
@@ -144,9 +146,9 @@ def _told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
 
 
 def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
-    rows = []
+    rows, columns = [], columns_of(table)
     for index, shot in enumerate(table.shots):
-        row = {**asdict(shot), **summary.plain_figures(figures_of(table, shot.first, shot.last))}
+        row = {**asdict(shot), **summary.plain_figures(figures_of(columns, shot.first, shot.last))}
         found = asdict(table.findings[index]) if table.findings else {}
         rows.append({**row, **summary.plain(found)})
     return rows
@@ -161,9 +163,10 @@ def plan(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         return _would_write([output])
     earlier = keep_locked(output) if settings.force else None
-    decided = plan_clip(table, screen, fill=settings.fill, previous=earlier)
+    columns = columns_of(table)
+    decided = plan_clip(columns, screen, fill=settings.fill, previous=earlier)
     write_text(output, plan_text(decided), force=settings.force)
-    flags = predicted_flags(table, decided)
+    flags = predicted_flags(columns, decided)
     lines = [summary.wrapped(f"{shot.name}: {reason_text(shot)}") for shot in decided.shots]
     data = {
         "written": [str(output)],
@@ -213,10 +216,10 @@ def check(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         return Outcome(f"would measure {pair.count} frames; check writes nothing", {"would_write": []})
     table = measured(pair, cuts, "check", _settings(options))
-    limits = limits_for(screen)
+    limits, columns = limits_for(screen), columns_of(table)
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
-        flags = flags_for(figures_of(table, shot.first, shot.last), limits, screen.width_mm)
+        flags = flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm)
         rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
     verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"

@@ -10,11 +10,12 @@ from typing import Any
 
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
+from postfix.limits import limits_for
 from postfix.measure.remarks import Told
 from postfix.measure.suspicions import reading_words
 from postfix.plan.figures import Figures, signed_pct
 from postfix.source.pair import Reading
-from postfix.viewing import Screen, arcmin_from_mm, limits_for, mm_from_pct
+from postfix.viewing import Screen, arcmin_from_mm, mm_from_pct
 
 NOT_MEASURED = "–"
 COLUMNS = 80

@@ -13,13 +13,6 @@ ADULT_EYE_MM = 65.0
 """Eye distance used where none is given: common practice for the far limit. The mean adult has 63 mm and nearly
 everyone 45 to 80 mm (Dodgson 2004, Proc. SPIE 5291, 36–46)."""
 
-COMFORT_ARCMIN = 60.0
-"""Parallax range comfortable for most: Report ITU-R BT.2293-0 (2013), section 3.2, Table 9."""
-
-DIVERGENCE_LIMIT_DEG = 0.286
-"""Divergence that no allowance may exceed: half a prism dioptre, already uncomfortable for most (McKay 1953,
-Three-Dimensional Photography, p. 82). The playback rule of the German society for stereoscopy allows at most 1°."""
-
 
 def px_from_pct(pct: float, width_px: int) -> float:
     """Parallax in pixels of a picture ``width_px`` wide, from percent of width."""
@@ -124,55 +117,3 @@ BUILTIN_SCREENS: dict[str, Screen] = {
         _display("tablet-11in", 237.0, 148.0, 400.0, _DESK),
     )
 }
-
-
-@dataclass(frozen=True)
-class Limits:
-    """How far in front of and behind the screen content may be, with the rule that gave each figure.
-
-    Attributes
-    ----------
-    near_pct, far_pct : float
-        Most negative and most positive parallax allowed, percent of width.
-    range_pct : float
-        Largest far − near allowed within one frame, percent of width.
-    near_rule, far_rule, range_rule : str
-        The rule behind each, in words.
-    """
-
-    near_pct: float
-    far_pct: float
-    range_pct: float
-    near_rule: str = ""
-    far_rule: str = ""
-    range_rule: str = ""
-
-
-def limits_for(screen: Screen) -> Limits:
-    """Limits of a screen from the published and customary rules.
-
-    Far is the least of three: positive parallax no wider than the eye distance (common practice), divergence no more
-    than :data:`DIVERGENCE_LIMIT_DEG`, and 60 arcmin behind the screen. Near is 60 arcmin in front of it. The range
-    within one frame is 60 arcmin (Report ITU-R BT.2293-0, Table 9).
-    """
-    eye, distance, width = screen.eye_mm, screen.distance_mm, screen.width_mm
-    diverging_mm = eye + 2.0 * distance * math.tan(math.radians(DIVERGENCE_LIMIT_DEG) / 2.0)
-    far_choices = (
-        (eye, f"on-screen parallax no wider than the eyes, {eye:g} mm (common practice)"),
-        (diverging_mm, f"divergence no more than {DIVERGENCE_LIMIT_DEG:g} degrees"),
-        (
-            mm_from_arcmin(COMFORT_ARCMIN, distance, eye),
-            f"{COMFORT_ARCMIN:g} arcmin behind the screen (Report ITU-R BT.2293-0)",
-        ),
-    )
-    far_mm, far_rule = min(far_choices, key=lambda choice: choice[0])
-    near_mm = mm_from_arcmin(-COMFORT_ARCMIN, distance, eye)
-    range_mm = range_mm_from_arcmin(COMFORT_ARCMIN, distance)
-    return Limits(
-        near_pct=pct_from_mm(near_mm, width),
-        far_pct=pct_from_mm(far_mm, width),
-        range_pct=pct_from_mm(range_mm, width),
-        near_rule=f"{COMFORT_ARCMIN:g} arcmin in front of the screen (Report ITU-R BT.2293-0)",
-        far_rule=far_rule,
-        range_rule=f"{COMFORT_ARCMIN:g} arcmin from nearest to farthest (Report ITU-R BT.2293-0, Table 9)",
-    )

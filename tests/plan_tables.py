@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 
+from postfix.measure.columns import Columns, columns_of
 from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable
 from postfix.source.shots import Shot
 
@@ -45,7 +46,7 @@ def frame(
     )
 
 
-def table(
+def measurement(
     frames: Sequence[FrameMeasure] | Callable[[int], FrameMeasure],
     count: int = 48,
     cuts: Sequence[int] = (),
@@ -57,3 +58,13 @@ def table(
     lasts = [cut - 1 for cut in cuts] + [len(made) - 1]
     shots = tuple(Shot(f"sh{i + 1:03d}", first, last) for i, (first, last) in enumerate(zip(firsts, lasts)))
     return MeasurementTable(clip, made, ("",) * len(made), shots)
+
+
+def table(
+    frames: Sequence[FrameMeasure] | Callable[[int], FrameMeasure],
+    count: int = 48,
+    cuts: Sequence[int] = (),
+    clip: ClipInfo = CLIP,
+) -> Columns:
+    """The same as planning takes it."""
+    return columns_of(measurement(frames, count, cuts, clip))

@@ -6,13 +6,15 @@ import imageio.v3 as imageio
 import numpy as np
 
 from postfix.deliver.changelog import EyeFile, ShotResult, change_log, change_log_text, frame_table_text
+from postfix.limits import limits_for
+from postfix.measure.columns import columns_of
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
 from postfix.plan.figures import figures_of
 from postfix.plan.model import Flag, HitKey, Plan, ShotPlan, WindowKey
 from postfix.render.moves import render_pair
 from postfix.source.opening import open_eye
 from postfix.source.shots import Shot
-from postfix.viewing import BUILTIN_SCREENS, limits_for
+from postfix.viewing import BUILTIN_SCREENS
 
 WIDTH, HEIGHT, SHOT_FRAMES = 200, 112, 4
 PLANS = (
@@ -88,8 +90,8 @@ def write_version(
     results = tuple(
         ShotResult(
             shot,
-            figures_of(before, shot.first, shot.last),
-            figures_of(after, shot.first, shot.last) if checked else None,
+            figures_of(columns_of(before), shot.first, shot.last),
+            figures_of(columns_of(after), shot.first, shot.last) if checked else None,
             (FLAG,) if shot.name == "spool" and checked else (),
         )
         for shot in plans

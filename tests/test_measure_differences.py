@@ -12,7 +12,8 @@ from functools import cache
 import cv2
 import numpy as np
 import pytest
-from plan_tables import frame, table
+from plan_tables import frame
+from plan_tables import measurement as table
 from real_pairs import motorcycle
 from scipy import ndimage
 from test_measure_scenes import scene_of

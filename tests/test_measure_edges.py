@@ -8,7 +8,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from plan_tables import frame, table
+from plan_tables import frame
+from plan_tables import measurement as table
 from test_measure_parts import ALL, edge_side
 
 from postfix.measure.beside import beside_pct, top_and_bottom_pct

@@ -15,6 +15,7 @@ from plan_tables import CLIP, frame, rows, table
 
 from postfix.cli import main
 from postfix.errors import InputError
+from postfix.limits import Limits
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable
 from postfix.measure.table_csv import table_text
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text
@@ -23,7 +24,7 @@ from postfix.plan.geometry import applied_hit_px
 from postfix.plan.model import FILLS, Fill, HitKey, WindowKey
 from postfix.plan.windows import WINDOW_MAX_PCT
 from postfix.source.shots import Shot
-from postfix.viewing import BUILTIN_SCREENS, Limits
+from postfix.viewing import BUILTIN_SCREENS
 
 CINEMA = BUILTIN_SCREENS["cinema-12m"]
 

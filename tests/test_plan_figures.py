@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from plan_tables import CLIP, frame, rows, table
 
+from postfix.limits import Limits, limits_for
+from postfix.measure.columns import Columns
 from postfix.measure.table import NAN, FrameMeasure
 from postfix.plan.figures import Figures, figures_of, flags_for, predicted, signed_pct, unjudged_edges
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
-from postfix.plan.robust import running_median
-from postfix.viewing import BUILTIN_SCREENS, Limits, limits_for
+from postfix.plan.robust import ShotArrays, running_median, shot_arrays
+from postfix.viewing import BUILTIN_SCREENS
 
 
 def test_the_running_median_leaves_nan_out_and_takes_the_near_one_of_two() -> None:
@@ -79,7 +81,7 @@ def test_content_in_front_of_the_edge_is_counted_against_the_edges_own_parallax(
 def test_a_hit_moves_near_far_and_edges_and_leaves_the_range() -> None:
     made = table(lambda i: frame(left=rows(-1.0)), 10)
     shot = ShotPlan("sh001", 0, 9, (HitKey(0, 100.0 * 16 / CLIP.width_px),))
-    before, after = figures_of(made, 0, 9), predicted(made, shot)
+    before, after = figures_of(made, 0, 9), predicted(_arrays(made), shot, made.clip)
     hit = 100.0 * 16 / CLIP.width_px
     assert after.near_pct == pytest.approx(before.near_pct + hit)
     assert after.far_pct == pytest.approx(before.far_pct + hit)
@@ -94,17 +96,21 @@ def test_a_window_takes_away_the_excess_it_covers_and_no_more() -> None:
     full = ShotPlan("sh001", 0, 9, window=(WindowKey(0, (24.6, 24.6), (0.0, 0.0)),))
     short = ShotPlan("sh001", 0, 9, window=(WindowKey(0, (24.6, 4.0), (0.0, 0.0)),))
     wrong_side = ShotPlan("sh001", 0, 9, window=(WindowKey(0, (0.0, 0.0), (24.6, 24.6)),))
-    assert predicted(made, full).left_excess_pct == 0.0
-    assert predicted(made, short).left_excess_pct == pytest.approx(1.2 - 4.0 / 20.48)
-    assert predicted(made, wrong_side).left_excess_pct == pytest.approx(1.2)
+    assert predicted(_arrays(made), full, made.clip).left_excess_pct == 0.0
+    assert predicted(_arrays(made), short, made.clip).left_excess_pct == pytest.approx(1.2 - 4.0 / 20.48)
+    assert predicted(_arrays(made), wrong_side, made.clip).left_excess_pct == pytest.approx(1.2)
 
 
 def test_a_zoom_scales_parallax_before_the_hit_is_added() -> None:
     made = table(lambda i: frame(near=-1.0, far=2.0), 10)
-    after = predicted(made, ShotPlan("sh001", 0, 9, (HitKey(0, -2.0),), zoom=1.02, fill="zoom"))
+    after = predicted(_arrays(made), ShotPlan("sh001", 0, 9, (HitKey(0, -2.0),), zoom=1.02, fill="zoom"), made.clip)
     assert after.near_pct == pytest.approx(1.02 * -1.0 - 2.0)
     assert after.far_pct == pytest.approx(1.02 * 2.0 - 2.0)
     assert after.range_pct == pytest.approx(1.02 * 3.0)
+
+
+def _arrays(columns: Columns) -> ShotArrays:
+    return shot_arrays(columns, 0, columns.count - 1)
 
 
 def _figures(**changed: float) -> Figures:
@@ -165,28 +171,28 @@ def test_frames_with_anything_measured_at_an_edge_are_counted() -> None:
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_a_planned_window_at_an_edge_where_nothing_was_measured_is_flagged(side: str) -> None:
     nothing = table(lambda i: frame(), 100)
-    (flag,) = unjudged_edges(nothing, _windowed(**{side: 20.0}), "the finished files")
+    (flag,) = unjudged_edges(_arrays(nothing), _windowed(**{side: 20.0}), "the finished files")
     assert flag.code == "not-measured"
     assert f"the {side} edge could not be judged in the finished files, where a window was planned" in flag.text
     assert "0 of the 100 frames" in flag.text
-    assert unjudged_edges(nothing, _windowed(), "the finished files") == ()
+    assert unjudged_edges(_arrays(nothing), _windowed(), "the finished files") == ()
     few = table(lambda i: frame(**{side: rows(0.2)}) if i < 9 else frame(), 100)
-    assert len(unjudged_edges(few, _windowed(**{side: 20.0}), "the finished files")) == 1
+    assert len(unjudged_edges(_arrays(few), _windowed(**{side: 20.0}), "the finished files")) == 1
     enough = table(lambda i: frame(**{side: rows(0.2)}) if i < 10 else frame(), 100)
-    assert unjudged_edges(enough, _windowed(**{side: 20.0}), "the finished files") == ()
+    assert unjudged_edges(_arrays(enough), _windowed(**{side: 20.0}), "the finished files") == ()
 
 
 def test_an_edge_is_judged_where_the_window_stands_and_not_elsewhere_in_the_shot() -> None:
     keys = (WindowKey(50, (0.0, 0.0), (0.0, 0.0)), WindowKey(60, (20.0, 20.0), (0.0, 0.0)))
     shot = ShotPlan("sh001", 0, 99, window=keys)
     early = table(lambda i: frame(left=rows(0.2)) if i < 50 else frame(), 100)
-    assert len(unjudged_edges(early, shot, "the finished files")) == 1
+    assert len(unjudged_edges(_arrays(early), shot, "the finished files")) == 1
     late = table(lambda i: frame(left=rows(0.2)) if i > 70 else frame(), 100)
-    assert unjudged_edges(late, shot, "the finished files") == ()
+    assert unjudged_edges(_arrays(late), shot, "the finished files") == ()
 
 
 def test_where_nothing_at_all_was_measured_the_edges_are_not_flagged_once_more() -> None:
-    assert unjudged_edges(table([FrameMeasure()] * 100), _windowed(20.0, 20.0), "the finished files") == ()
+    assert unjudged_edges(_arrays(table([FrameMeasure()] * 100)), _windowed(20.0, 20.0), "the finished files") == ()
 
 
 def test_the_range_budget_is_no_more_than_the_room_between_the_limits() -> None:

@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from plan_tables import CLIP, frame, rows, table
 
 from postfix.errors import InputError
+from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.clip import plan_clip
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.model import FILLS, HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.screens import is_screen_name
-from postfix.viewing import BUILTIN_SCREENS, Limits, Screen
+from postfix.viewing import BUILTIN_SCREENS, Screen
 
 _SHARED_FOLDER = settings(
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]

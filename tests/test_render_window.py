@@ -11,6 +11,7 @@ import pytest
 from plan_tables import frame, rows, table
 from render_formats import clip_of, yuv
 
+from postfix.limits import Limits
 from postfix.measure.table import NAN
 from postfix.plan.clip import plan_clip
 from postfix.plan.figures import EDGE_TOLERANCE_PCT
@@ -18,7 +19,7 @@ from postfix.plan.model import Fill, ShotPlan
 from postfix.plan.windows import WINDOW_MARGIN_PCT
 from postfix.render.moves import render_pair
 from postfix.source.picture import Planes
-from postfix.viewing import Limits, Screen
+from postfix.viewing import Screen
 
 FMT = yuv("422", 16, 640, 48)
 SCREEN = Screen("pier", 4000.0, 6000.0)

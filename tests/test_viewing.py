@@ -3,6 +3,7 @@
 import pytest
 
 from postfix import viewing
+from postfix.limits import limits_for
 
 # Z = V·e/(e − P): Holliman's course notes (read); the rows are arithmetic on it, done apart (computed).
 # columns: V m, screen W m, e mm, P % of W, P mm, Z m (None: divergence), angle arcmin
@@ -62,14 +63,14 @@ def test_angles_at_three_picture_heights(arcmin, pct):
 @pytest.mark.parametrize(("width_m", "px_of_2048"), [(6.5, 20.48), (13.0, 10.24), (26.0, 5.12)])
 def test_far_limit_by_screen(width_m, px_of_2048):
     # Trade course notes: about +1 %, +0.5 % and +0.25 % of width, all 65 mm (read); pixels computed.
-    limits = viewing.limits_for(viewing.Screen("hall", width_m * 1000, width_m * 1000))
+    limits = limits_for(viewing.Screen("hall", width_m * 1000, width_m * 1000))
     assert viewing.px_from_pct(limits.far_pct, 2048) == pytest.approx(px_of_2048)
     assert "65 mm" in limits.far_rule
 
 
 def test_far_on_a_television_is_held_by_comfort_not_by_the_eyes():
     # 65 mm would be 5.3 % of a 55 inch screen; 60 arcmin (BT.2293-0, read) is less.
-    limits = viewing.limits_for(viewing.BUILTIN_SCREENS["tv-55in"])
+    limits = limits_for(viewing.BUILTIN_SCREENS["tv-55in"])
     assert limits.far_pct < 3.0
     assert "60 arcmin" in limits.far_rule
     assert limits.near_pct == pytest.approx(-2.9, abs=0.1)
@@ -80,7 +81,7 @@ def test_builtin_screens_are_those_promised():
     promised = "cinema-20m cinema-12m cinema-6m tv-75in tv-55in desktop-27in laptop-15in tablet-11in"
     assert " ".join(viewing.BUILTIN_SCREENS) == promised
     for screen in viewing.BUILTIN_SCREENS.values():
-        limits = viewing.limits_for(screen)
+        limits = limits_for(screen)
         assert limits.near_pct < 0.0 < limits.far_pct
         assert screen.note
         # Nobody's eyes turn apart at the far limit.

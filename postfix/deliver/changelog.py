@@ -16,11 +16,13 @@ from typing import Any
 
 import numpy as np
 
+from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
 from postfix.plan.geometry import moves_of, window_px_at
 from postfix.plan.model import Flag, Plan, ShotPlan
+from postfix.plan.robust import shot_arrays
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.timecode import timecode_at
 
@@ -75,16 +77,19 @@ class ShotResult:
 
 def shot_results(plan: Plan, before: MeasurementTable | None, after: MeasurementTable | None) -> tuple[ShotResult, ...]:
     """Figures of each shot on both sides of the change; flags from what was measured after it."""
+    was, now = (None if table is None else columns_of(table) for table in (before, after))
     results = []
     for shot in plan.shots:
-        figures = [None if table is None else figures_of(table, shot.first, shot.last) for table in (before, after)]
+        figures_before = None if was is None else figures_of(was, shot.first, shot.last)
+        figures_after: Figures | None = None
         flags: tuple[Flag, ...] = ()
-        if after is not None and figures[1] is not None:
+        if now is not None:
+            figures_after = figures_of(now, shot.first, shot.last)
             flags = (
-                *flags_for(figures[1], plan.limits, plan.screen.width_mm),
-                *unjudged_edges(after, shot, "the finished files"),
+                *flags_for(figures_after, plan.limits, plan.screen.width_mm),
+                *unjudged_edges(shot_arrays(now, shot.first, shot.last), shot, "the finished files"),
             )
-        results.append(ShotResult(shot, figures[0], figures[1], flags))
+        results.append(ShotResult(shot, figures_before, figures_after, flags))
     return tuple(results)
 
 

@@ -20,6 +20,7 @@ from postfix.job.version import (
     told_of,
     write_table,
 )
+from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_clip
@@ -81,7 +82,8 @@ def run_clip(
         else:
             log.info("%s: kept as an earlier run finished it", measurement)
         sources = checksums.result()
-    plans = [plan_clip(table, screen, fill=settings.fill) for screen in screens]
+    columns = columns_of(table)
+    plans = [plan_clip(columns, screen, fill=settings.fill) for screen in screens]
     finished: list[Version | None] = [None] * len(plans)
     if settings.resume:
         # All of them before the first is rendered: one may be refused.

@@ -72,6 +72,9 @@ class FrameMeasure:
         the source picture, as a straight line from top to bottom.
     left_bars_px, right_bars_px : tuple of 2 floats
         Black at the top and bottom of each eye, in pixels of the source picture.
+    near_box, far_box : tuple of 4 ints or empty
+        Where what lies at near and nearer, or at far and farther, is to be found: x, y, width, height in pixels of the
+        source's left eye.
     rivalry_boxes : tuple of RivalBox
         Where one eye sees what the other does not, largest first.
     interpolated : bool
@@ -110,6 +113,8 @@ class FrameMeasure:
     right_hidden_px: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     left_bars_px: tuple[float, float] = (0.0, 0.0)
     right_bars_px: tuple[float, float] = (0.0, 0.0)
+    near_box: tuple[int, ...] = ()
+    far_box: tuple[int, ...] = ()
     rivalry_boxes: tuple[RivalBox, ...] = ()
     interpolated: bool = False
     note: str = ""
@@ -125,6 +130,8 @@ class ClipInfo:
     rate: Fraction
     step_px: int
     """Luma pixels an eye must move by a multiple of (2 where chroma is subsampled)."""
+    footage: str = ""
+    """Fingerprint of the very frames that were measured, 16 hexadecimal digits; empty where it was not taken."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.limits import Limits, limits_for
+from postfix.measure.columns import Columns
+from postfix.measure.table import ClipInfo
 from postfix.plan.convergence import Convergence, choose_hit, within_limits
 from postfix.plan.figures import (
     EDGE_TOLERANCE_PCT,
@@ -24,11 +26,11 @@ from postfix.plan.model import Fill, Flag, HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
 from postfix.plan.windows import windows_for
 from postfix.source.shots import Shot
-from postfix.viewing import Limits, Screen, limits_for, mm_from_pct
+from postfix.viewing import Screen, mm_from_pct
 
 
 def plan_clip(
-    table: MeasurementTable,
+    columns: Columns,
     screen: Screen,
     limits: Limits | None = None,
     *,
@@ -39,7 +41,7 @@ def plan_clip(
 
     Parameters
     ----------
-    table : MeasurementTable
+    columns : Columns
     screen : Screen
     limits : Limits, optional
         Those of :func:`postfix.viewing.limits_for` unless given.
@@ -54,21 +56,21 @@ def plan_clip(
         Where a locked shot of ``previous`` cannot be taken over.
     """
     used = limits_for(screen) if limits is None else limits
-    locked = locked_shots(previous, table)
+    locked = locked_shots(previous, columns)
     shots = tuple(
-        locked.get((shot.first, shot.last)) or _plan_shot(table, shot, screen, used, fill) for shot in table.shots
+        locked.get((shot.first, shot.last)) or _plan_shot(columns, shot, screen, used, fill) for shot in columns.shots
     )
-    return Plan(screen, used, table.clip, shots)
+    return Plan(screen, used, columns.clip, shots)
 
 
-def predicted_flags(table: MeasurementTable, plan: Plan) -> dict[str, tuple[Flag, ...]]:
+def predicted_flags(columns: Columns, plan: Plan) -> dict[str, tuple[Flag, ...]]:
     """For every shot by name, what the plan will leave outside its limits or what could not be judged."""
     return {
         shot.name: (
-            *flags_for(predicted(table, shot), plan.limits, plan.screen.width_mm),
-            *unjudged_edges(table, shot, "the measurement of the source"),
+            *flags_for(predicted(arrays, shot, plan.clip), plan.limits, plan.screen.width_mm),
+            *unjudged_edges(arrays, shot, "the measurement of the source"),
         )
-        for shot in plan.shots
+        for shot, arrays in ((shot, shot_arrays(columns, shot.first, shot.last)) for shot in plan.shots)
     }
 
 
@@ -77,10 +79,10 @@ def reason_text(shot: ShotPlan) -> str:
     return "; ".join(filter(None, ("kept as locked" if shot.locked else "", shot.reason)))
 
 
-def _plan_shot(table: MeasurementTable, shot: Shot, screen: Screen, limits: Limits, fill: Fill) -> ShotPlan:
-    arrays = shot_arrays(table, shot.first, shot.last)
-    before = figures_after(arrays, unmoved(shot.last - shot.first + 1), table.clip)
-    hit = choose_hit(before, limits, table.clip, fill)
+def _plan_shot(columns: Columns, shot: Shot, screen: Screen, limits: Limits, fill: Fill) -> ShotPlan:
+    arrays = shot_arrays(columns, shot.first, shot.last)
+    before = figures_after(arrays, unmoved(shot.last - shot.first + 1), columns.clip)
+    hit = choose_hit(before, limits, columns.clip, fill)
     bare = ShotPlan(
         name=shot.name,
         first=shot.first,
@@ -89,10 +91,10 @@ def _plan_shot(table: MeasurementTable, shot: Shot, screen: Screen, limits: Limi
         zoom=hit.zoom,
         fill=fill,
     )
-    moves = moves_of(bare, table.clip)
-    window = windows_for(arrays, moves, table.clip, shot.first) if before.measured_frames else ()
-    after = figures_after(arrays, moves, table.clip)
-    reason = _reason(before, after, hit, window, limits, screen, table.clip)
+    moves = moves_of(bare, columns.clip)
+    window = windows_for(arrays, moves, columns.clip, shot.first) if before.measured_frames else ()
+    after = figures_after(arrays, moves, columns.clip)
+    reason = _reason(before, after, hit, window, limits, screen, columns.clip)
     return ShotPlan(
         name=bare.name,
         first=bare.first,

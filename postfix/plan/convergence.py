@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.geometry import covering_zoom
 from postfix.plan.model import Fill
-from postfix.viewing import Limits
 
 FAR_MARGIN_PCT = 0.05
 """Kept free of the far limit where there is room: the measurement's own error. Project default."""

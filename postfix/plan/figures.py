@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.limits import Limits
+from postfix.measure.columns import Columns
+from postfix.measure.table import ClipInfo
 from postfix.plan.geometry import (
     SIDES,
     Array,
@@ -21,7 +23,7 @@ from postfix.plan.geometry import (
 )
 from postfix.plan.model import Flag, ShotPlan
 from postfix.plan.robust import ShotArrays, shot_arrays
-from postfix.viewing import Limits, mm_from_pct
+from postfix.viewing import mm_from_pct
 
 LIMIT_TOLERANCE_PCT = 0.02
 """What near, far and range may be beyond a limit before it is flagged: 0.2 px of a picture 960 wide, below what the
@@ -160,21 +162,19 @@ def unmoved(count: int) -> Moves:
     return Moves(np.zeros(count), np.zeros(count), 1.0, "hide")
 
 
-def figures_of(table: MeasurementTable, first: int, last: int) -> Figures:
+def figures_of(columns: Columns, first: int, last: int) -> Figures:
     """Figures of frames ``first`` to ``last`` (both included) as measured: of a source, or of finished pictures.
 
     Each figure goes through a running median over 5 frames first, so that a single wild frame cannot decide, and
     frames measured with little confidence are left out.
     """
-    arrays = shot_arrays(table, first, last)
-    return figures_after(arrays, unmoved(last - first + 1), table.clip)
+    return figures_after(shot_arrays(columns, first, last), unmoved(last - first + 1), columns.clip)
 
 
-def predicted(table: MeasurementTable, shot: ShotPlan) -> Figures:
+def predicted(arrays: ShotArrays, shot: ShotPlan, clip: ClipInfo) -> Figures:
     """Figures that a shot will have after its HIT, zoom, fill and window, from the measurement of its source."""
-    arrays = shot_arrays(table, shot.first, shot.last)
     frames = np.arange(shot.first, shot.last + 1)
-    return figures_after(arrays, moves_of(shot, table.clip), table.clip, window_px_at(shot, frames))
+    return figures_after(arrays, moves_of(shot, clip), clip, window_px_at(shot, frames))
 
 
 def signed_pct(pct: float) -> str:
@@ -234,7 +234,7 @@ def flags_for(figures: Figures, limits: Limits, screen_width_mm: float) -> tuple
     return tuple(flags)
 
 
-def unjudged_edges(table: MeasurementTable, shot: ShotPlan, measured_on: str) -> tuple[Flag, ...]:
+def unjudged_edges(arrays: ShotArrays, shot: ShotPlan, measured_on: str) -> tuple[Flag, ...]:
     """A flag for each side where the plan has a window and hardly anything could be measured at that edge.
 
     Without it, an edge where the measurement found nothing to go by would count as one with nothing in front of it.
@@ -243,7 +243,7 @@ def unjudged_edges(table: MeasurementTable, shot: ShotPlan, measured_on: str) ->
 
     Parameters
     ----------
-    table : MeasurementTable
+    arrays : ShotArrays
         Of the finished pictures, or of the source where the plan is to be judged before it is rendered.
     shot : ShotPlan
     measured_on : str
@@ -254,7 +254,6 @@ def unjudged_edges(table: MeasurementTable, shot: ShotPlan, measured_on: str) ->
     tuple of Flag
         Empty where nothing at all could be measured: :func:`flags_for` says so then.
     """
-    arrays = shot_arrays(table, shot.first, shot.last)
     if not arrays.measured.any():
         return ()
     window_px = window_px_at(shot, np.arange(shot.first, shot.last + 1))

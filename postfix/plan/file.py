@@ -12,12 +12,12 @@ import tomlkit
 from tomlkit.items import Array as TomlArray
 
 from postfix.errors import InputError
+from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.convergence import HIT_MAX_PCT
 from postfix.plan.model import FILLS, HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.screens import describe, is_number, load_toml, screen_from
 from postfix.plan.toml_lines import place
-from postfix.viewing import Limits
 
 _HEADER = (
     "What will be done to each shot for one screen. It may be edited and rendered again.",

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from postfix.errors import InputError
-from postfix.measure.table import MeasurementTable
+from postfix.measure.columns import Columns
 from postfix.plan.file import read_plan
 from postfix.plan.model import Plan, ShotPlan
 
@@ -32,7 +32,7 @@ def keep_locked(path: Path) -> Plan | None:
         return None
 
 
-def locked_shots(previous: Plan | None, table: MeasurementTable) -> dict[tuple[int, int], ShotPlan]:
+def locked_shots(previous: Plan | None, columns: Columns) -> dict[tuple[int, int], ShotPlan]:
     """Locked shots of an earlier plan by first and last frame, all of them shots of the table too.
 
     Raises
@@ -42,14 +42,14 @@ def locked_shots(previous: Plan | None, table: MeasurementTable) -> dict[tuple[i
         size or step: names the shot and what to do.
     """
     locked = [] if previous is None else [shot for shot in previous.shots if shot.locked]
-    names = {(shot.first, shot.last): shot.name for shot in table.shots}
+    names = {(shot.first, shot.last): shot.name for shot in columns.shots}
     for shot in locked:
         frames = (shot.first, shot.last)
         if frames not in names:
             raise _cannot_keep(
                 shot,
                 f"locked frames {shot.first} to {shot.last}, which are no shot of the measurement",
-                f"a shot of the measurement with the same first and last frame ({_nearest(frames, table)})",
+                f"a shot of the measurement with the same first and last frame ({_nearest(frames, columns)})",
                 f"{_UNLOCK}, or measure with the cuts that the plan was made for",
             )
         if any(name == shot.name for other, name in names.items() if other != frames):
@@ -60,7 +60,7 @@ def locked_shots(previous: Plan | None, table: MeasurementTable) -> dict[tuple[i
                 f"rename it in that plan, or {_UNLOCK}",
             )
     if locked and previous is not None:
-        old, new = previous.clip, table.clip
+        old, new = previous.clip, columns.clip
         if (old.width_px, old.height_px, old.step_px) != (new.width_px, new.height_px, new.step_px):
             raise _cannot_keep(
                 locked[0],
@@ -75,8 +75,8 @@ def _cannot_keep(shot: ShotPlan, found: str, expected: str, next_step: str) -> I
     return InputError(f"the earlier plan, shot {shot.name}", found, expected, next_step)
 
 
-def _nearest(frames: tuple[int, int], table: MeasurementTable) -> str:
+def _nearest(frames: tuple[int, int], columns: Columns) -> str:
     """The shot of the table that shares most frames with the given ones."""
     first, last = frames
-    shot = max(table.shots, key=lambda s: min(s.last, last) - max(s.first, first))
+    shot = max(columns.shots, key=lambda s: min(s.last, last) - max(s.first, first))
     return f"nearest is {shot.name}, frames {shot.first} to {shot.last}"

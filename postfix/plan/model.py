@@ -10,8 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
-from postfix.viewing import Limits, Screen
+from postfix.viewing import Screen
 
 Fill = Literal["hide", "zoom", "crop"]
 """What becomes of columns laid bare by the move. ``hide``: black in the eye that lacks them, so that the window moves
@@ -42,8 +43,48 @@ class WindowKey:
 
 
 @dataclass(frozen=True)
+class Subject:
+    """What a person wants to lie at a given depth.
+
+    Attributes
+    ----------
+    frame : int
+        Of the clip, counted from 0.
+    box : tuple of 4 ints
+        Where it is in that frame of the left eye, in pixels of the source: x, y, width, height.
+    at_pct : float
+        Parallax that it shall have, percent of width.
+    found_pct : float or None
+        Parallax that was measured in that box, percent of width; None where nobody has looked yet.
+    """
+
+    frame: int
+    box: tuple[int, int, int, int]
+    at_pct: float
+    found_pct: float | None = None
+
+
+Part = Literal["hit", "fill", "window"]
+"""What of a shot can be decided by hand on its own: HIT with zoom, fill, window."""
+
+PARTS: tuple[Part, ...] = ("hit", "fill", "window")
+
+
+@dataclass(frozen=True)
 class ShotPlan:
-    """Decisions for one shot; frames of the clip, counted from 0, both ends included."""
+    """Decisions for one shot; frames of the clip, counted from 0, both ends included.
+
+    Attributes
+    ----------
+    window_soft_px, window_opacity_pct : float
+        Soft edge inside the opaque part of every window of the shot, and how much a window hides.
+    subject : Subject or None
+        The HIT follows from it.
+    by_hand : tuple of Part
+        What a person decided and planning leaves alone.
+    locked : bool
+        Everything is by hand.
+    """
 
     name: str
     first: int
@@ -52,8 +93,24 @@ class ShotPlan:
     zoom: float = 1.0
     fill: Fill = "hide"
     window: tuple[WindowKey, ...] = ()
+    window_soft_px: float = 0.0
+    window_opacity_pct: float = 100.0
+    subject: Subject | None = None
+    by_hand: tuple[Part, ...] = ()
     locked: bool = False
     reason: str = ""
+
+
+@dataclass(frozen=True)
+class Pin:
+    """What a person wants of one shot before anything is planned: the shot of that name, or that holds that frame."""
+
+    shot: str | None = None
+    frame: int | None = None
+    hit: tuple[HitKey, ...] = ()
+    subject: Subject | None = None
+    where: str = ""
+    """File and line that it comes from, for messages."""
 
 
 @dataclass(frozen=True)
@@ -70,5 +127,5 @@ class Plan:
 class Flag:
     """Something outside its limit, or that could not be judged."""
 
-    code: Literal["far", "near", "range", "left-edge", "right-edge", "not-measured"]
+    code: Literal["far", "near", "range", "left-edge", "right-edge", "window", "not-measured"]
     text: str

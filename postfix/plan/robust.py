@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from postfix.measure.table import MeasurementTable
+from postfix.measure.columns import Columns
 from postfix.plan.geometry import Array
 
 CONFIDENCE_FLOOR = 0.3
@@ -71,39 +71,38 @@ class ShotArrays:
     measured: np.typing.NDArray[np.bool_]
 
 
-def shot_arrays(table: MeasurementTable, first: int, last: int) -> ShotArrays:
-    """Take frames ``first`` to ``last`` (both included) out of a table and vote down wild frames."""
-    frames = table.frames[first : last + 1]
-    scalars = np.array(
-        [(f.near_pct, f.far_pct, f.median_pct, f.left_edge_pct, f.right_edge_pct, f.confidence) for f in frames],
-        dtype=np.float64,
-    )
-    confident = scalars[:, 5] >= CONFIDENCE_FLOOR
-    near, far, median, left_edge, right_edge = np.where(confident[:, None], scalars[:, :5], np.nan).T
+def shot_arrays(columns: Columns, first: int, last: int) -> ShotArrays:
+    """Take frames ``first`` to ``last`` (both included) out of a clip and vote down wild frames."""
+    part = slice(first, last + 1)
+    confident = columns.confidence[part] >= CONFIDENCE_FLOOR
 
-    def rows(name: str, edge: Array) -> Array:
-        bands = np.array([getattr(f, name) for f in frames], dtype=np.float64)
+    def kept(values: Array) -> Array:
+        return np.where(confident if values.ndim == 1 else confident[:, None], values, np.nan)
+
+    def rows(bands: Array, edge: Array) -> Array:
         # An edge figure without rows (a table made elsewhere) counts for every row.
         bands = np.where(np.isnan(bands).all(axis=1, keepdims=True), edge[:, None], bands)
+        if np.isnan(bands).all():
+            return bands
         # Nothing in front in a frame that was measured is a vote against; a frame not measured has no vote.
-        bands = np.where(np.isnan(bands), np.inf, bands)
-        bands = running_median(np.where(confident[:, None], bands, np.nan))
+        bands = running_median(kept(np.where(np.isnan(bands), np.inf, bands)))
         return np.where(np.isinf(bands), np.nan, bands)
 
-    def hidden(name: str) -> Array:
-        black = np.array([getattr(f, name) for f in frames], dtype=np.float64)
-        return np.nan_to_num(running_median(np.where(confident[:, None], black, np.nan)), nan=0.0)
+    def hidden(black: Array) -> Array:
+        return np.nan_to_num(running_median(kept(black)), nan=0.0) if black.any() else black
 
+    near, far = kept(columns.near_pct[part]), kept(columns.far_pct[part])
+    left_edge, right_edge = kept(columns.left_edge_pct[part]), kept(columns.right_edge_pct[part])
     return ShotArrays(
         near=running_median(near),
         far=running_median(far, high=True),
         span=running_median(far - near, high=True),
-        median=running_median(median),
+        median=running_median(kept(columns.median_pct[part])),
         left_edge=running_median(left_edge),
         right_edge=running_median(right_edge),
-        left_rows=rows("left_rows_pct", left_edge),
-        right_rows=rows("right_rows_pct", right_edge),
-        left_hidden_px=hidden("left_hidden_px"),
-        right_hidden_px=hidden("right_hidden_px"),
+        left_rows=rows(columns.left_rows_pct[part], left_edge),
+        right_rows=rows(columns.right_rows_pct[part], right_edge),
+        left_hidden_px=hidden(columns.left_hidden_px[part]),
+        right_hidden_px=hidden(columns.right_hidden_px[part]),
         measured=confident & np.isfinite(near) & np.isfinite(far),
     )

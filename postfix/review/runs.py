@@ -18,10 +18,11 @@ import numpy.typing as npt
 
 from postfix.deliver.changelog import SCHEMA
 from postfix.errors import InputError
+from postfix.limits import Limits
 from postfix.plan.figures import Figures
 from postfix.plan.model import FILLS, Flag, HitKey, ShotPlan, WindowKey
 from postfix.source.pair import AS_GIVEN, Reading
-from postfix.viewing import Limits, Screen
+from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
 

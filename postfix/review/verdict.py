@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from postfix.limits import Limits
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, range_budget
 from postfix.review.runs import LoggedShot, Version
 from postfix.review.words import pct_text
-from postfix.viewing import Limits
 
 FLAG_WORDS = {
     "far": "too far behind",

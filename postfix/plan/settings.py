@@ -1,0 +1,100 @@
+"""What a person may choose about decisions, with the project's own defaults.
+
+No published figure was found for a depth jump at a cut, for the speed of a change of convergence, or for the size and
+speed of a floating window. Where no source stands beside a default it is the project's own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from postfix.limits import LimitRules
+from postfix.plan.model import Fill
+
+
+@dataclass(frozen=True)
+class ConvergenceSettings:
+    """How HIT is weighed over a whole edit.
+
+    Limits and what a person pinned come first and are never traded. The rest is one sum, least is best:
+    ``jump_weight`` for each percent of width by which the depth jump at a cut exceeds ``jump_arcmin``,
+    ``change_weight`` for each percent by which a shot is moved, ``loss_weight`` for each percent of picture hidden in
+    an eye by the move and its windows (mean over the shot), and ``window_weight`` for a shot that needs a window at
+    all. The default weights put them in that order.
+
+    Attributes
+    ----------
+    jump_arcmin : float
+        Depth jump at a cut that needs no care: half of the range comfortable for most.
+    jump_weight, change_weight, loss_weight, window_weight : float
+    ease : bool
+        Whether HIT may move inside a shot where no held one keeps the limits.
+    ease_pct_per_s : float
+        Fastest such move, percent of width a second, slow enough to go unseen.
+    handover_frames : int
+        Frames on each side of a cut over which both shots are eased towards each other where the jump is larger than
+        ``jump_arcmin``; 0 for none.
+    """
+
+    jump_arcmin: float = 30.0
+    jump_weight: float = 10.0
+    change_weight: float = 1.0
+    loss_weight: float = 1.0
+    window_weight: float = 0.5
+    ease: bool = True
+    ease_pct_per_s: float = 0.5
+    handover_frames: int = 0
+
+
+@dataclass(frozen=True)
+class WindowSettings:
+    """How floating windows are made.
+
+    Attributes
+    ----------
+    on : bool
+        False: none at all; what touches an edge stays and is flagged.
+    margin_pct : float
+        Hidden beyond the need, percent of width.
+    max_pct : float
+        Widest window, percent of width; what would need more is flagged.
+    speed_pct_per_s : float
+        Fastest change of a window's width inside a shot, percent of width a second.
+    ease_s : float
+        Seconds in which a window gathers that speed, and loses it.
+    hold_s : float
+        A window stays at its full width for at least so long, and does not close between two needs that are nearer
+        to each other than that.
+    brief_s : float
+        What touches an edge for less than this is left alone.
+    tilt : bool
+        Whether a window may be wider at its top or bottom.
+    both_sides : bool
+        Left and right alike, so that the whole window comes forward.
+    soft_px : float
+        Width of a soft edge, in pixels, inside the opaque one.
+    opacity_pct : float
+        100 hides all; less leaves what is behind it to be seen faintly.
+    """
+
+    on: bool = True
+    margin_pct: float = 0.1
+    max_pct: float = 6.0
+    speed_pct_per_s: float = 4.0
+    ease_s: float = 0.125
+    hold_s: float = 0.5
+    brief_s: float = 0.0
+    tilt: bool = True
+    both_sides: bool = False
+    soft_px: float = 0.0
+    opacity_pct: float = 100.0
+
+
+@dataclass(frozen=True)
+class PlanSettings:
+    """Everything a person may choose about decisions for one screen."""
+
+    limits: LimitRules = field(default_factory=LimitRules)
+    convergence: ConvergenceSettings = field(default_factory=ConvergenceSettings)
+    window: WindowSettings = field(default_factory=WindowSettings)
+    fill: Fill = "hide"
