@@ -19,7 +19,7 @@ from typing import Any, TextIO
 from postfix import commands
 from postfix.commands import Outcome
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError, UsageError
-from postfix.plan.model import FILLS
+from postfix.plan.settings import FILLS
 from postfix.versions import version_text
 
 PROGRAM = "postfix-stereo"

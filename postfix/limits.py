@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from postfix.viewing import Screen, mm_from_arcmin, pct_from_mm, range_mm_from_arcmin
@@ -36,6 +36,8 @@ class LimitRules:
         Divergence that no allowance may exceed.
     near_pct, far_pct, range_pct : float or None
         Given by hand, percent of width; each goes before every rule.
+    given_in : str
+        File and line of what a person gave, for messages and for the rule's words; no part of what is compared.
     """
 
     comfort: Comfort = "arcmin"
@@ -47,6 +49,7 @@ class LimitRules:
     near_pct: float | None = None
     far_pct: float | None = None
     range_pct: float | None = None
+    given_in: str = field(default="", compare=False)
 
 
 DEFAULT_RULES = LimitRules()

@@ -21,7 +21,8 @@ from postfix.measure.table_csv import table_text
 from postfix.plan.clip import plan_clip, predicted_flags, reason_text
 from postfix.plan.figures import predicted
 from postfix.plan.geometry import applied_hit_px
-from postfix.plan.model import FILLS, Fill, HitKey, WindowKey
+from postfix.plan.model import HitKey, WindowKey
+from postfix.plan.settings import FILLS, Fill
 from postfix.plan.windows import WINDOW_MAX_PCT
 from postfix.source.shots import Shot
 from postfix.viewing import BUILTIN_SCREENS

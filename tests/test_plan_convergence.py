@@ -11,7 +11,7 @@ from plan_tables import CLIP
 from postfix.limits import Limits
 from postfix.plan.convergence import FAR_MARGIN_PCT, NEAR_MARGIN_PCT, choose_hit
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
-from postfix.plan.model import FILLS, Fill
+from postfix.plan.settings import FILLS, Fill
 
 LIMITS = Limits(near_pct=-1.75, far_pct=0.54, range_pct=1.75)
 STEP_PCT = 100.0 * CLIP.step_px / CLIP.width_px

@@ -15,8 +15,9 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.clip import plan_clip
 from postfix.plan.file import plan_text, read_plan
-from postfix.plan.model import FILLS, HitKey, Plan, ShotPlan, WindowKey
+from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.screens import is_screen_name
+from postfix.plan.settings import FILLS
 from postfix.viewing import BUILTIN_SCREENS, Screen
 
 _SHARED_FOLDER = settings(

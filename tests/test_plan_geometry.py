@@ -25,7 +25,8 @@ from postfix.plan.geometry import (
     window_need_px,
     window_px_at,
 )
-from postfix.plan.model import FILLS, Fill, HitKey, ShotPlan, WindowKey
+from postfix.plan.model import HitKey, ShotPlan, WindowKey
+from postfix.plan.settings import FILLS, Fill
 
 
 def _moves(left: float, right: float, fill: Fill = "hide", zoom: float = 1.0) -> Moves:

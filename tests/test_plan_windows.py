@@ -15,8 +15,9 @@ from plan_tables import CLIP, frame, rows, table
 from postfix.measure.table import EDGE_BANDS, NAN, MeasurementTable
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, unmoved
 from postfix.plan.geometry import BAND_BORDERS, Moves, window_px_at
-from postfix.plan.model import Fill, ShotPlan, WindowKey
+from postfix.plan.model import ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
+from postfix.plan.settings import Fill
 from postfix.plan.windows import (
     KEY_TOLERANCE_PX,
     TILT_SAVING,

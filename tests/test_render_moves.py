@@ -10,7 +10,8 @@ from render_formats import FORMATS, clip_of, noise, rgb, yuv
 
 from postfix.errors import InputError
 from postfix.plan.geometry import split_px
-from postfix.plan.model import Fill, HitKey, ShotPlan, WindowKey
+from postfix.plan.model import HitKey, ShotPlan, WindowKey
+from postfix.plan.settings import Fill
 from postfix.render.moves import render_pair
 from postfix.render.planes import moved, row_counts
 from postfix.source.picture import PictureFormat, Planes

@@ -15,7 +15,8 @@ from postfix.limits import Limits
 from postfix.measure.table import NAN
 from postfix.plan.clip import plan_clip
 from postfix.plan.figures import EDGE_TOLERANCE_PCT
-from postfix.plan.model import Fill, ShotPlan
+from postfix.plan.model import ShotPlan
+from postfix.plan.settings import Fill
 from postfix.plan.windows import WINDOW_MARGIN_PCT
 from postfix.render.moves import render_pair
 from postfix.source.picture import Planes

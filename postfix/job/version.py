@@ -24,7 +24,8 @@ from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
 from postfix.plan.geometry import changes_nothing
-from postfix.plan.model import Fill, Plan
+from postfix.plan.model import Plan
+from postfix.plan.settings import Fill
 from postfix.render.moves import render_pair
 from postfix.source.editlist import read_edit_list
 from postfix.source.opening import sha256_of

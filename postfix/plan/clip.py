@@ -22,8 +22,9 @@ from postfix.plan.figures import (
 )
 from postfix.plan.geometry import moves_of
 from postfix.plan.locked import locked_shots
-from postfix.plan.model import Fill, Flag, HitKey, Plan, ShotPlan, WindowKey
+from postfix.plan.model import Flag, HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
+from postfix.plan.settings import Fill
 from postfix.plan.windows import windows_for
 from postfix.source.shots import Shot
 from postfix.viewing import Screen, mm_from_pct

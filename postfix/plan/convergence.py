@@ -10,7 +10,7 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.geometry import covering_zoom
-from postfix.plan.model import Fill
+from postfix.plan.settings import Fill
 
 FAR_MARGIN_PCT = 0.05
 """Kept free of the far limit where there is room: the measurement's own error. Project default."""

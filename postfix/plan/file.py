@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -11,13 +10,13 @@ from typing import Any
 import tomlkit
 from tomlkit.items import Array as TomlArray
 
-from postfix.errors import InputError
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.convergence import HIT_MAX_PCT
-from postfix.plan.model import FILLS, HitKey, Plan, ShotPlan, WindowKey
-from postfix.plan.screens import describe, is_number, load_toml, screen_from
-from postfix.plan.toml_lines import place
+from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
+from postfix.plan.screens import describe, load_toml, screen_from
+from postfix.plan.settings import FILLS
+from postfix.plan.toml_tables import TomlTable
 
 _HEADER = (
     "What will be done to each shot for one screen. It may be edited and rendered again.",
@@ -105,64 +104,24 @@ def read_plan(path: Path) -> Plan:
         Names file, line, key, what was found and what was expected.
     """
     text, data = load_toml(path, "a plan with [screen], [limits], [clip] and [[shot]]")
-    root = _Table(path, text, None, 0, data)
+    root = TomlTable(path, text, None, 0, data)
     root.only("screen", "limits", "clip", "shot")
     screen = screen_from(root.get("screen", dict, "a table"), path, text, "screen", 0, is_list=False)
-    limits = _limits(_Table(path, text, "limits", 0, root.get("limits", dict, "a table")))
-    clip, count = _clip(_Table(path, text, "clip", 0, root.get("clip", dict, "a table")))
+    limits = _limits(TomlTable(path, text, "limits", 0, root.get("limits", dict, "a table")))
+    clip, count = _clip(TomlTable(path, text, "clip", 0, root.get("clip", dict, "a table")))
     entries = root.get("shot", list, "[[shot]] entries")
     shots: list[ShotPlan] = []
     for index, entry in enumerate(entries):
         if not isinstance(entry, dict):
             raise root.error("shot", describe(entry), "[[shot]] entries", "write each shot under a [[shot]] header")
-        shots.append(_shot(_Table(path, text, "shot", index, entry), shots, count))
+        shots.append(_shot(TomlTable(path, text, "shot", index, entry), shots, count))
     if not shots or shots[-1].last != count - 1:
         found = f"shots that end at frame {shots[-1].last}" if shots else "no shots"
         raise root.error("shot", found, f"shots up to the clip's last frame {count - 1}", "cover every frame once")
     return Plan(screen, limits, clip, tuple(shots))
 
 
-class _Table:
-    """One TOML table being read, that knows where it stands."""
-
-    def __init__(self, path: Path, text: str, name: str | None, index: int, data: dict[str, Any]) -> None:
-        self.path, self.text, self.name, self.index, self.data = path, text, name, index, data
-
-    def error(self, key: str, found: str, expected: str, next_step: str) -> InputError:
-        where = place(self.path, self.text, self.name, self.index, key.split("[")[0])
-        if self.name == "shot":
-            where += f", shot {self.index + 1}"
-        elif self.name is not None:
-            where += f", [{self.name}]"
-        return InputError(f"{where}, {key}", found, expected, next_step)
-
-    def only(self, *known: str) -> None:
-        for key in self.data:
-            if key not in known:
-                raise self.error(key, "a key that is not known", f"one of {', '.join(known)}", "remove or rename it")
-
-    def get(self, key: str, kind: type, expected: str, default: Any = None) -> Any:
-        value = self.data.get(key, default)
-        if not isinstance(value, kind):
-            raise self.error(key, describe(value), expected, "correct it")
-        return value
-
-    def integer(self, key: str, least: int, default: int | None = None) -> int:
-        value = self.data.get(key, default)
-        if isinstance(value, bool) or not isinstance(value, int) or not least <= value < 2**31:
-            raise self.error(key, describe(value), f"a whole number, {least} or more", "correct it")
-        return value
-
-    def number(self, key: str, test: Callable[[float], bool], expected: str, default: float | None = None) -> float:
-        return self.checked(key, self.data.get(key, default), test, expected)
-
-    def checked(self, key: str, value: object, test: Callable[[float], bool], expected: str) -> float:
-        if not is_number(value) or not test(float(value)):
-            raise self.error(key, describe(value), expected, "correct it")
-        return float(value)
-
-
-def _limits(table: _Table) -> Limits:
+def _limits(table: TomlTable) -> Limits:
     table.only("near_pct", "far_pct", "range_pct", "near_rule", "far_rule", "range_rule")
 
     def pct(key: str) -> float:
@@ -183,7 +142,7 @@ def _limits(table: _Table) -> Limits:
     return limits
 
 
-def _clip(table: _Table) -> tuple[ClipInfo, int]:
+def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
     table.only("name", "width_px", "height_px", "frames", "rate", "step_px")
     rate = table.get("rate", str, 'a rate in quotation marks, such as "24" or "24000/1001"')
     match = re.fullmatch(r"([1-9][0-9]{0,9})(?:/([1-9][0-9]{0,9}))?", rate, re.ASCII)
@@ -199,7 +158,7 @@ def _clip(table: _Table) -> tuple[ClipInfo, int]:
     return clip, table.integer("frames", 1)
 
 
-def _shot(table: _Table, before: list[ShotPlan], count: int) -> ShotPlan:
+def _shot(table: TomlTable, before: list[ShotPlan], count: int) -> ShotPlan:
     table.only("name", "first", "last", "hit", "zoom", "fill", "window", "locked", "reason")
     name = table.get("name", str, "text")
     if any(shot.name == name for shot in before):
@@ -235,7 +194,9 @@ def _shot(table: _Table, before: list[ShotPlan], count: int) -> ShotPlan:
     )
 
 
-def _keys(table: _Table, key: str, known: tuple[str, ...], first: int, last: int) -> list[tuple[int, dict[str, Any]]]:
+def _keys(
+    table: TomlTable, key: str, known: tuple[str, ...], first: int, last: int
+) -> list[tuple[int, dict[str, Any]]]:
     """Frame and content of each entry of ``hit`` or ``window``, in order and inside the shot."""
     keys: list[tuple[int, dict[str, Any]]] = []
     for index, entry in enumerate(table.get(key, list, "a list of entries in brackets", [])):
@@ -253,12 +214,12 @@ def _keys(table: _Table, key: str, known: tuple[str, ...], first: int, last: int
     return keys
 
 
-def _pct(table: _Table, entry: dict[str, Any], index: int) -> float:
+def _pct(table: TomlTable, entry: dict[str, Any], index: int) -> float:
     expected = f"percent of width from -{HIT_MAX_PCT:g} to {HIT_MAX_PCT:g}"
     return table.checked(f"hit[{index}].pct", entry["pct"], lambda value: abs(value) <= HIT_MAX_PCT, expected)
 
 
-def _widths(table: _Table, entry: dict[str, Any], index: int, side: str) -> tuple[float, float]:
+def _widths(table: TomlTable, entry: dict[str, Any], index: int, side: str) -> tuple[float, float]:
     pair = entry[side]
     key = f"window[{index}].{side}"
     if not isinstance(pair, list) or len(pair) != 2:

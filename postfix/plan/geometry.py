@@ -26,7 +26,8 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.table import EDGE_BANDS, ClipInfo
-from postfix.plan.model import Fill, HitKey, ShotPlan
+from postfix.plan.model import HitKey, ShotPlan
+from postfix.plan.settings import Fill
 
 Side = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")

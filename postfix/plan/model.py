@@ -7,19 +7,13 @@ half of it to the right and the left eye by the rest to the left.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
+from postfix.plan.settings import Fill, PlanSettings
 from postfix.viewing import Screen
-
-Fill = Literal["hide", "zoom", "crop"]
-"""What becomes of columns laid bare by the move. ``hide``: black in the eye that lacks them, so that the window moves
-with them. ``crop``: black in both eyes alike, so that the window stays at the screen. ``zoom``: both eyes enlarged just
-enough to cover them, the one choice that resamples."""
-
-FILLS: tuple[Fill, ...] = ("hide", "zoom", "crop")
 
 
 @dataclass(frozen=True)
@@ -121,6 +115,7 @@ class Plan:
     limits: Limits
     clip: ClipInfo
     shots: tuple[ShotPlan, ...]
+    settings: PlanSettings = field(default_factory=PlanSettings)
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,16 @@ speed of a floating window. Where no source stands beside a default it is the pr
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from postfix.limits import LimitRules
-from postfix.plan.model import Fill
+
+Fill = Literal["hide", "zoom", "crop"]
+"""What becomes of columns laid bare by the move. ``hide``: black in the eye that lacks them, so that the window moves
+with them. ``crop``: black in both eyes alike, so that the window stays at the screen. ``zoom``: both eyes enlarged just
+enough to cover them, the one choice that resamples."""
+
+FILLS: tuple[Fill, ...] = ("hide", "zoom", "crop")
 
 
 @dataclass(frozen=True)

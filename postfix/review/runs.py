@@ -20,7 +20,8 @@ from postfix.deliver.changelog import SCHEMA
 from postfix.errors import InputError
 from postfix.limits import Limits
 from postfix.plan.figures import Figures
-from postfix.plan.model import FILLS, Flag, HitKey, ShotPlan, WindowKey
+from postfix.plan.model import Flag, HitKey, ShotPlan, WindowKey
+from postfix.plan.settings import FILLS
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.viewing import Screen
 
