@@ -18,6 +18,39 @@ Three-Dimensional Photography, p. 82). The playback rule of the German society f
 Comfort = Literal["arcmin", "percent", "percent-wide", "zone"]
 """What limits near, far and range besides the eye distance: an angle, percent of width, or the zone of comfort."""
 
+COMFORTS: tuple[Comfort, ...] = ("arcmin", "percent", "percent-wide", "zone")
+
+
+@dataclass(frozen=True)
+class Span:
+    """What a number that a person gives may be: from ``low`` to ``high``, ``low`` itself only where ``with_low``."""
+
+    low: float
+    high: float
+    unit: str
+    with_low: bool = True
+
+    def holds(self, value: float) -> bool:
+        return (self.low <= value if self.with_low else self.low < value) and value <= self.high
+
+    def __str__(self) -> str:
+        if self.with_low:
+            return f"{self.unit} from {self.low:g} to {self.high:g}"
+        return f"{self.unit}, more than {self.low:g} and at most {self.high:g}"
+
+
+LIMIT_SPANS: dict[str, Span] = {
+    "comfort_arcmin": Span(0.0, 300.0, "arcminutes", with_low=False),
+    "eye_mm": Span(0.0, 200.0, "millimetres", with_low=False),
+    "allowance_mm": Span(0.0, 1000.0, "millimetres"),
+    "allowance_pct": Span(0.0, 50.0, "percent of width"),
+    "divergence_deg": Span(0.0, 10.0, "degrees", with_low=False),
+    "near_pct": Span(-100.0, 100.0, "percent of width"),
+    "far_pct": Span(-100.0, 100.0, "percent of width"),
+    "range_pct": Span(0.0, 200.0, "percent of width", with_low=False),
+}
+"""What the figures of :class:`LimitRules` may be; wide enough for every screen, narrow enough to catch a wrong unit."""
+
 
 @dataclass(frozen=True)
 class LimitRules:

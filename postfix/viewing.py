@@ -13,6 +13,10 @@ ADULT_EYE_MM = 65.0
 """Eye distance used where none is given: common practice for the far limit. The mean adult has 63 mm and nearly
 everyone 45 to 80 mm (Dodgson 2004, Proc. SPIE 5291, 36–46)."""
 
+CHILD_EYE_MM = 50.0
+"""Eye distance for children: a cautious figure of this project between the 40 mm that a maker should allow for from the
+age of five (Dodgson 2004) and the adult 65."""
+
 
 def px_from_pct(pct: float, width_px: int) -> float:
     """Parallax in pixels of a picture ``width_px`` wide, from percent of width."""

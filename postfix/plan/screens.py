@@ -11,9 +11,11 @@ from typing import Any, TypeGuard
 
 from postfix.errors import InputError, UsageError
 from postfix.plan.toml_lines import place
-from postfix.viewing import ADULT_EYE_MM, BUILTIN_SCREENS, Screen
+from postfix.viewing import ADULT_EYE_MM, BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
 _MEASURES = re.compile(r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)")
+
+_SCREEN_KEYS = ("name", "width_mm", "distance_mm", "eye_mm", "children", "note")
 
 SCREEN_MM_MAX = 1e6
 """Widest and farthest screen accepted: a kilometre, so that metres typed for millimetres elsewhere stay visible."""
@@ -29,6 +31,11 @@ def is_screen_name(name: str) -> bool:
     )
 
 
+def is_measures(text: str) -> bool:
+    """True for width × distance as ``8500x12000``."""
+    return _MEASURES.fullmatch(text) is not None
+
+
 def read_screen(text_or_name: str, tables: Sequence[Path] = ()) -> Screen:
     """The screen a person means.
 
@@ -37,8 +44,8 @@ def read_screen(text_or_name: str, tables: Sequence[Path] = ()) -> Screen:
     text_or_name : str
         A name in one of ``tables``, a built-in name, or width × distance in millimetres as ``8500x12000``.
     tables : sequence of Path
-        TOML files with ``[[screen]]`` entries: ``name``, ``width_mm``, ``distance_mm`` and, if wanted, ``eye_mm`` and
-        ``note``. Their names go before built-in ones; of two alike the later file's counts.
+        TOML files with ``[[screen]]`` entries: ``name``, ``width_mm``, ``distance_mm`` and, if wanted, ``eye_mm`` or
+        ``children = true``, and ``note``. Their names go before built-in ones; of two alike the later file's counts.
 
     Raises
     ------
@@ -138,16 +145,20 @@ def screen_from(entry: dict[str, Any], path: Path, text: str, table: str, index:
         return InputError(f"{place(path, text, table, index, key)}, {where}, {key}", found, expected, next_step)
 
     for key in entry:
-        if key not in ("name", "width_mm", "distance_mm", "eye_mm", "note"):
-            raise fail(
-                key, "a key that is not known", "name, width_mm, distance_mm, eye_mm or note", "remove or rename it"
-            )
+        if key not in _SCREEN_KEYS:
+            raise fail(key, "a key that is not known", f"one of {', '.join(_SCREEN_KEYS)}", "remove or rename it")
+    children = entry.get("children", False)
+    if not isinstance(children, bool):
+        raise fail("children", describe(children), "true or false", "correct it")
+    if "children" in entry and "eye_mm" in entry:
+        raise fail("children", "both children and eye_mm", "one of them", "remove one")
+    usual_eye_mm = CHILD_EYE_MM if children else ADULT_EYE_MM
     name = entry.get("name")
     if not isinstance(name, str) or not is_screen_name(name):
         raise fail("name", describe(name), "a name that can be a folder's name", "choose another name")
     figures = {}
     for key in ("width_mm", "distance_mm", "eye_mm"):
-        value = entry.get(key, ADULT_EYE_MM if key == "eye_mm" else None)
+        value = entry.get(key, usual_eye_mm if key == "eye_mm" else None)
         if not is_number(value) or not 0.0 < value <= SCREEN_MM_MAX:
             raise fail(key, describe(value), "millimetres, more than 0", "set it to a measure in millimetres")
         figures[key] = float(value)

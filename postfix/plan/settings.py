@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from postfix.limits import LimitRules
+from postfix.limits import LimitRules, Span
 
 Fill = Literal["hide", "zoom", "crop"]
 """What becomes of columns laid bare by the move. ``hide``: black in the eye that lacks them, so that the window moves
@@ -17,6 +17,9 @@ with them. ``crop``: black in both eyes alike, so that the window stays at the s
 enough to cover them, the one choice that resamples."""
 
 FILLS: tuple[Fill, ...] = ("hide", "zoom", "crop")
+
+HIT_MAX_PCT = 50.0
+"""Largest HIT considered or accepted, percent of width."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,7 @@ class ConvergenceSettings:
     loss_weight: float = 1.0
     window_weight: float = 0.5
     ease: bool = True
-    ease_pct_per_s: float = 0.5
+    ease_pct_per_s: float = 1.0
     handover_frames: int = 0
 
 
@@ -105,3 +108,29 @@ class PlanSettings:
     convergence: ConvergenceSettings = field(default_factory=ConvergenceSettings)
     window: WindowSettings = field(default_factory=WindowSettings)
     fill: Fill = "hide"
+
+
+_WEIGHT = Span(0.0, 1000.0, "a number")
+
+SPANS: dict[type, dict[str, Span]] = {
+    ConvergenceSettings: {
+        "jump_arcmin": Span(0.0, 300.0, "arcminutes"),
+        "jump_weight": _WEIGHT,
+        "change_weight": _WEIGHT,
+        "loss_weight": _WEIGHT,
+        "window_weight": _WEIGHT,
+        "ease_pct_per_s": Span(0.0, 100.0, "percent of width a second", with_low=False),
+        "handover_frames": Span(0, 1000, "a whole number of frames"),
+    },
+    WindowSettings: {
+        "margin_pct": Span(0.0, 10.0, "percent of width"),
+        "max_pct": Span(0.0, 50.0, "percent of width"),
+        "speed_pct_per_s": Span(0.0, 1000.0, "percent of width a second", with_low=False),
+        "ease_s": Span(0.0, 10.0, "seconds"),
+        "hold_s": Span(0.0, 60.0, "seconds"),
+        "brief_s": Span(0.0, 60.0, "seconds"),
+        "soft_px": Span(0.0, 1000.0, "pixels"),
+        "opacity_pct": Span(0.0, 100.0, "percent"),
+    },
+}
+"""What each number may be that a person gives."""
