@@ -1,25 +1,30 @@
-"""After planning and rendering, what is seen beside an edge by that side's eye is seen by the other eye too.
+"""Windows as they come out of planning and rendering: what they hide, and how they fade.
 
-That is what "not in front of the edge" means, and it is checked here without any formula of the plan: every column of
-the pictures carries its own code, so a column's partner can be looked up in the other eye's finished picture.
+What is seen beside an edge by that side's eye is seen by the other eye too. That is what "not in front of the edge"
+means, and it is checked here without any formula of the plan: every column of the pictures carries its own code, so a
+column's partner can be looked up in the other eye's finished picture.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from plan_tables import frame, rows, table
-from render_formats import clip_of, yuv
+from plan_tables import frame, measurement, rows, table
+from render_formats import FORMATS, clip_of, noise, yuv
 
+from postfix.demo.film import FILM, SIZE_PX
+from postfix.demo.footage import yuv422p10
 from postfix.limits import Limits
+from postfix.measure.columns import columns_of
+from postfix.measure.frame import measure_frame
 from postfix.measure.table import NAN
 from postfix.plan.clip import plan_clip
-from postfix.plan.figures import EDGE_TOLERANCE_PCT
-from postfix.plan.model import ShotPlan
+from postfix.plan.figures import EDGE_TOLERANCE_PCT, figures_of
+from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.settings import Fill
 from postfix.plan.windows import WINDOW_MARGIN_PCT
 from postfix.render.moves import render_pair
-from postfix.source.picture import Planes
+from postfix.source.picture import PictureFormat, Planes
 from postfix.viewing import Screen
 
 FMT = yuv("422", 16, 640, 48)
@@ -108,3 +113,218 @@ def test_the_finished_pictures_have_the_parallax_that_was_planned(
     found_px = (left - right)[:, middle].mean() / SPACING * shot.zoom
     planned_px = shot.zoom * 4 + shot.hit[0].pct * FMT.width / 100.0
     assert found_px == pytest.approx(planned_px, abs=0.05)
+
+
+# --- soft edges, and windows that let the picture through ---
+
+
+def _veiled(
+    fmt: PictureFormat,
+    left: tuple[float, float],
+    right: tuple[float, float] = (0.0, 0.0),
+    *,
+    soft_px: float = 0.0,
+    opacity_pct: float = 100.0,
+    hit_px: float = 0.0,
+    fill: Fill = "hide",
+    zoom: float = 1.0,
+) -> ShotPlan:
+    return ShotPlan(
+        "sh001",
+        0,
+        9,
+        (HitKey(0, hit_px * 100.0 / fmt.width),),
+        zoom=zoom,
+        fill=fill,
+        window=(WindowKey(0, left, right),),
+        window_soft_px=soft_px,
+        window_opacity_pct=opacity_pct,
+    )
+
+
+def _render(fmt: PictureFormat, shot: ShotPlan) -> tuple[Planes, Planes, bool]:
+    return render_pair(noise(fmt, 1), noise(fmt, 2), fmt, clip_of(fmt), shot, 0)
+
+
+def _hidden_shares(fmt: PictureFormat, line_px: tuple[float, float], soft_px: float) -> list[list[float]]:
+    """How much of each luma pixel a soft window at the left hides, pixel by pixel (computed)."""
+    shares = []
+    for row in range(fmt.height):
+        width = line_px[0] + (line_px[1] - line_px[0]) * (row + 0.5) / fmt.height
+        ramp = min(soft_px, width)
+        along = []
+        for column in range(fmt.width):
+            x = (column + 0.5 - width) / ramp
+            along.append(1.0 if column < width - 1e-6 else (0.0 if x >= 1.0 else 1.0 - (3.0 * x**2 - 2.0 * x**3)))
+        shares.append(along)
+    return shares
+
+
+def _over_samples(shares: np.ndarray, step_x: int, step_y: int) -> np.ndarray:
+    """Mean of the luma pixels under each sample."""
+    height, width = shares.shape
+    return np.array(
+        [
+            [shares[y : y + step_y, x : x + step_x].mean() for x in range(0, width, step_x)]
+            for y in range(0, height, step_y)
+        ]
+    )
+
+
+def _faded(fmt: PictureFormat, index: int, source: np.ndarray, shares: np.ndarray) -> np.ndarray:
+    """A plane under (rows, columns) shares by the definition, unrounded."""
+    black = np.array(fmt.planes[index].black)
+    black = black[0] if source.ndim == 2 else black
+    shares = shares if source.ndim == 2 else shares[:, :, None]
+    return np.asarray(black + (1.0 - shares) * (source.astype(np.float64) - black))
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("opacity_pct", [100.0, 40.0])
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_soft_edge_follows_a_tilted_window_in_every_plane(name: str, opacity_pct: float, side: str) -> None:
+    fmt, line = FORMATS[name], (5.3, 14.0)
+    no = (0.0, 0.0)
+    lines = (line, no) if side == "left" else (no, line)
+    left, right, _ = _render(fmt, _veiled(fmt, *lines, soft_px=6.0, opacity_pct=opacity_pct))
+    out, source = (left, noise(fmt, 1)) if side == "left" else (right, noise(fmt, 2))
+    assert np.array_equal((right if side == "left" else left)[0], noise(fmt, 2 if side == "left" else 1)[0])
+    shares = np.array(_hidden_shares(fmt, line, 6.0)) * opacity_pct / 100.0
+    shares = shares if side == "left" else shares[:, ::-1]
+    for index, plane in enumerate(fmt.planes):
+        over = _over_samples(shares, plane.step_x, plane.step_y)
+        assert out[index].dtype == source[index].dtype
+        # Nothing outside the window's reach changes by a code, and what is wholly hidden is exact black.
+        assert np.array_equal(out[index][over == 0.0], source[index][over == 0.0])
+        assert (out[index][over == 1.0] == np.array(plane.black).astype(fmt.dtype)).all()
+        off = np.abs(out[index].astype(np.float64) - _faded(fmt, index, source[index], over))
+        # Rounded to the nearest code; a float sample keeps its own 24 bits.
+        assert off.max() <= (1e-6 if fmt.dtype == "float32" else 0.5 + 1e-6)
+
+
+@pytest.mark.parametrize("side", [0, 1])
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_faint_window_covers_the_very_area_that_an_opaque_one_hides(name: str, side: int) -> None:
+    fmt = FORMATS[name]
+    opaque = _render(fmt, _veiled(fmt, (1.0, 13.0), (9.0, 2.0)))[side]
+    faint = _render(fmt, _veiled(fmt, (1.0, 13.0), (9.0, 2.0), opacity_pct=50.0))[side]
+    for index, source in enumerate(noise(fmt, side + 1)):
+        hidden = opaque[index] != source
+        hidden = hidden if source.ndim == 2 else hidden.any(axis=2)
+        assert np.array_equal(faint[index][~hidden], source[~hidden])
+        want = _faded(fmt, index, source, 0.5 * hidden)
+        off = np.abs(faint[index].astype(np.float64) - want)
+        assert off.max() <= (1e-6 if fmt.dtype == "float32" else 0.5)
+
+
+@pytest.mark.parametrize("fill", ["hide", "crop"])
+@pytest.mark.parametrize("soft_px", [0.0, 5.0])
+def test_what_the_move_lays_bare_is_black_whatever_the_window_lets_through(soft_px: float, fill: Fill) -> None:
+    fmt = FORMATS["yuv422-10"]
+    # A HIT of −16 px moves the left eye 8 px to the right; the window is 6 px wider than what that lays bare.
+    shot = _veiled(fmt, (14.0, 14.0), opacity_pct=30.0, soft_px=soft_px, hit_px=-16.0, fill=fill)
+    left, right, _ = _render(fmt, shot)
+    moved_left, moved_right, _ = _render(fmt, _veiled(fmt, (0.0, 0.0), hit_px=-16.0, fill=fill))
+    assert all(np.array_equal(a, b) for a, b in zip(right, moved_right))
+    for index, plane in enumerate(fmt.planes):
+        bare, window, reach = (int(px) // plane.step_x for px in (8, 14, 14 + soft_px + 1))
+        assert (left[index][:, :bare] == plane.black[0]).all()
+        want = _faded(fmt, index, moved_left[index][:, bare:window], np.full((1, window - bare), 0.3))
+        assert np.abs(left[index][:, bare:window] - want).max() <= 0.5
+        assert np.array_equal(left[index][:, reach:], moved_left[index][:, reach:])
+
+
+@pytest.mark.parametrize("name", ["yuv420-8", "rgb-float"])
+def test_a_window_that_hides_nothing_leaves_the_same_arrays(name: str) -> None:
+    fmt = FORMATS[name]
+    left, right = noise(fmt, 1), noise(fmt, 2)
+    for shot in (
+        _veiled(fmt, (9.0, 4.0), (3.0, 3.0), opacity_pct=0.0, soft_px=4.0),
+        _veiled(fmt, (0.0, 0.0), opacity_pct=50.0, soft_px=4.0),
+    ):
+        out_left, out_right, unchanged = render_pair(left, right, fmt, clip_of(fmt), shot, 0)
+        assert unchanged
+        assert out_left is left
+        assert out_right is right
+
+
+def test_a_soft_edge_is_no_wider_than_its_window_beyond_what_is_bare() -> None:
+    """So a window that grows from nothing does not bring a broad shadow with its first column."""
+    fmt = yuv("444", 16)
+    for hit_px, bare in ((0.0, 0), (-16.0, 8)):
+        moved_left = _render(fmt, _veiled(fmt, (0.0, 0.0), hit_px=hit_px))[0][0]
+        for beyond in (0.0, 0.4, 1.0, 3.0, 12.0):
+            line = (bare + beyond, bare + beyond)
+            left = _render(fmt, _veiled(fmt, line, soft_px=12.0, hit_px=hit_px))[0][0]
+            changed = np.flatnonzero((left != moved_left).any(axis=0))
+            most = changed.max() + 1 if changed.size else bare
+            assert bare + beyond <= most <= bare + np.ceil(2.0 * beyond)
+    tilted = _render(fmt, _veiled(fmt, (0.0, 18.0), soft_px=12.0))[0][0]
+    reach = (tilted != noise(fmt, 1)[0]).sum(axis=1)
+    assert reach[0] <= 1
+    assert reach[-1] >= 28
+
+
+def test_brightness_and_colour_fade_together() -> None:
+    """On one flat colour chroma is never stronger against luma than in the picture: no coloured fringe."""
+    fmt = yuv("420", 16, 96, 36)
+    flat = tuple(
+        np.full((36 // plane.step_y, 96 // plane.step_x), code, np.uint16)
+        for plane, code in zip(fmt.planes, (40000, 20000, 45000))
+    )
+    left, _, _ = render_pair(flat, flat, fmt, clip_of(fmt), _veiled(fmt, (17.0, 31.0), soft_px=16.0), 0)
+    luma = (left[0].astype(float) - fmt.planes[0].black[0]) / (40000 - fmt.planes[0].black[0])
+    assert (np.diff(luma, axis=1) >= 0.0).all()
+    assert np.abs(np.diff(luma, axis=1)).max() <= 1.5 / 16 + 0.02  # the steepest that 3x² − 2x³ gets over 16 px
+    for index, code in ((1, 20000), (2, 45000)):
+        neutral = fmt.planes[index].black[0]
+        colour = (left[index].astype(float) - neutral) / (code - neutral)
+        assert np.abs(colour - _over_samples(luma, 2, 2)).max() < 1e-3
+
+
+def test_samples_that_are_no_numbers_stay_where_the_picture_shows_and_are_black_where_it_is_hidden() -> None:
+    fmt = FORMATS["rgb-float"]
+    wild = np.full((fmt.height, fmt.width, 3), np.inf, np.float32)
+    wild[::2] = np.nan
+    left, _, _ = render_pair((wild,), (wild,), fmt, clip_of(fmt), _veiled(fmt, (8.0, 8.0), soft_px=4.0), 0)
+    assert (left[0][:, :8] == 0.0).all()
+    assert not np.isfinite(left[0][:, 8:]).any()
+
+
+def test_a_soft_window_of_a_zoomed_shot_is_laid_over_the_picture_drawn_anew() -> None:
+    fmt = FORMATS["yuv422-10"]
+    plain = _render(fmt, _veiled(fmt, (0.0, 0.0), hit_px=-3.0, fill="zoom", zoom=1.05))[0]
+    soft = _render(fmt, _veiled(fmt, (6.0, 6.0), hit_px=-3.0, fill="zoom", zoom=1.05, soft_px=4.0))[0]
+    for index, plane in enumerate(fmt.planes):
+        assert (soft[index][:, : 6 // plane.step_x] == plane.black[0]).all()
+        assert np.array_equal(soft[index][:, 10 // plane.step_x :], plain[index][:, 10 // plane.step_x :])
+
+
+def test_a_window_wider_than_the_picture_hides_all_of_it_however_soft() -> None:
+    fmt = FORMATS["odd-420"]
+    left, _, _ = _render(fmt, _veiled(fmt, (500.0, 500.0), soft_px=9.0))
+    assert all((left[index] == plane.black[0]).all() for index, plane in enumerate(fmt.planes))
+
+
+# --- what the finished check sees of them ---
+
+
+def _left_excess_pct(soft_px: float, opacity_pct: float) -> float:
+    """How far the spool that the left edge cuts 1.4 % in front of the screen lies in front of that edge, measured on
+    the rendered pictures; the window is as wide as is planned for it."""
+    fmt = yuv("422", 10, *SIZE_PX)
+    left, right = (yuv422p10(eye) for eye in FILM[0].scene.render(14))
+    shot = _veiled(fmt, (14.55, 14.55), soft_px=soft_px, opacity_pct=opacity_pct)
+    left, right, _ = render_pair(left, right, fmt, clip_of(fmt), shot, 0)
+    seen, _ = measure_frame(left, right, fmt, with_all=False)
+    return figures_of(columns_of(measurement([seen], clip=clip_of(fmt))), 0, 0).left_excess_pct
+
+
+@pytest.mark.parametrize("soft_px", [0.0, 4.0, 8.0])
+def test_the_check_finds_nothing_in_front_of_an_opaque_window_however_its_edge_is(soft_px: float) -> None:
+    assert _left_excess_pct(soft_px, 100.0) == 0.0
+
+
+@pytest.mark.parametrize("opacity_pct", [30.0, 60.0, 90.0])
+def test_the_check_sees_through_a_faint_window_what_the_eyes_see_through_it(opacity_pct: float) -> None:
+    assert _left_excess_pct(0.0, opacity_pct) == pytest.approx(1.4, abs=0.2)

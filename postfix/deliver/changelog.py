@@ -21,7 +21,7 @@ from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
 from postfix.plan.geometry import moves_of, window_px_at
-from postfix.plan.model import Flag, Plan, ShotPlan
+from postfix.plan.model import Flag, Plan, ShotPlan, Subject
 from postfix.plan.robust import shot_arrays
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.timecode import timecode_at
@@ -127,9 +127,11 @@ def change_log(
             "height_px": clip.height_px,
             "rate": str(clip.rate),
             "frames": plan.shots[-1].last + 1,
+            "footage": clip.footage,
         },
         "screen": asdict(plan.screen),
         "limits": asdict(plan.limits),
+        "settings": asdict(plan.settings),
         "reading": asdict(reading),
         "sources": [asdict(source) for source in sources],
         "outputs": [{k: getattr(output, k) for k in ("eye", "path", "frames", "sha256")} for output in outputs],
@@ -153,12 +155,23 @@ def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[st
         "zoom": shot.zoom,
         "fill": shot.fill,
         "window": [{"frame": k.frame, "left_px": list(k.left_px), "right_px": list(k.right_px)} for k in shot.window],
+        "window_soft_px": shot.window_soft_px,
+        "window_opacity_pct": shot.window_opacity_pct,
+        "subject": _subject_entry(shot.subject),
+        "by_hand": list(shot.by_hand),
         "locked": shot.locked,
         "before": _figures_entry(result.before),
         "after": _figures_entry(result.after),
         "flags": [asdict(flag) for flag in result.flags],
         "reason": shot.reason,
     }
+
+
+def _subject_entry(subject: Subject | None) -> dict[str, Any] | None:
+    if subject is None:
+        return None
+    found_pct = None if subject.found_pct is None else _plain(subject.found_pct)
+    return {"frame": subject.frame, "box": list(subject.box), "at_pct": subject.at_pct, "found_pct": found_pct}
 
 
 def _figures_entry(figures: Figures | None) -> dict[str, Any] | None:

@@ -10,7 +10,10 @@ from postfix.plan.geometry import SIDES, Moves, bare_px, is_resampled, moves_of,
 from postfix.plan.model import ShotPlan
 from postfix.render.planes import moved, painted, row_counts
 from postfix.render.resample import resampled
+from postfix.render.veils import is_veil, veiled, window_weights
 from postfix.source.picture import PictureFormat, Planes
+
+Line = tuple[float, float]
 
 
 def render_pair(
@@ -44,18 +47,14 @@ def render_pair(
     _check(fmt, clip)
     moves = moves_of(shot_plan, clip, [frame])
     window = window_px_at(shot_plan, [frame])[0]
-    bare_left, bare_right = (bare_px(moves, side, clip.width_px) for side in SIDES)
+    bare = [bare_px(moves, side, clip.width_px) for side in SIDES]
+    lines: tuple[Line, Line] = ((float(window[0]), float(window[1])), (float(window[2]), float(window[3])))
     eyes = []
     for index, (planes, shift) in enumerate(((left, moves.left_px[0]), (right, moves.right_px[0]))):
         out = _placed(planes, fmt, moves, float(shift), is_resampled(shot_plan))
-        # The window is in the left eye at the left side and in the right eye at the right side.
-        hidden_left = row_counts(float(bare_left[index][0]), float(bare_left[index][0]), fmt.height)
-        hidden_right = row_counts(float(bare_right[index][0]), float(bare_right[index][0]), fmt.height)
-        if index == 0:
-            hidden_left = np.maximum(hidden_left, row_counts(window[0], window[1], fmt.height))
-        else:
-            hidden_right = np.maximum(hidden_right, row_counts(window[2], window[3], fmt.height))
-        eyes.append(painted(out, fmt, hidden_left, hidden_right, owned=out is not planes))
+        sides = (float(bare[0][index][0]), float(bare[1][index][0]))
+        out = _windowed(out, fmt, shot_plan, index, lines[index], sides, owned=out is not planes)
+        eyes.append(out)
     return eyes[0], eyes[1], eyes[0] is left and eyes[1] is right
 
 
@@ -65,6 +64,22 @@ def _placed(planes: Planes, fmt: PictureFormat, moves: Moves, shift_px: float, d
     if shift_px == 0.0 and moves.zoom == 1.0:
         return planes
     return resampled(planes, fmt, moves.zoom, shift_px)
+
+
+def _windowed(
+    planes: Planes, fmt: PictureFormat, shot: ShotPlan, index: int, line: Line, bare: Line, *, owned: bool
+) -> Planes:
+    """One eye with its bare columns at (left, right) black, and its window: the left eye, 0, has it at the left side
+    and the right eye, 1, at the right."""
+    hidden = [row_counts(px, px, fmt.height) for px in bare]
+    if not is_veil(shot):
+        hidden[index] = np.maximum(hidden[index], row_counts(*line, fmt.height))
+        return painted(planes, fmt, hidden[0], hidden[1], owned=owned)
+    opacity = shot.window_opacity_pct / 100.0
+    first, weights = window_weights(fmt, SIDES[index], line, bare[index], shot.window_soft_px, opacity)
+    out = veiled(planes, fmt, first, weights, owned=owned)
+    # What has no picture is black whatever the window lets through.
+    return painted(out, fmt, hidden[0], hidden[1], owned=owned or out is not planes)
 
 
 def _check(fmt: PictureFormat, clip: ClipInfo) -> None:

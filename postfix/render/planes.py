@@ -52,18 +52,42 @@ def moved(planes: Planes, fmt: PictureFormat, shift_px: int) -> Planes:
     return tuple(result)
 
 
+def row_widths(top_px: float, bottom_px: float, height: int) -> npt.NDArray[np.float64]:
+    """Columns hidden in each luma row, at its centre, by a straight edge from top to bottom; (height,)."""
+    centres = (np.arange(height) + 0.5) / height
+    return np.asarray(top_px + (bottom_px - top_px) * centres)
+
+
 def row_counts(top_px: float, bottom_px: float, height: int) -> Counts:
     """Whole columns hidden in each luma row by a straight edge from top to bottom, rounded up; (height,)."""
-    centres = (np.arange(height) + 0.5) / height
-    widths = top_px + (bottom_px - top_px) * centres
-    return np.asarray(np.ceil(widths - _WHOLE_SLACK_PX), dtype=np.int64)
+    return np.asarray(np.ceil(row_widths(top_px, bottom_px, height) - _WHOLE_SLACK_PX), dtype=np.int64)
+
+
+def hidden_groups(fmt: PictureFormat, left_px: Counts, right_px: Counts) -> tuple[Counts, Counts]:
+    """Counts by luma row made to end between chroma samples, one entry for each chroma row.
+
+    Rows that share a chroma row all take the larger count.
+
+    Returns
+    -------
+    left, right_from : (chroma rows,)
+        Luma columns hidden at the left, and the first one hidden at the right.
+    """
+    step_x = fmt.step_px
+    groups = np.arange(0, fmt.height, max(plane.step_y for plane in fmt.planes))
+    left = -(-np.maximum.reduceat(np.clip(left_px, 0, fmt.width), groups) // step_x) * step_x
+    # On the right the first hidden column must be one where a chroma sample begins; the last sample of an odd width
+    # covers a single column.
+    right = np.maximum.reduceat(np.clip(right_px, 0, fmt.width), groups)
+    beyond = -(-fmt.width // step_x) * step_x
+    return left, np.where(right > 0, (fmt.width - right) // step_x * step_x, beyond)
 
 
 def painted(planes: Planes, fmt: PictureFormat, left_px: Counts, right_px: Counts, *, owned: bool) -> Planes:
     """Hide columns at both sides, (height,) counts by luma row, in the exact black of each plane.
 
-    Where chroma is subsampled the counts are made to end between chroma samples, and rows that share a chroma row all
-    take the larger count, so that luma and chroma hide the same area and no coloured fringe is left.
+    Counts end between chroma samples, as :func:`hidden_groups` says, so that luma and chroma hide the same area and no
+    coloured fringe is left.
 
     Parameters
     ----------
@@ -77,15 +101,8 @@ def painted(planes: Planes, fmt: PictureFormat, left_px: Counts, right_px: Count
     """
     if not (left_px.any() or right_px.any()):
         return planes
-    step_x = fmt.step_px
     step_y = max(plane.step_y for plane in fmt.planes)
-    groups = np.arange(0, fmt.height, step_y)
-    left = -(-np.maximum.reduceat(np.clip(left_px, 0, fmt.width), groups) // step_x) * step_x
-    # On the right the first hidden column must be one where a chroma sample begins; the last sample of an odd width
-    # covers a single column.
-    right = np.maximum.reduceat(np.clip(right_px, 0, fmt.width), groups)
-    beyond = -(-fmt.width // step_x) * step_x
-    first_hidden = np.where(right > 0, (fmt.width - right) // step_x * step_x, beyond)
+    left, first_hidden = hidden_groups(fmt, left_px, right_px)
     result = []
     for plane, info in zip(planes, fmt.planes):
         out = plane if owned else plane.copy()
