@@ -33,7 +33,10 @@ CUT, COUNT, EVERY = 13, 25, 5
 MEASURED = {0, 5, 10, 15, 20, 24}
 """Every fifth frame, and the last."""
 
-FIGURES = [field.name for field in fields(FrameMeasure) if field.name not in ("rivalry_boxes", "interpolated", "note")]
+OF_THE_FRAME = {"near_box", "far_box", "rivalry_boxes", "interpolated", "note"}
+"""Stay with the frame in which they were seen."""
+
+FIGURES = [field.name for field in fields(FrameMeasure) if field.name not in OF_THE_FRAME]
 OF_COLOUR = {"gain_pct", "black_pct", "red_gain_pct", "green_gain_pct", "blue_gain_pct", "sharpness_pct"}
 """Looked at in some frames only, others with --every than without."""
 
@@ -248,6 +251,7 @@ def distinct_frame(start):
         elif isinstance(default, float):
             facts[field.name] = -index / 2
     boxes = (RivalBox("left", 1 + start, 2, 3, 4), RivalBox("right", 50, 60 + start, 7, 8))
+    facts |= {"near_box": (start, 0, 30, 40), "far_box": (5, 6 + start, 7, 8)}
     return FrameMeasure(**facts, rivalry_boxes=boxes, interpolated=bool(start % 2), note=f'note; "{start}", and more')
 
 
@@ -258,7 +262,7 @@ def test_every_field_of_frames_and_shots_comes_back_from_the_file(tmp_path):
         ShotFinding(0.75, float("nan"), 0.0, "", "dissolve", 12),
     )
     shots = (Shot("KITE, 1", 0, 1), Shot("surf", 2, 3))
-    clip = ClipInfo("gull", 320, 180, Fraction(24000, 1001), 2)
+    clip = ClipInfo("gull", 320, 180, Fraction(24000, 1001), 2, "0123456789abcdef")
     table = MeasurementTable(clip, frames, ("10:00:00:00", "10:00:00:01", "10:00:00:02", ""), shots, findings)
     path = tmp_path / "m.csv"
     path.write_text(table_text(table), encoding="utf-8")

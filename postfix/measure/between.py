@@ -12,7 +12,8 @@ from postfix.source.shots import Shot
 
 NOT_MEASURED = "no frame of this shot was measured"
 
-_KEPT_AS_BEFORE = ("rivalry_boxes", "interpolated", "note")
+_OF_THE_FRAME = ("near_box", "far_box", "rivalry_boxes", "interpolated", "note")
+"""A thing that moves is at no place between, and a note says what was seen; here nothing was."""
 
 
 def filled_in(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> list[FrameMeasure]:
@@ -55,10 +56,9 @@ def _between(early: FrameMeasure, late: FrameMeasure, share: float) -> FrameMeas
     """A frame on the straight line between two, field by field."""
     changed: dict[str, object] = {}
     for name in (field.name for field in fields(FrameMeasure)):
-        if name in _KEPT_AS_BEFORE:
+        if name in _OF_THE_FRAME:
             continue
         ends = np.array([getattr(early, name), getattr(late, name)], np.float64)
         value = (1.0 - share) * ends[0] + share * ends[1]
         changed[name] = tuple(value.tolist()) if value.ndim else float(value)
-    # A note says what was seen, and nothing was seen here.
-    return replace(early, **changed, rivalry_boxes=(), interpolated=True, note="")  # type: ignore[arg-type]
+    return replace(FrameMeasure(interpolated=True), **changed)  # type: ignore[arg-type]
