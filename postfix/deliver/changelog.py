@@ -23,6 +23,7 @@ from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
 from postfix.plan.geometry import moves_of, window_px_at
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
 from postfix.plan.robust import shot_arrays
+from postfix.plan.settings_file import settings_data
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.timecode import timecode_at
 
@@ -131,7 +132,7 @@ def change_log(
         },
         "screen": asdict(plan.screen),
         "limits": asdict(plan.limits),
-        "settings": asdict(plan.settings),
+        "settings": settings_data(plan.settings),
         "reading": asdict(reading),
         "sources": [asdict(source) for source in sources],
         "outputs": [{k: getattr(output, k) for k in ("eye", "path", "frames", "sha256")} for output in outputs],
