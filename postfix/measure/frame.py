@@ -29,6 +29,7 @@ from postfix.measure.sync import SyncSignature, sync_signature
 from postfix.measure.table import FrameMeasure
 from postfix.measure.thin import with_thin_things
 from postfix.measure.tone import sharpness_difference, tone_difference
+from postfix.measure.where import end_boxes
 from postfix.source.picture import PictureFormat, Planes, grey, small_rgb
 
 MIN_MATCHED_SHARE = 0.15
@@ -195,13 +196,16 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     if confidence < _LEAST_CONFIDENCE:
         return replace(measure, confidence=confidence, note=NOT_TO_BE_TOLD), straight, None
     rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
+    measure = replace(measure, **_end_figures(ends, evidence))
+    near_box, far_box = end_boxes(dense, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
     measure = replace(
         measure,
         **_misfit_figures(straight),
-        **_end_figures(ends, evidence),
         **_edge_figures(left, right, straight, maps, active, -ends.nearest_pct),
         rivalry_pct=rivalry.pct,
         rivalry_boxes=rivalry.boxes,
+        near_box=near_box,
+        far_box=far_box,
         confidence=confidence,
     )
     return measure, straight, maps
