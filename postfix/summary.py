@@ -10,7 +10,7 @@ from typing import Any
 
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
-from postfix.limits import limits_for
+from postfix.limits import DEFAULT_RULES, LimitRules, eye_mm_of, limits_for
 from postfix.measure.remarks import Told
 from postfix.measure.suspicions import reading_words
 from postfix.plan.figures import Figures, signed_pct
@@ -44,34 +44,45 @@ def pct(value: float | None) -> str:
     return NOT_MEASURED if value is None or value != value else signed_pct(value).removesuffix(" %")
 
 
-def screens_text(screens: Iterable[Screen]) -> str:
-    """The screens with their limits in mm, % and arcmin."""
+def screens_text(screens: Iterable[Screen], rules: LimitRules = DEFAULT_RULES) -> str:
+    """The screens with their limits in mm, % and arcmin, and below them the rule that gave each."""
     rows = []
+    given: dict[str, dict[str, list[str]]] = {"near": {}, "far": {}, "range": {}}
     for screen in screens:
-        limits = limits_for(screen)
+        limits, eye_mm = limits_for(screen, rules), eye_mm_of(screen, rules)
         rows.append(
             [
                 screen.name,
                 f"{screen.width_mm:.0f}",
                 f"{screen.distance_mm:.0f}",
-                f"{screen.eye_mm:g}",
-                *(_limit_cells(screen, limits.near_pct)),
-                *(_limit_cells(screen, limits.far_pct)),
+                f"{eye_mm:g}",
+                *(_limit_cells(screen, eye_mm, limits.near_pct)),
+                *(_limit_cells(screen, eye_mm, limits.far_pct)),
+                f"{limits.range_pct:.2f}",
             ]
         )
-    head = ["screen", "width", "seat", "eye", "near mm", "%", "arcmin", "far mm", "%", "arcmin"]
-    return table(head, rows) + "\nwidth, seat (distance of the viewer) and eye in mm; negative is in front"
+        for name, rule in (("near", limits.near_rule), ("far", limits.far_rule), ("range", limits.range_rule)):
+            given[name].setdefault(rule, []).append(screen.name)
+    head = ["screen", "width", "seat", "eye", "near", "%", "′", "far", "%", "′", "range %"]
+    notes = [
+        "mm: width, seat (distance of the viewer), eye, near, far; %: of width; ′: arcmin",
+        "near and far: parallax, negative is in front of the screen",
+    ]
+    for name, rules_given in given.items():
+        for rule, where in rules_given.items():
+            notes.append(f"{name}: {rule}" if len(rules_given) == 1 else f"{name}, {', '.join(where)}: {rule}")
+    return "\n".join([table(head, rows), *(wrapped(note) for note in notes)])
 
 
-def _limit_cells(screen: Screen, limit_pct: float) -> list[str]:
+def _limit_cells(screen: Screen, eye_mm: float, limit_pct: float) -> list[str]:
     mm = mm_from_pct(limit_pct, screen.width_mm)
-    arcmin = arcmin_from_mm(mm, screen.distance_mm, screen.eye_mm)
+    arcmin = arcmin_from_mm(mm, screen.distance_mm, eye_mm)
     return [f"{mm:.0f}", f"{limit_pct:+.2f}", f"{arcmin:+.0f}"]
 
 
-def screen_data(screen: Screen) -> dict[str, Any]:
-    """A screen and its limits as plain data."""
-    return {**asdict(screen), "limits": asdict(limits_for(screen))}
+def screen_data(screen: Screen, rules: LimitRules = DEFAULT_RULES) -> dict[str, Any]:
+    """A screen and its limits as plain data; ``eye_mm`` is the one that the limits were reckoned with."""
+    return {**asdict(screen), "eye_mm": eye_mm_of(screen, rules), "limits": asdict(limits_for(screen, rules))}
 
 
 def plain(facts: Mapping[str, Any]) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
+from postfix.errors import InputError
 from postfix.limits import COMFORTS, LIMIT_SPANS, LimitRules, Span
 from postfix.plan.model import HitKey, Pin, Subject
 from postfix.plan.screens import describe, is_measures, load_toml
@@ -93,9 +94,8 @@ class SettingsFile:
         names = tuple(known)
         for name, table in self.by_screen.items():
             if name not in names and not is_measures(name):
-                raise table.error(
-                    name, "a screen that is not known", f"one of {', '.join(names)}", "correct the name or remove it"
-                )
+                expected = f"one of {', '.join(names)}"
+                raise InputError(table.where(), f"the unknown screen {name!r}", expected, "correct or remove its name")
 
 
 def read_settings(path: Path) -> SettingsFile:
