@@ -19,7 +19,7 @@ import numpy as np
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
-from postfix.plan.figures import Figures, figures_of, flags_for, unjudged_edges
+from postfix.plan.figures import Figures, figures_of, shot_flags
 from postfix.plan.geometry import moves_of, window_px_at
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
 from postfix.plan.robust import shot_arrays
@@ -85,11 +85,9 @@ def shot_results(plan: Plan, before: MeasurementTable | None, after: Measurement
         figures_after: Figures | None = None
         flags: tuple[Flag, ...] = ()
         if now is not None:
+            arrays = shot_arrays(now, shot.first, shot.last)
             figures_after = figures_of(now, shot.first, shot.last)
-            flags = (
-                *flags_for(figures_after, plan.limits, plan.screen.width_mm),
-                *unjudged_edges(shot_arrays(now, shot.first, shot.last), shot, "the finished files"),
-            )
+            flags = shot_flags(figures_after, arrays, shot, plan, "the finished files")
         results.append(ShotResult(shot, figures_before, figures_after, flags))
     return tuple(results)
 

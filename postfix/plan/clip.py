@@ -1,194 +1,241 @@
-"""The plan of a whole clip for one screen, and what will still be outside its limits when it is rendered."""
+"""The plan of a whole edit for one screen: every shot's HIT decided together, then the windows each shot needs.
+
+In order: limits, and what a person pinned, are kept whatever it costs. Then the sum of four costs is made least over
+the whole edit: depth jumps at cuts, moves, picture lost, windows (:class:`postfix.plan.settings.ConvergenceSettings`).
+A held HIT is used wherever one keeps the limits; where none does, an eased move that does. Where neither does, far goes
+before near, and what stays outside is flagged.
+"""
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from postfix.limits import Limits, limits_for
-from postfix.measure.columns import Columns
 from postfix.measure.table import ClipInfo
-from postfix.plan.convergence import Convergence, choose_hit, within_limits
-from postfix.plan.figures import (
-    EDGE_TOLERANCE_PCT,
-    LIMIT_TOLERANCE_PCT,
-    Figures,
-    figures_after,
-    flags_for,
-    predicted,
-    range_budget,
-    signed_pct,
-    unjudged_edges,
-    unmoved,
-)
-from postfix.plan.geometry import moves_of
-from postfix.plan.locked import locked_shots
-from postfix.plan.model import Flag, HitKey, Plan, ShotPlan, WindowKey
-from postfix.plan.robust import shot_arrays
-from postfix.plan.settings import Fill
-from postfix.plan.windows import windows_for
-from postfix.source.shots import Shot
-from postfix.viewing import Screen, mm_from_pct
+from postfix.plan.chain import best_choices, cheapest
+from postfix.plan.drafts import Draft, corridor_of, depths_of, draft, refined, rounding_pct, with_hit
+from postfix.plan.edit import Edit
+from postfix.plan.figures import figures_after, predicted, shot_flags
+from postfix.plan.geometry import SIDES, moves_of
+from postfix.plan.handover import Side, blend, meet, shifted_keys
+from postfix.plan.model import Flag, Pin, Plan, ShotPlan, WindowKey
+from postfix.plan.pins import wishes_of
+from postfix.plan.reasons import Cut, Decision, reason_of
+from postfix.plan.robust import ShotArrays
+from postfix.plan.settings import PlanSettings
+from postfix.plan.windows import window_shortfall_px, windows_for
+from postfix.viewing import Screen, pct_from_mm, range_mm_from_arcmin
+
+_REFINEMENTS = 3
+"""Rounds in which a shot that is drawn anew looks for a finer HIT: the last step is 1/512 of a whole one."""
 
 
-def plan_clip(
-    columns: Columns,
+@dataclass(frozen=True, eq=False)
+class Decided:
+    """A plan, and for each of its shots how it came about."""
+
+    plan: Plan
+    edit: Edit
+    decisions: tuple[Decision, ...]
+
+
+def plan_edit(
+    edit: Edit,
     screen: Screen,
-    limits: Limits | None = None,
+    settings: PlanSettings | None = None,
     *,
-    fill: Fill = "hide",
+    limits: Limits | None = None,
+    pins: Sequence[Pin] = (),
     previous: Plan | None = None,
-) -> Plan:
-    """Decide HIT and window of every shot of a clip for one screen.
+) -> Decided:
+    """Decide HIT and windows of every shot of an edit for one screen.
 
     Parameters
     ----------
-    columns : Columns
+    edit : Edit
+        Of :func:`postfix.plan.edit.edit_of`; may be used again for another screen.
     screen : Screen
+    settings : PlanSettings, optional
+        The defaults unless given.
     limits : Limits, optional
-        Those of :func:`postfix.viewing.limits_for` unless given.
-    fill : Fill
-        What becomes of the columns that a move lays bare.
+        Those of :func:`postfix.limits.limits_for` unless given.
+    pins : sequence of Pin
+        What a person wants of single shots.
     previous : Plan, optional
-        An earlier plan: its locked shots are taken over whole, with hit, zoom, fill, window and reason.
+        An earlier plan: its locked shots are taken over whole, and what a person decided of others is kept.
 
     Raises
     ------
     InputError
-        Where a locked shot of ``previous`` cannot be taken over.
+        Where the limits contradict each other, a pin cannot be meant, or a locked shot of ``previous`` cannot be taken
+        over.
     """
-    used = limits_for(screen) if limits is None else limits
-    locked = locked_shots(previous, columns)
-    shots = tuple(
-        locked.get((shot.first, shot.last)) or _plan_shot(columns, shot, screen, used, fill) for shot in columns.shots
-    )
-    return Plan(screen, used, columns.clip, shots)
-
-
-def predicted_flags(columns: Columns, plan: Plan) -> dict[str, tuple[Flag, ...]]:
-    """For every shot by name, what the plan will leave outside its limits or what could not be judged."""
-    return {
-        shot.name: (
-            *flags_for(predicted(arrays, shot, plan.clip), plan.limits, plan.screen.width_mm),
-            *unjudged_edges(arrays, shot, "the measurement of the source"),
-        )
-        for shot, arrays in ((shot, shot_arrays(columns, shot.first, shot.last)) for shot in plan.shots)
-    }
-
-
-def reason_text(shot: ShotPlan) -> str:
-    """Why a shot of a new plan is as it is; where a person has decided, that first."""
-    return "; ".join(filter(None, ("kept as locked" if shot.locked else "", shot.reason)))
-
-
-def _plan_shot(columns: Columns, shot: Shot, screen: Screen, limits: Limits, fill: Fill) -> ShotPlan:
-    arrays = shot_arrays(columns, shot.first, shot.last)
-    before = figures_after(arrays, unmoved(shot.last - shot.first + 1), columns.clip)
-    hit = choose_hit(before, limits, columns.clip, fill)
-    bare = ShotPlan(
-        name=shot.name,
-        first=shot.first,
-        last=shot.last,
-        hit=(HitKey(shot.first, hit.pct),),
-        zoom=hit.zoom,
-        fill=fill,
-    )
-    moves = moves_of(bare, columns.clip)
-    window = windows_for(arrays, moves, columns.clip, shot.first) if before.measured_frames else ()
-    after = figures_after(arrays, moves, columns.clip)
-    reason = _reason(before, after, hit, window, limits, screen, columns.clip)
-    return ShotPlan(
-        name=bare.name,
-        first=bare.first,
-        last=bare.last,
-        hit=bare.hit,
-        zoom=bare.zoom,
-        fill=fill,
-        window=window,
-        reason=reason,
-    )
-
-
-def _reason(
-    before: Figures,
-    after: Figures,
-    hit: Convergence,
-    window: tuple[WindowKey, ...],
-    limits: Limits,
-    screen: Screen,
-    clip: ClipInfo,
-) -> str:
-    """One plain sentence with the figures that decided."""
-    if before.measured_frames == 0:
-        return f"nothing could be measured in any of {before.frames} frames; left as shot"
-    parts = []
-    if not within_limits(before, limits):
-        parts += _why_outside(after, limits, screen, clip)
-    budget, _ = range_budget(limits)
-    if after.range_pct > budget:
-        parts.append(
-            f"the range within a frame is {after.range_pct - budget:.2f} % larger than the budget of {budget:.2f} %"
-        )
-    parts += _why_window(after, window, clip)
-    if 2 * before.measured_frames < before.frames:
-        parts.append(f"only {before.measured_frames} of {before.frames} frames could be measured")
-    opening = _why_moved(before, hit, limits, screen)
-    if not opening:
-        opening = "near and far are within limits as shot" if parts else "within limits as shot"
-    return "; ".join([opening, *parts])
-
-
-def _why_outside(after: Figures, limits: Limits, screen: Screen, clip: ClipInfo) -> list[str]:
-    """Which limit is still crossed after the move, by how much, and what stood in the way."""
-    span, room = after.far_pct - after.near_pct, limits.far_pct - limits.near_pct
-    if round(span, 2) > round(room, 2):
-        cause = f"near to far spans {span:.2f} % and the limits leave {room:.2f} %"
-    else:
-        step_pct = clip.step_px * 100.0 / clip.width_px
-        cause = (
-            f"the move goes in whole steps of {clip.step_px} px ({step_pct:.2f} %) and none puts the {span:.2f} % from "
-            f"near to far between limits that leave {room:.2f} %"
-        )
-    parts = []
-    for word, over in (("far", after.far_pct - limits.far_pct), ("near", limits.near_pct - after.near_pct)):
-        if over > 0.0:
-            text = f"{word} stays {over:.2f} % ({mm_from_pct(over, screen.width_mm):.0f} mm) outside, because {cause}"
-            if over <= LIMIT_TOLERANCE_PCT:
-                text = f"{text}, no more than the {LIMIT_TOLERANCE_PCT:.2f} % that passes"
-            parts.append(text)
-    return parts
-
-
-def _why_moved(before: Figures, hit: Convergence, limits: Limits, screen: Screen) -> str:
-    causes = []
-    for word, pct, limit, is_out in (
-        ("far", before.far_pct, limits.far_pct, before.far_pct > limits.far_pct),
-        ("near", before.near_pct, limits.near_pct, before.near_pct < limits.near_pct),
-    ):
-        if is_out:
-            mm = mm_from_pct(abs(limit), screen.width_mm)
-            causes.append(f"{word} was {signed_pct(pct)}, limit {signed_pct(limit)} ({mm:.0f} mm)")
-    if not causes:
-        return ""
-    cause = ", and ".join(causes)
-    if hit.total_px == 0:
-        return f"{cause}; not moved, because no whole step puts both inside"
-    way = "forward" if hit.total_px < 0 else "back"
-    moved = f"{cause}; moved {abs(hit.pct):.2f} % {way} ({abs(hit.total_px)} px)"
-    return moved if hit.zoom == 1.0 else f"{moved} and enlarged by {(hit.zoom - 1.0) * 100.0:.2f} % to cover the sides"
-
-
-def _why_window(after: Figures, window: tuple[WindowKey, ...], clip: ClipInfo) -> list[str]:
-    """What touched which edge, and how wide the window gets there; empty without a window."""
-    parts = []
-    sides = (
-        ("left", after.left_excess_pct, [px for key in window for px in key.left_px]),
-        ("right", after.right_excess_pct, [px for key in window for px in key.right_px]),
-    )
-    for side, excess, widths in sides:
-        if widths and max(widths) > 0.0 and excess > EDGE_TOLERANCE_PCT:
-            px = int(np.ceil(max(widths)))
-            parts.append(
-                f"content at the {side} edge lies {excess:.2f} % in front of it, so a window of up to {px} px "
-                f"({px * 100.0 / clip.width_px:.2f} %) hides it there"
+    chosen = PlanSettings() if settings is None else settings
+    used = limits_for(screen, chosen.limits) if limits is None else limits
+    wishes = wishes_of(edit, chosen, pins, previous)
+    drafts = [draft(shot, wish, used, edit.clip, chosen) for shot, wish in zip(edit.shots, wishes)]
+    jump_pct = jump_tolerance_pct(screen, chosen)
+    held = _weighed(drafts, jump_pct, used, edit.clip, chosen)
+    eased = _handed_over(held, jump_pct, used, edit.clip, chosen)
+    decisions = []
+    for index, one in enumerate(eased):
+        plan = _with_window(one, edit.clip, chosen)
+        decisions.append(
+            Decision(
+                shot=one.shot,
+                plan=plan,
+                how=one.how,
+                alone_pct=held[index].alone_pct,
+                held_pct=held[index].plan.hit[0].pct,
+                after=figures_after(one.shot.arrays, moves_of(plan, edit.clip), edit.clip),
+                entry=_cut(eased, index - 1, jump_pct, edit.clip, entry=True),
+                leave=_cut(eased, index, jump_pct, edit.clip, entry=False),
             )
-    return parts
+        )
+    shots = tuple(
+        decision.plan
+        if decision.plan.locked
+        else replace(decision.plan, reason=reason_of(decision, used, screen, edit.clip))
+        for decision in decisions
+    )
+    made = Plan(screen, used, edit.clip, shots, chosen)
+    return Decided(made, edit, tuple(replace(d, plan=shot) for d, shot in zip(decisions, shots)))
+
+
+def jump_tolerance_pct(screen: Screen, settings: PlanSettings) -> float:
+    """Depth jump at a cut that needs no care on this screen, percent of width."""
+    return pct_from_mm(range_mm_from_arcmin(settings.convergence.jump_arcmin, screen.distance_mm), screen.width_mm)
+
+
+def _weighed(
+    drafts: list[Draft], jump_pct: float, limits: Limits, clip: ClipInfo, settings: PlanSettings
+) -> list[Draft]:
+    """Every shot with the HIT that makes the sum of all costs least."""
+    weight = settings.convergence.jump_weight
+    step_pct = clip.step_px * 100.0 / clip.width_px / 8.0
+    current = drafts
+    chosen = best_choices([one.choices for one in current], jump_pct, weight)
+    if any(one.is_free and one.plan.fill == "zoom" for one in drafts):
+        for _ in range(_REFINEMENTS):
+            current = [
+                refined(one, float(one.choices.hit_pct[index]), step_pct, limits, clip, settings)
+                if one.is_free and one.plan.fill == "zoom"
+                else one
+                for one, index in zip(current, chosen)
+            ]
+            chosen = best_choices([one.choices for one in current], jump_pct, weight)
+            step_pct /= 8.0
+    return [
+        replace(one, plan=with_hit(one.plan, float(one.choices.hit_pct[index])), alone_pct=cheapest(one.choices))
+        if one.is_free
+        else one
+        for one, index in zip(current, chosen)
+    ]
+
+
+def _handed_over(
+    drafts: list[Draft], jump_pct: float, limits: Limits, clip: ClipInfo, settings: PlanSettings
+) -> list[Draft]:
+    """Held shots eased at their ends where a dissolve asks for it, or a person wants the depth at cuts handed over."""
+    frames, speed = settings.convergence.handover_frames, settings.convergence.ease_pct_per_s / float(clip.rate)
+    entries = [(0.0, 0)] * len(drafts)
+    leaves = [(0.0, 0)] * len(drafts)
+    for index, (one, other) in enumerate(pairwise(drafts)):
+        dissolve = other.shot.dissolve_frames
+        if not dissolve and not frames:
+            continue
+        before, after = _side(one, limits, clip, at_end=True), _side(other, limits, clip, at_end=False)
+        if dissolve:
+            shifts, span = blend(before, after, dissolve), dissolve // 2
+        else:
+            shifts, span = meet(before, after, frames, jump_pct, speed), frames
+        leaves[index], entries[index + 1] = (shifts[0], span), (shifts[1], span)
+    result = []
+    for one, entry, leave in zip(drafts, entries, leaves):
+        if not (entry[0] or leave[0]):
+            result.append(one)
+            continue
+        keys = shifted_keys(_side(one, limits, clip, at_end=True), entry, leave)
+        plan = replace(one.plan, hit=keys)
+        if plan.fill == "zoom":
+            plan = replace(plan, zoom=with_hit(plan, max((key.pct for key in keys), key=abs)).zoom)
+        result.append(replace(one, plan=plan))
+    return result
+
+
+def _side(one: Draft, limits: Limits, clip: ClipInfo, *, at_end: bool) -> Side:
+    depth = depths_of(one.shot, one.plan)[1 if at_end else 0]
+    held = one.plan.hit[-1 if at_end else 0].pct
+    corridor = corridor_of(one.shot.arrays, limits, one.plan.zoom).narrowed(rounding_pct(clip, one.plan.fill))
+    return Side(
+        one.shot.first,
+        one.shot.last,
+        held,
+        one.plan.zoom * depth + held,
+        corridor,
+        one.is_free and len(one.plan.hit) == 1,
+    )
+
+
+def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, entry: bool) -> Cut | None:
+    """The cut after the ``index``-th shot, seen from the shot after it (``entry``) or before it."""
+    if not 0 <= index < len(drafts) - 1:
+        return None
+    one, other = drafts[index], drafts[index + 1]
+    ends = (
+        (one, depths_of(one.shot, one.plan)[1], one.shot.last),
+        (other, depths_of(other.shot, other.plan)[0], other.shot.first),
+    )
+    (_, leave, _), (_, arrive, _) = ends
+    moved = [
+        end.plan.zoom * depth + float(moves_of(end.plan, clip, [frame]).hit_px[0]) * 100.0 / clip.width_px
+        for end, depth, frame in ends
+    ]
+    return Cut((one if entry else other).shot.name, arrive - leave, moved[1] - moved[0], jump_pct)
+
+
+def _with_window(one: Draft, clip: ClipInfo, settings: PlanSettings) -> ShotPlan:
+    plan = one.plan
+    if plan.locked or "window" in plan.by_hand:
+        return plan
+    window: tuple[WindowKey, ...] = ()
+    if one.shot.before.measured_frames:
+        window = windows_for(one.shot.arrays, moves_of(plan, clip), clip, one.shot.first, settings.window)
+    if not window:
+        return replace(plan, window=(), window_soft_px=0.0, window_opacity_pct=100.0)
+    return replace(
+        plan,
+        window=window,
+        window_soft_px=settings.window.soft_px,
+        window_opacity_pct=settings.window.opacity_pct,
+    )
+
+
+def predicted_flags(edit: Edit, plan: Plan) -> dict[str, tuple[Flag, ...]]:
+    """For every shot by name, what the plan will leave outside its limits or what could not be judged."""
+    found = {}
+    for shot, measured in zip(plan.shots, edit.shots):
+        figures = predicted(measured.arrays, shot, plan.clip)
+        found[shot.name] = (
+            *shot_flags(figures, measured.arrays, shot, plan, "the measurement of the source"),
+            *_too_wide(measured.arrays, shot, plan),
+        )
+    return found
+
+
+def _too_wide(arrays: ShotArrays, shot: ShotPlan, plan: Plan) -> list[Flag]:
+    """A flag for each side whose window would have to be wider than the largest that is allowed."""
+    if shot.locked or "window" in shot.by_hand or not plan.settings.window.on:
+        return []
+    flags, window = [], plan.settings.window
+    for side, px in zip(SIDES, window_shortfall_px(arrays, moves_of(shot, plan.clip), plan.clip, window)):
+        if px > 0.0:
+            most_px = window.max_pct * plan.clip.width_px / 100.0
+            text = (
+                f"the window at the {side} would have to be {most_px + px:.0f} px wide, and the largest that is "
+                f"allowed is {most_px:.0f} px ({window.max_pct:g} % of width)"
+            )
+            flags.append(Flag("window", text))
+    return flags

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from postfix.plan.geometry import (
     rows_after,
     window_px_at,
 )
-from postfix.plan.model import Flag, ShotPlan
+from postfix.plan.model import Flag, Plan, ShotPlan
 from postfix.plan.robust import ShotArrays, shot_arrays
 from postfix.viewing import mm_from_pct
 
@@ -174,7 +174,9 @@ def figures_of(columns: Columns, first: int, last: int) -> Figures:
 def predicted(arrays: ShotArrays, shot: ShotPlan, clip: ClipInfo) -> Figures:
     """Figures that a shot will have after its HIT, zoom, fill and window, from the measurement of its source."""
     frames = np.arange(shot.first, shot.last + 1)
-    return figures_after(arrays, moves_of(shot, clip), clip, window_px_at(shot, frames))
+    # What a translucent window covers is still seen in front of the edge.
+    window_px = window_px_at(shot, frames) if shot.window_opacity_pct >= 100.0 else None
+    return figures_after(arrays, moves_of(shot, clip), clip, window_px)
 
 
 def signed_pct(pct: float) -> str:
@@ -232,6 +234,56 @@ def flags_for(figures: Figures, limits: Limits, screen_width_mm: float) -> tuple
     if figures.right_excess_pct > EDGE_TOLERANCE_PCT:
         flags.append(Flag("right-edge", _edge_text("right", figures.right_excess_pct, screen_width_mm)))
     return tuple(flags)
+
+
+def as_decided(flags: tuple[Flag, ...], shot: ShotPlan) -> tuple[Flag, ...]:
+    """The same flags; where a person's own decision put the shot there, the text of near and far says so."""
+    whose = ""
+    if shot.locked:
+        whose = "the shot is locked"
+    elif "hit" in shot.by_hand:
+        whose = "its HIT was given by hand"
+    elif shot.subject is not None:
+        whose = "its HIT follows from the subject that was pinned"
+    if not whose:
+        return flags
+    return tuple(
+        replace(flag, text=f"{flag.text}; {whose}") if flag.code in ("near", "far") else flag for flag in flags
+    )
+
+
+def shot_flags(
+    figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan, measured_on: str
+) -> tuple[Flag, ...]:
+    """Everything that is outside its limit in a shot of a plan, or could not be judged.
+
+    Parameters
+    ----------
+    figures : Figures
+        Of the shot as finished, measured or predicted.
+    arrays : ShotArrays
+        What was measured: of the finished pictures, or of the source where the plan is judged before it is rendered.
+    shot, plan
+    measured_on : str
+        What ``arrays`` are of, for the text: "the finished files".
+    """
+    flags = (
+        *flags_for(figures, plan.limits, plan.screen.width_mm),
+        *see_through(shot),
+        *unjudged_edges(arrays, shot, measured_on),
+    )
+    return as_decided(flags, shot)
+
+
+def see_through(shot: ShotPlan) -> tuple[Flag, ...]:
+    """A flag where a shot's windows let the picture through: what lies in front of the edge is then still seen."""
+    if not shot.window or shot.window_opacity_pct >= 100.0:
+        return ()
+    text = (
+        f"the window lets {100.0 - shot.window_opacity_pct:g} % of the picture through, as asked: what lies in front of "
+        "the edge is still seen, and near, edges and rivalry of the finished pictures may be the window's own edge"
+    )
+    return (Flag("window", text),)
 
 
 def unjudged_edges(arrays: ShotArrays, shot: ShotPlan, measured_on: str) -> tuple[Flag, ...]:

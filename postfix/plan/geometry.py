@@ -66,13 +66,18 @@ def applied_hit_px(pct: float, clip: ClipInfo) -> int:
     return int(np.copysign(np.floor(abs(steps) + 0.5), steps)) * clip.step_px
 
 
-def covering_zoom(hit_pct: float) -> float:
-    """The least zoom about the picture's centre with which a HIT lays no column bare.
+def covering_zooms(hit_pct: npt.ArrayLike) -> Array:
+    """The least zoom about the picture's centre with which each HIT lays no column bare; the shape of ``hit_pct``.
 
     Each eye moves by half the HIT, h/2 of width; zooming by z pushes each side out by (z − 1)/2 of width; so
     z = 1 + |h|. Rounded up to six decimals (0.004 px on a picture 8192 wide) so that a plan can be read.
     """
-    return float(1.0 + np.ceil(abs(hit_pct) * 1e4 - 1e-6) / 1e6)
+    return np.asarray(1.0 + np.ceil(np.abs(hit_pct) * 1e4 - 1e-6) / 1e6)
+
+
+def covering_zoom(hit_pct: float) -> float:
+    """:func:`covering_zooms` of one HIT."""
+    return float(covering_zooms(hit_pct))
 
 
 def is_resampled(shot: ShotPlan) -> bool:
@@ -101,7 +106,7 @@ def hit_pct_at(keys: Sequence[HitKey], frames: npt.ArrayLike) -> Array:
 def window_px_at(shot: ShotPlan, frames: npt.ArrayLike) -> Array:
     """Pixels hidden by the window at frames of the clip; (n, 4): left top, left bottom, right top, right bottom."""
     at = np.atleast_1d(np.asarray(frames, dtype=np.float64))
-    if not shot.window:
+    if not shot.window or shot.window_opacity_pct <= 0.0:
         return np.zeros((at.size, 4))
     key_frames = [key.frame for key in shot.window]
     key_px = np.array([(*key.left_px, *key.right_px) for key in shot.window], dtype=np.float64)
@@ -211,4 +216,5 @@ def changes_nothing(shot: ShotPlan, clip: ClipInfo) -> bool:
     """True where a shot's pictures come out as they went in."""
     moves = moves_of(shot, clip)
     still = not (moves.left_px.any() or moves.right_px.any()) and moves.zoom == 1.0
-    return still and not any(any(key.left_px) or any(key.right_px) for key in shot.window)
+    seen = shot.window if shot.window_opacity_pct > 0.0 else ()
+    return still and not any(any(key.left_px) or any(key.right_px) for key in seen)

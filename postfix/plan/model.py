@@ -71,7 +71,8 @@ class ShotPlan:
     Attributes
     ----------
     window_soft_px, window_opacity_pct : float
-        Soft edge inside the opaque part of every window of the shot, and how much a window hides.
+        Soft edge beside the opaque part of every window of the shot, on the picture's side and never wider than the
+        window is beyond what the move laid bare; and how much a window hides.
     subject : Subject or None
         The HIT follows from it.
     by_hand : tuple of Part

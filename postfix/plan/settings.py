@@ -82,7 +82,7 @@ class WindowSettings:
     both_sides : bool
         Left and right alike, so that the whole window comes forward.
     soft_px : float
-        Width of a soft edge, in pixels, inside the opaque one.
+        Width of a soft edge in pixels, beside the opaque part on the picture's side.
     opacity_pct : float
         100 hides all; less leaves what is behind it to be seen faintly.
     """

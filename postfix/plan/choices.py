@@ -1,0 +1,158 @@
+"""The held HITs that are open to one shot, what each costs on its own, and the depth that it then shows at its cuts."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+
+from postfix.limits import Limits
+from postfix.measure.table import ClipInfo
+from postfix.plan.chain import Choices
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
+from postfix.plan.geometry import Array, Mask, covering_zooms
+from postfix.plan.robust import ShotArrays
+from postfix.plan.settings import ConvergenceSettings, Fill, PlanSettings
+from postfix.plan.windows import window_cost_curve
+
+FAR_MARGIN_PCT = 0.05
+"""Kept free of the far limit where there is room: the measurement's own error. Project default."""
+
+NEAR_MARGIN_PCT = 0.05
+"""The same for the near limit. Project default."""
+
+MARGINS_PCT = (
+    (FAR_MARGIN_PCT, NEAR_MARGIN_PCT),
+    (FAR_MARGIN_PCT, 0.0),
+    (0.0, 0.0),
+    (0.0, -LIMIT_TOLERANCE_PCT),
+    (-LIMIT_TOLERANCE_PCT, -LIMIT_TOLERANCE_PCT),
+)
+"""Room asked for at the far and at the near limit, first choice first."""
+
+HIT_MAX_PCT = 50.0
+"""Largest HIT considered or accepted in a plan, percent of width."""
+
+CUT_DEPTH_S = 0.5
+"""Seconds at each end of a shot whose median depth stands for what the eyes meet at the cut. Project default."""
+
+
+def within_limits(figures: Figures, limits: Limits) -> bool:
+    """True where near and far are both inside their limits as measured, without any tolerance."""
+    return figures.near_pct >= limits.near_pct and figures.far_pct <= limits.far_pct
+
+
+def zooms_of(hit_pct: Array, fill: Fill) -> Array:
+    """The zoom that goes with each HIT; 1 unless columns laid bare are covered by enlarging."""
+    return covering_zooms(hit_pct) if fill == "zoom" else np.ones(hit_pct.shape)
+
+
+def lost_pct(hit_pct: Array, zoom: Array, fill: Fill) -> Array:
+    """Picture that a HIT takes away without any window, percent of one eye's picture, both eyes together.
+
+    ``hide``: the columns laid bare; ``crop``: as many again in the other eye; ``zoom``: what the enlarged picture
+    pushes out of the frame.
+    """
+    if fill == "zoom":
+        return np.asarray(200.0 * (1.0 - 1.0 / zoom**2))
+    return np.abs(hit_pct) * (2.0 if fill == "crop" else 1.0)
+
+
+def cut_depths_pct(arrays: ShotArrays, rate: Fraction) -> tuple[float, float]:
+    """Median parallax over the first and over the last half second of a shot; NaN where nothing was measured there."""
+    frames = max(1, min(len(arrays.median), round(CUT_DEPTH_S * float(rate))))
+    return _middle(arrays.median[:frames]), _middle(arrays.median[-frames:])
+
+
+def _middle(values: Array) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else float("nan")
+
+
+def fits(near: Array, far: Array, limits: Limits, far_margin: float, near_margin: float) -> Mask:
+    """Whether near and far keep so much room to their limits.
+
+    Written like the test for flags, so that what is taken for within tolerance is not flagged afterwards.
+    """
+    return np.asarray((far - limits.far_pct <= -far_margin) & (limits.near_pct - near <= -near_margin))
+
+
+def open_hits_pct(figures: Figures, limits: Limits, candidates_pct: Array, fill: Fill) -> tuple[Array, bool]:
+    """Which of the candidates a shot may have, and whether they keep the limits.
+
+    A margin for the measurement's error is kept at both limits where there is room, else at the far one, else at
+    neither; no move at all is open too where the shot is inside as it was shot. Where no candidate fits, those count
+    that are beyond near, or else beyond either limit, by less than is flagged. Where there is none of these, one is
+    left: far goes first, because eyes that must turn apart are the worse harm, and near stays outside by as little as
+    that allows. Nothing measured: no move.
+
+    Parameters
+    ----------
+    candidates_pct : (k,) float64
+        Rising, with 0 among them.
+    """
+    if not (np.isfinite(figures.near_pct) and np.isfinite(figures.far_pct)):
+        return np.zeros(1), True
+    zoom = zooms_of(candidates_pct, fill)
+    near, far = zoom * figures.near_pct + candidates_pct, zoom * figures.far_pct + candidates_pct
+    as_shot = (candidates_pct == 0.0) & within_limits(figures, limits)
+    for margins in MARGINS_PCT:
+        fitting = fits(near, far, limits, *margins)
+        if fitting.any():
+            return candidates_pct[fitting | as_shot], True
+    far_fits = far <= limits.far_pct
+    index = int(np.argmax(np.where(far_fits, near, -np.inf))) if far_fits.any() else int(np.argmin(far))
+    return candidates_pct[index : index + 1], False
+
+
+def candidate_hits_pct(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> Array:
+    """Every whole step that could be open to a shot, rising, 0 among them: (k,)."""
+    step_pct = clip.step_px * 100.0 / clip.width_px
+    most_steps = int(HIT_MAX_PCT / 100.0 * clip.width_px) // clip.step_px
+    ends = [0.0]
+    if np.isfinite(figures.near_pct) and np.isfinite(figures.far_pct):
+        # What the limits ask for, and as much again as a zoom can change.
+        for wanted in (limits.near_pct - figures.near_pct, limits.far_pct - figures.far_pct):
+            ends += [wanted, wanted * 1.5] if fill == "zoom" else [wanted]
+    low, high = int(np.floor(min(ends) / step_pct)) - 2, int(np.ceil(max(ends) / step_pct)) + 2
+    steps = np.arange(max(low, -most_steps), min(high, most_steps) + 1)
+    return np.asarray(steps * clip.step_px * (100.0 / clip.width_px))
+
+
+def costs_alone(
+    hit_pct: Array, arrays: ShotArrays, clip: ClipInfo, fill: Fill, settings: PlanSettings
+) -> tuple[Array, Array, Array]:
+    """Cost of each HIT on its own, before any cut is looked at: for the move, for picture lost, for needing a window.
+
+    All (k,), already weighted.
+    """
+    weights: ConvergenceSettings = settings.convergence
+    zoom = zooms_of(hit_pct, fill)
+    hidden, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, fill)
+    move = weights.change_weight * np.abs(hit_pct)
+    lost = weights.loss_weight * (lost_pct(hit_pct, zoom, fill) + hidden)
+    return move, lost, weights.window_weight * needed
+
+
+def choices_of(
+    hit_pct: Array,
+    arrays: ShotArrays,
+    depths_pct: tuple[float, float],
+    clip: ClipInfo,
+    fill: Fill,
+    settings: PlanSettings,
+) -> Choices:
+    """What :mod:`postfix.plan.chain` must know of a shot that may have any of these held HITs."""
+    zoom = zooms_of(hit_pct, fill)
+    cost = np.sum(costs_alone(hit_pct, arrays, clip, fill, settings), axis=0)
+    entry, leave = (zoom * depth + hit_pct for depth in depths_pct)
+    return Choices(hit_pct, cost, entry, leave)
+
+
+def least_windowless(
+    hit_pct: Array, arrays: ShotArrays, clip: ClipInfo, fill: Fill, settings: PlanSettings
+) -> float | None:
+    """The smallest of these HITs with which no window is needed; None where there is none."""
+    _, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, fill)
+    free = hit_pct[~needed]
+    return float(free[np.argmin(np.abs(free))]) if free.size else None

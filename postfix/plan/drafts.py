@@ -1,0 +1,182 @@
+"""What is open to each shot before the edit is weighed: fixed by a person, held, or eased where nothing held fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from postfix.limits import Limits
+from postfix.measure.table import ClipInfo
+from postfix.plan.chain import Choices
+from postfix.plan.choices import (
+    FAR_MARGIN_PCT,
+    HIT_MAX_PCT,
+    candidate_hits_pct,
+    choices_of,
+    open_hits_pct,
+)
+from postfix.plan.easing import Corridor, eased_keys
+from postfix.plan.edit import EditShot
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, figures_after
+from postfix.plan.geometry import Array, applied_hit_px, covering_zoom, moves_of
+from postfix.plan.model import HitKey, ShotPlan, Subject
+from postfix.plan.robust import ShotArrays
+from postfix.plan.settings import Fill, PlanSettings
+
+How = Literal["held", "eased", "by hand", "subject", "locked", "not measured"]
+"""How a shot came to its HIT."""
+
+_FINE_PARTS = 8
+"""A shot that is drawn anew may move by parts of a step: this many at first, and as many again of each part."""
+
+
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """A shot on its way to a decision.
+
+    Attributes
+    ----------
+    shot : EditShot
+    plan : ShotPlan
+        Everything that is fixed so far.
+    how : How
+    keeps_limits : bool
+        Whether every open HIT keeps near and far inside their limits.
+    choices : Choices
+    alone_pct : float
+        HIT that would cost least if no other shot were there; known once the edit is weighed.
+    """
+
+    shot: EditShot
+    plan: ShotPlan
+    how: How
+    keeps_limits: bool
+    choices: Choices
+    alone_pct: float = 0.0
+
+    @property
+    def is_free(self) -> bool:
+        """Whether its HIT is held and still open."""
+        return self.how == "held"
+
+
+def corridor_of(arrays: ShotArrays, limits: Limits, zoom: float) -> Corridor:
+    """The HIT that keeps each frame of a shot inside the limits."""
+    least, most = limits.near_pct - zoom * arrays.near, limits.far_pct - zoom * arrays.far
+    return Corridor(np.where(np.isnan(least), -np.inf, least), np.where(np.isnan(most), np.inf, most))
+
+
+def rounding_pct(clip: ClipInfo, fill: Fill) -> float:
+    """How far the HIT that is applied may be from the one that is asked for, percent of width."""
+    return 0.0 if fill == "zoom" else clip.step_px * 50.0 / clip.width_px
+
+
+def draft(shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settings: PlanSettings) -> Draft:
+    """What is open to a shot.
+
+    Parameters
+    ----------
+    shot : EditShot
+    wish : ShotPlan
+        Its bounds and all that a person decided.
+    """
+    if wish.locked or "hit" in wish.by_hand:
+        return _fixed(shot, wish, "locked" if wish.locked else "by hand", clip)
+    if wish.subject is not None:
+        pct = hit_for_subject(wish.subject, wish.fill)
+        if wish.fill != "zoom":
+            pct = applied_hit_px(pct, clip) * 100.0 / clip.width_px
+        return _fixed(shot, with_hit(wish, pct), "subject", clip)
+    if shot.before.measured_frames == 0:
+        return _fixed(shot, with_hit(wish, 0.0), "not measured", clip)
+    candidates = candidate_hits_pct(shot.before, limits, clip, wish.fill)
+    if wish.fill == "zoom":
+        candidates = np.unique(np.concatenate([candidates, _parts(candidates, clip)]))
+    hits, keeps = open_hits_pct(shot.before, limits, candidates, wish.fill)
+    if not keeps and settings.convergence.ease:
+        keys = _eased(shot, wish, limits, clip, settings)
+        if keys is not None:
+            moved = replace(wish, hit=keys, zoom=_zoom(keys, wish.fill))
+            return _fixed(shot, moved, "eased", clip)
+    choices = choices_of(hits, shot.arrays, depths_of(shot, wish), clip, wish.fill, settings)
+    return Draft(shot, wish, "held", keeps, choices)
+
+
+def refined(
+    one: Draft, hit_pct: float, step_pct: float, limits: Limits, clip: ClipInfo, settings: PlanSettings
+) -> Draft:
+    """The same shot with finer choices around one, where it is drawn anew and so need not move in whole steps."""
+    reach = 4 * step_pct
+    fine = np.asarray(hit_pct + np.arange(-4 * _FINE_PARTS, 4 * _FINE_PARTS + 1) * (step_pct / _FINE_PARTS))
+    old = one.choices.hit_pct
+    fine = fine[(fine >= max(old[0], hit_pct - reach)) & (fine <= min(old[-1], hit_pct + reach))]
+    fine = np.unique(np.concatenate([fine, [hit_pct, 0.0]] if old[0] <= 0.0 <= old[-1] else [fine, [hit_pct]]))
+    hits, keeps = open_hits_pct(one.shot.before, limits, fine, one.plan.fill)
+    if not keeps:
+        return one
+    depths = depths_of(one.shot, one.plan)
+    return replace(one, choices=choices_of(hits, one.shot.arrays, depths, clip, one.plan.fill, settings))
+
+
+def _parts(candidates: Array, clip: ClipInfo) -> Array:
+    step_pct = clip.step_px * 100.0 / clip.width_px
+    return (candidates[:-1, None] + np.arange(1, _FINE_PARTS) * (step_pct / _FINE_PARTS)).reshape(-1)
+
+
+def depths_of(shot: EditShot, wish: ShotPlan) -> tuple[float, float]:
+    """What the eyes rest on at both cuts of a shot: the subject a person named, else what was measured."""
+    subject = wish.subject
+    if subject is None or subject.found_pct is None:
+        return shot.depths_pct
+    return subject.found_pct, subject.found_pct
+
+
+def hit_for_subject(subject: Subject, fill: Fill) -> float:
+    """HIT that puts a subject where it shall be, percent of width; with ``zoom`` its parallax is enlarged as well."""
+    if subject.found_pct is None:
+        raise ValueError("the subject's parallax was not looked for")
+    pct = subject.at_pct - subject.found_pct
+    for _ in range(4 if fill == "zoom" else 0):
+        pct = subject.at_pct - covering_zoom(pct) * subject.found_pct
+    return float(np.clip(pct, -HIT_MAX_PCT, HIT_MAX_PCT))
+
+
+def with_hit(plan: ShotPlan, pct: float) -> ShotPlan:
+    """A shot with one held HIT and the zoom that covers it."""
+    keys = (HitKey(plan.first, round(pct, 6) + 0.0),)
+    return replace(plan, hit=keys, zoom=_zoom(keys, plan.fill))
+
+
+def _zoom(keys: tuple[HitKey, ...], fill: Fill) -> float:
+    return covering_zoom(max(abs(key.pct) for key in keys)) if fill == "zoom" else 1.0
+
+
+def _fixed(shot: EditShot, plan: ShotPlan, how: How, clip: ClipInfo) -> Draft:
+    """A shot with nothing left open: one choice, that costs the same whatever its neighbours do."""
+    moved = moves_of(plan, clip, [plan.first, plan.last]).hit_px * 100.0 / clip.width_px
+    entry, leave = (plan.zoom * depth + pct for depth, pct in zip(depths_of(shot, plan), moved))
+    one = Choices(moved[:1], np.zeros(1), np.array([entry]), np.array([leave]))
+    return Draft(shot, plan, how, how == "eased", one)
+
+
+def _eased(
+    shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settings: PlanSettings
+) -> tuple[HitKey, ...] | None:
+    """Keys of the eased move that keeps the limits where no held HIT does; None where there is none slow enough."""
+    speed = settings.convergence.ease_pct_per_s / float(clip.rate)
+    rounding = rounding_pct(clip, wish.fill)
+    corridor = corridor_of(shot.arrays, limits, 1.0)
+    for margin in (FAR_MARGIN_PCT, 0.0, -LIMIT_TOLERANCE_PCT):
+        keys = eased_keys(corridor.narrowed(rounding + margin), shot.first, speed)
+        if keys is None:
+            continue
+        after = figures_after(shot.arrays, moves_of(replace(wish, hit=keys, zoom=_zoom(keys, wish.fill)), clip), clip)
+        # A zoom stretches depth a little beyond what the corridor knew.
+        if (
+            after.far_pct - limits.far_pct <= LIMIT_TOLERANCE_PCT
+            and limits.near_pct - after.near_pct <= LIMIT_TOLERANCE_PCT
+        ):
+            return keys
+    return None

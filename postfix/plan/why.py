@@ -1,0 +1,164 @@
+"""Why one shot is planned as it is: limits, what was measured, the alternatives with their costs, the choice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from postfix.plan.chain import jump_cost
+from postfix.plan.choices import candidate_hits_pct, costs_alone, least_windowless, open_hits_pct, zooms_of
+from postfix.plan.clip import Decided, predicted_flags
+from postfix.plan.drafts import depths_of
+from postfix.plan.edit import EditShot
+from postfix.plan.figures import Figures, signed_pct
+from postfix.plan.model import Flag, Plan
+from postfix.plan.reasons import Cut, Decision
+from postfix.viewing import mm_from_pct
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One held HIT that the shot could have had, with its neighbours as planned.
+
+    Attributes
+    ----------
+    what : str
+    hit_pct, near_pct, far_pct : float
+        The HIT, and near and far after it.
+    over_pct : float
+        How far the worse of near and far is outside its limit; 0 if inside.
+    move, lost, window, jumps : float
+        What it costs, weighted: for the move, for picture lost, for needing a window, for the depth jumps at its cuts.
+    is_chosen : bool
+    """
+
+    what: str
+    hit_pct: float
+    near_pct: float
+    far_pct: float
+    over_pct: float
+    move: float
+    lost: float
+    window: float
+    jumps: float
+    is_chosen: bool
+
+    @property
+    def cost(self) -> float:
+        """The sum that is made least."""
+        return self.move + self.lost + self.window + self.jumps
+
+
+@dataclass(frozen=True)
+class Why:
+    """Everything that led to one shot's plan."""
+
+    shot: str
+    first: int
+    last: int
+    how: str
+    limits: tuple[tuple[str, float, float, str], ...]
+    """Name, percent of width, millimetres on this screen, rule."""
+    before: Figures
+    after: Figures
+    cuts: tuple[Cut, ...]
+    alternatives: tuple[Alternative, ...]
+    reason: str
+    flags: tuple[Flag, ...]
+
+
+def why(decided: Decided, name: str) -> Why:
+    """Explain the shot of that name; raises KeyError where there is none."""
+    plan = decided.plan
+    decision = next((one for one in decided.decisions if one.plan.name == name), None)
+    if decision is None:
+        raise KeyError(name)
+    limits = plan.limits
+    rows = (
+        ("far", limits.far_pct, limits.far_rule),
+        ("near", limits.near_pct, limits.near_rule),
+        ("range", limits.range_pct, limits.range_rule),
+    )
+    return Why(
+        name,
+        decision.plan.first,
+        decision.plan.last,
+        decision.how,
+        tuple((word, pct, mm_from_pct(pct, plan.screen.width_mm), rule) for word, pct, rule in rows),
+        decision.shot.before,
+        decision.after,
+        tuple(cut for cut in (decision.entry, decision.leave) if cut is not None),
+        _alternatives(decision, plan),
+        decision.plan.reason,
+        predicted_flags(decided.edit, plan)[name],
+    )
+
+
+def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
+    """As shot; the least that the limits ask for; cheapest on its own; without a window; as chosen. Each HIT once."""
+    shot, fill = decision.shot, decision.plan.fill
+    if shot.before.measured_frames == 0:
+        return ()
+    candidates = candidate_hits_pct(shot.before, plan.limits, plan.clip, fill)
+    hits, _ = open_hits_pct(shot.before, plan.limits, candidates, fill)
+    named: dict[float, str] = {decision.held_pct: "chosen"}
+
+    def add(pct: float | None, what: str) -> None:
+        if pct is not None:
+            named[pct] = (
+                f"{named[pct]}: {what}" if pct == decision.held_pct and named[pct] == "chosen" else named.get(pct, what)
+            )
+
+    add(0.0, "as it was shot")
+    add(float(hits[np.argmin(np.abs(hits))]), "the least that keeps the limits best")
+    add(decision.alone_pct if decision.how == "held" else None, "cheapest without its neighbours")
+    add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "pushed so that no window is needed")
+    pcts = np.array(sorted(named))
+    move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
+    zoom = zooms_of(pcts, fill)
+    near, far = zoom * shot.before.near_pct + pcts, zoom * shot.before.far_pct + pcts
+    over = np.maximum(np.maximum(far - plan.limits.far_pct, plan.limits.near_pct - near), 0.0)
+    jumps = _jumps(decision, plan, pcts, zoom, shot)
+    return tuple(
+        Alternative(
+            named[float(pct)], float(pct), float(near[i]), float(far[i]), float(over[i]), float(move[i]),
+            float(lost[i]), float(window[i]), float(jumps[i]), float(pct) == decision.held_pct,
+        )
+        for i, pct in enumerate(pcts)
+    )  # fmt: skip
+
+
+def _jumps(decision: Decision, plan: Plan, pcts: np.ndarray, zoom: np.ndarray, shot: EditShot) -> np.ndarray:
+    """Cost of the depth jumps at both cuts for each HIT, while the shots beside it keep their plans."""
+    weight = plan.settings.convergence.jump_weight
+    entry_depth, leave_depth = depths_of(shot, decision.plan)
+    moved = {"entry": decision.plan.hit[0].pct, "leave": decision.plan.hit[-1].pct}
+    total = np.zeros(pcts.shape)
+    if decision.entry is not None:
+        other = decision.plan.zoom * entry_depth + moved["entry"] - decision.entry.planned_pct
+        total += jump_cost(np.full(pcts.shape, other), zoom * entry_depth + pcts, decision.entry.tolerance_pct, weight)
+    if decision.leave is not None:
+        other = decision.plan.zoom * leave_depth + moved["leave"] + decision.leave.planned_pct
+        total += jump_cost(zoom * leave_depth + pcts, np.full(pcts.shape, other), decision.leave.tolerance_pct, weight)
+    return total
+
+
+def why_lines(found: Why, plan: Plan) -> list[str]:
+    """The same as lines of text for a person."""
+    lines = [f"{found.shot}, frames {found.first} to {found.last}, on {plan.screen.name}", "", "limits"]
+    lines += [f"  {word} {signed_pct(pct)} ({mm:+.0f} mm): {rule}" for word, pct, mm, rule in found.limits]
+    before, after = found.before, found.after
+    lines += ["", "measured, and after the move"]
+    for word in ("near", "far", "range", "median", "left_edge", "right_edge"):
+        was, now = (getattr(figures, f"{word}_pct") for figures in (before, after))
+        if was == was:
+            lines.append(f"  {word.replace('_', ' ')} {signed_pct(was)}, then {signed_pct(now)}")
+    lines.append(f"  measured in {before.measured_frames} of {before.frames} frames")
+    for cut in found.cuts:
+        if cut.as_shot_pct == cut.as_shot_pct:
+            lines.append(
+                f"  depth jump at {cut.other}: {abs(cut.as_shot_pct):.2f} %, then {abs(cut.planned_pct):.2f} % "
+                f"(up to {cut.tolerance_pct:.2f} % needs no care)"
+            )
+    return lines
