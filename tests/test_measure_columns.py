@@ -3,6 +3,7 @@
 Every table here is made up; what must come out is what the reader of whole tables makes of the same file (computed).
 """
 
+import re
 from dataclasses import fields
 from fractions import Fraction
 
@@ -14,7 +15,15 @@ from hypothesis import strategies as st
 from postfix.errors import InputError
 from postfix.measure.columns import LISTS, SCALARS, Columns, columns_of
 from postfix.measure.columns_csv import read_columns
-from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable, ShotFinding
+from postfix.measure.table import (
+    EDGE_BANDS,
+    NAN,
+    ClipInfo,
+    FrameMeasure,
+    MeasurementTable,
+    ShotFinding,
+    footage_mark,
+)
 from postfix.measure.table_csv import read_table, table_text
 from postfix.source.shots import Shot
 
@@ -221,3 +230,20 @@ def test_more_different_numbers_than_are_remembered_are_all_read(text, tmp_path,
     path = tmp_path / "m.csv"
     path.write_text(text)
     same(read_columns(path), columns_of(read_table(path)))
+
+
+def test_the_mark_of_footage_is_another_for_other_frames_other_files_exchanged_eyes_and_an_offset():
+    ours, theirs = "a1" * 32, "b2" * 32
+    shown = [
+        [(ours, 0, 48), (theirs, 0, 48)],
+        [(theirs, 0, 48), (ours, 0, 48)],
+        [(ours, 0, 47), (theirs, 0, 47)],
+        [(ours, 1, 47), (theirs, 1, 47)],
+        [(ours, 0, 47), (theirs, 1, 47)],
+        [(ours, 1, 47), (theirs, 0, 47)],
+        [(ours, 0, 48), ("c3" * 32, 0, 48)],
+    ]
+    marks = [footage_mark(parts) for parts in shown]
+    assert len(set(marks)) == len(shown)
+    assert all(re.fullmatch("[0-9a-f]{16}", mark) for mark in marks)
+    assert marks == [footage_mark(iter(parts)) for parts in shown], "the same footage has the same mark"

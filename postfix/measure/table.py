@@ -5,6 +5,8 @@ Empty means "could not be measured" and is NaN in memory; it is never a made-up 
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -131,7 +133,23 @@ class ClipInfo:
     step_px: int
     """Luma pixels an eye must move by a multiple of (2 where chroma is subsampled)."""
     footage: str = ""
-    """Fingerprint of the very frames that were measured, 16 hexadecimal digits; empty where it was not taken."""
+    """:func:`footage_mark` of the very frames that were measured; empty where it was not taken."""
+
+
+def footage_mark(parts: Iterable[tuple[str, int, int]]) -> str:
+    """Mark of the very frames that two eyes show, 16 hexadecimal digits.
+
+    Other files, other frames of the same files, exchanged eyes or another offset between them give another mark.
+
+    Parameters
+    ----------
+    parts : iterable of (str, int, int)
+        For the left eye, then the right: the checksum of its file or files
+        (:func:`postfix.source.opening.sha256_of`), the first frame used (:func:`postfix.source.pair.first_in_file`) and
+        the number of frames used.
+    """
+    text = "".join(f"{sha256} {first} {count}\n" for sha256, first, count in parts)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 @dataclass(frozen=True, slots=True)
