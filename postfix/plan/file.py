@@ -2,52 +2,51 @@
 
 from __future__ import annotations
 
-import re
-from fractions import Fraction
-from pathlib import Path
-from typing import Any
+from postfix.plan.decided import as_planned
+from postfix.plan.file_read import read_plan
+from postfix.plan.model import Plan, ShotPlan
+from postfix.plan.settings_file import settings_data
+from postfix.plan.toml_text import toml_lines
 
-import tomlkit
-from tomlkit.items import Array as TomlArray
+__all__ = ["plan_tables", "plan_text", "read_plan", "shot_table", "shot_text"]
 
-from postfix.limits import Limits
-from postfix.measure.table import ClipInfo
-from postfix.plan.convergence import HIT_MAX_PCT
-from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
-from postfix.plan.screens import describe, load_toml, screen_from
-from postfix.plan.settings import FILLS
-from postfix.plan.toml_tables import TomlTable
-
-_HEADER = (
-    "What will be done to each shot for one screen. It may be edited and rendered again.",
-    "Parallax is x_right - x_left: positive is behind the screen, negative in front of it.",
-    "hit: total change of parallax in percent of picture width, positive pushes the scene away;",
-    "  half is applied to each eye. One entry is held over the shot; between several the move is eased.",
-    '  With fill "hide" or "crop" it is rounded to whole pixels: see step_px.',
-    'fill: what becomes of columns laid bare: "hide" (black in the eye that lacks them), "crop" (black in',
-    '  both eyes), "zoom" (both eyes enlarged by zoom to cover them).',
-    "window: pixels hidden, [top, bottom]: left edge in the left eye, right edge in the right eye, counted",
-    "  from the frame edge; linear between entries.",
-    "Frames are counted from 0, both ends included.",
-)
-
-_INLINE_ENTRIES = 3  # more entries of an array than this go on lines of their own
-
-
-def _inline(entries: list[dict[str, object]]) -> TomlArray:
-    array = tomlkit.array()
-    for entry in entries:
-        table = tomlkit.inline_table()
-        table.update(entry)
-        array.append(table)
-    return array.multiline(len(entries) > _INLINE_ENTRIES)
+_HEADER = """\
+# What will be done to each shot for one screen. It may be edited and rendered again.
+# Parallax is x_right - x_left: positive is behind the screen, negative in front of it.
+# Frames are counted from 0, both ends included. Names end in their unit: _px pixels, _pct percent.
+#
+# [screen]: where the film will be watched. [limits]: how far in front of the screen (near) and behind it
+#   (far) content may be, and how far apart within one frame (range), in percent of width; a figure typed
+#   here is kept when the plan is updated. [clip]: the footage; footage is a fingerprint of its frames.
+# [settings]: what was asked for when the plan was made.
+# In each shot:
+# hit: total change of parallax in percent of picture width, positive pushes the scene away;
+#   half is applied to each eye. One entry is held over the shot; between several the move is eased.
+#   With fill "hide" or "crop" it is rounded to whole pixels: see step_px.
+# zoom: how much both eyes are enlarged, from 1.
+# fill: what becomes of columns laid bare: "hide" (black in the eye that lacks them), "crop" (black in
+#   both eyes), "zoom" (both eyes enlarged by zoom to cover them).
+# window: pixels hidden, [top, bottom]: left edge in the left eye, right edge in the right eye, counted
+#   from the frame edge; linear between entries.
+# window_soft_px, window_opacity_pct: width of a soft edge inside every window (0 unless written), and how
+#   much a window hides (100 unless written).
+# subject: what shall lie at a parallax of at_pct: a box [x, y, width, height] in pixels of the left eye at
+#   that frame; the hit follows from it. subject_found: the parallax that was measured in that box.
+# as_planned: checksums of what the program decided. A hit (with zoom), fill or window that was edited
+#   since, or has no checksum, was decided by a person and is kept when the plan is updated; remove its
+#   line to have it decided anew.
+# locked: true keeps the whole shot as it is.
+"""
 
 
 def plan_text(plan: Plan) -> str:
     """The plan as TOML; the same plan always gives the same text."""
-    document = tomlkit.document()
-    for line in _HEADER:
-        document.add(tomlkit.comment(line))
+    tables = [f"\n[{name}]\n{toml_lines(values)}" for name, values in plan_tables(plan).items()]
+    return "".join([_HEADER, *tables, *(f"\n{shot_text(shot)}" for shot in plan.shots)])
+
+
+def plan_tables(plan: Plan) -> dict[str, dict[str, object]]:
+    """Every table of the file but the shots, by the name in its header, with its keys in their order."""
     screen, limits, clip = plan.screen, plan.limits, plan.clip
     tables: dict[str, dict[str, object]] = {
         "screen": {
@@ -72,158 +71,43 @@ def plan_text(plan: Plan) -> str:
             "frames": plan.shots[-1].last + 1,
             "rate": str(clip.rate),
             "step_px": clip.step_px,
+            **({"footage": clip.footage} if clip.footage else {}),
         },
+        "settings": {},
     }
-    for name, content in tables.items():
-        table = tomlkit.table()
-        table.update(content)
-        document.add(name, table)
-    shots = tomlkit.aot()
-    for shot in plan.shots:
-        table = tomlkit.table()
-        table.update({"name": shot.name, "first": shot.first, "last": shot.last})
-        table.add("hit", _inline([{"frame": key.frame, "pct": key.pct} for key in shot.hit]))
-        table.update({"zoom": shot.zoom, "fill": shot.fill})
-        window = [{"frame": k.frame, "left_px": list(k.left_px), "right_px": list(k.right_px)} for k in shot.window]
-        table.add("window", _inline(window))
-        table.update({"locked": shot.locked, "reason": shot.reason})
-        shots.append(table)
-    document.add("shot", shots)
-    return tomlkit.dumps(document)
+    for key, value in settings_data(plan.settings).items():
+        if isinstance(value, dict):
+            tables[f"settings.{key}"] = value
+        else:
+            tables["settings"][key] = value
+    return tables
 
 
-def read_plan(path: Path) -> Plan:
-    """Read a plan file, written by :func:`plan_text` or edited by a person; every key is checked.
-
-    Of a shot, ``name``, ``first`` and ``last`` must be there; the rest has the defaults of
-    :class:`postfix.plan.model.ShotPlan`.
-
-    Raises
-    ------
-    InputError
-        Names file, line, key, what was found and what was expected.
-    """
-    text, data = load_toml(path, "a plan with [screen], [limits], [clip] and [[shot]]")
-    root = TomlTable(path, text, None, 0, data)
-    root.only("screen", "limits", "clip", "shot")
-    screen = screen_from(root.get("screen", dict, "a table"), path, text, "screen", 0, is_list=False)
-    limits = _limits(TomlTable(path, text, "limits", 0, root.get("limits", dict, "a table")))
-    clip, count = _clip(TomlTable(path, text, "clip", 0, root.get("clip", dict, "a table")))
-    entries = root.get("shot", list, "[[shot]] entries")
-    shots: list[ShotPlan] = []
-    for index, entry in enumerate(entries):
-        if not isinstance(entry, dict):
-            raise root.error("shot", describe(entry), "[[shot]] entries", "write each shot under a [[shot]] header")
-        shots.append(_shot(TomlTable(path, text, "shot", index, entry), shots, count))
-    if not shots or shots[-1].last != count - 1:
-        found = f"shots that end at frame {shots[-1].last}" if shots else "no shots"
-        raise root.error("shot", found, f"shots up to the clip's last frame {count - 1}", "cover every frame once")
-    return Plan(screen, limits, clip, tuple(shots))
+def shot_text(shot: ShotPlan) -> str:
+    """One ``[[shot]]`` with its header."""
+    return f"[[shot]]\n{toml_lines(shot_table(shot))}"
 
 
-def _limits(table: TomlTable) -> Limits:
-    table.only("near_pct", "far_pct", "range_pct", "near_rule", "far_rule", "range_rule")
-
-    def pct(key: str) -> float:
-        return table.number(key, lambda value: abs(value) <= 1e4, "percent of picture width")
-
-    limits = Limits(
-        near_pct=pct("near_pct"),
-        far_pct=pct("far_pct"),
-        range_pct=table.number("range_pct", lambda value: 0.0 <= value <= 1e4, "percent of picture width, 0 or more"),
-        near_rule=table.get("near_rule", str, "text", ""),
-        far_rule=table.get("far_rule", str, "text", ""),
-        range_rule=table.get("range_rule", str, "text", ""),
-    )
-    if limits.near_pct > limits.far_pct:
-        raise table.error(
-            "near_pct", describe(limits.near_pct), f"no more than far_pct, {limits.far_pct:g}", "swap or correct them"
-        )
-    return limits
-
-
-def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
-    table.only("name", "width_px", "height_px", "frames", "rate", "step_px")
-    rate = table.get("rate", str, 'a rate in quotation marks, such as "24" or "24000/1001"')
-    match = re.fullmatch(r"([1-9][0-9]{0,9})(?:/([1-9][0-9]{0,9}))?", rate, re.ASCII)
-    if match is None:
-        raise table.error("rate", describe(rate), 'a rate such as "24" or "24000/1001"', "correct it")
-    clip = ClipInfo(
-        name=table.get("name", str, "text"),
-        width_px=table.integer("width_px", 1),
-        height_px=table.integer("height_px", 1),
-        rate=Fraction(int(match[1]), int(match[2] or 1)),
-        step_px=table.integer("step_px", 1),
-    )
-    return clip, table.integer("frames", 1)
-
-
-def _shot(table: TomlTable, before: list[ShotPlan], count: int) -> ShotPlan:
-    table.only("name", "first", "last", "hit", "zoom", "fill", "window", "locked", "reason")
-    name = table.get("name", str, "text")
-    if any(shot.name == name for shot in before):
-        raise table.error("name", f"a second shot named {name!r}", "every name once", "rename one")
-    start = before[-1].last + 1 if before else 0
-    first = table.integer("first", 0)
-    if first != start:
-        raise table.error("first", str(first), f"{start}, the frame after the shot before", "cover every frame once")
-    last = table.integer("last", first)
-    if last >= count:
-        raise table.error("last", str(last), f"at most {count - 1}, the clip's last frame", "cover every frame once")
-    fill = table.get("fill", str, "text", "hide")
-    if fill not in FILLS:
-        raise table.error("fill", describe(fill), f"one of {', '.join(FILLS)}", "choose one of these")
-    hit = tuple(
-        HitKey(frame, _pct(table, entry, index))
-        for index, (frame, entry) in enumerate(_keys(table, "hit", ("frame", "pct"), first, last))
-    )
-    window = tuple(
-        WindowKey(frame, _widths(table, entry, index, "left_px"), _widths(table, entry, index, "right_px"))
-        for index, (frame, entry) in enumerate(_keys(table, "window", ("frame", "left_px", "right_px"), first, last))
-    )
-    return ShotPlan(
-        name=name,
-        first=first,
-        last=last,
-        hit=hit or (HitKey(first, 0.0),),
-        zoom=table.number("zoom", lambda value: 1.0 <= value <= 10.0, "a factor from 1 to 10", 1.0),
-        fill=fill,
-        window=window,
-        locked=table.get("locked", bool, "true or false", False),
-        reason=table.get("reason", str, "text", ""),
-    )
-
-
-def _keys(
-    table: TomlTable, key: str, known: tuple[str, ...], first: int, last: int
-) -> list[tuple[int, dict[str, Any]]]:
-    """Frame and content of each entry of ``hit`` or ``window``, in order and inside the shot."""
-    keys: list[tuple[int, dict[str, Any]]] = []
-    for index, entry in enumerate(table.get(key, list, "a list of entries in brackets", [])):
-        place_in = f"{key}[{index}]"
-        if not isinstance(entry, dict) or set(entry) != set(known):
-            raise table.error(place_in, describe(entry), f"{{ {', '.join(known)} }}", "write all of these and no more")
-        frame = entry["frame"]
-        least = keys[-1][0] + 1 if keys else first
-        if isinstance(frame, bool) or not isinstance(frame, int) or not least <= frame <= last:
-            expected = (
-                f"a frame of the shot from {least} to {last}, in rising order" if least <= last else "no more entries"
-            )
-            raise table.error(f"{place_in}.frame", describe(frame), expected, "correct it")
-        keys.append((frame, entry))
-    return keys
-
-
-def _pct(table: TomlTable, entry: dict[str, Any], index: int) -> float:
-    expected = f"percent of width from -{HIT_MAX_PCT:g} to {HIT_MAX_PCT:g}"
-    return table.checked(f"hit[{index}].pct", entry["pct"], lambda value: abs(value) <= HIT_MAX_PCT, expected)
-
-
-def _widths(table: TomlTable, entry: dict[str, Any], index: int, side: str) -> tuple[float, float]:
-    pair = entry[side]
-    key = f"window[{index}].{side}"
-    if not isinstance(pair, list) or len(pair) != 2:
-        raise table.error(key, describe(pair), "[top, bottom] in pixels", "write two numbers in brackets")
-    width_px = 1e5  # wider than any picture; what is wider than this one hides all of it
-    top, bottom = (table.checked(key, value, lambda px: 0.0 <= px <= width_px, "pixels, 0 or more") for value in pair)
-    return top, bottom
+def shot_table(shot: ShotPlan) -> dict[str, object]:
+    """The keys of a shot in their order; those that may be left out only where they say something."""
+    values: dict[str, object] = {"name": shot.name, "first": shot.first, "last": shot.last}
+    values["hit"] = [{"frame": key.frame, "pct": key.pct} for key in shot.hit]
+    values |= {"zoom": shot.zoom, "fill": shot.fill}
+    values["window"] = [
+        {"frame": key.frame, "left_px": list(key.left_px), "right_px": list(key.right_px)} for key in shot.window
+    ]
+    if shot.window_soft_px != 0.0:
+        values["window_soft_px"] = shot.window_soft_px
+    if shot.window_opacity_pct != 100.0:
+        values["window_opacity_pct"] = shot.window_opacity_pct
+    subject = shot.subject
+    if subject is not None:
+        box = {"frame": subject.frame, "box": list(subject.box)}
+        values["subject"] = {**box, "at_pct": subject.at_pct}
+        if subject.found_pct is not None:
+            values["subject_found"] = {**box, "pct": subject.found_pct}
+    planned = as_planned(shot)
+    if planned:
+        values["as_planned"] = planned
+    values |= {"locked": shot.locked, "reason": shot.reason}
+    return values

@@ -19,17 +19,28 @@ def keep_locked(path: Path) -> Plan | None:
     Raises
     ------
     InputError
-        Where the file cannot be read as a plan and yet has a shot that says ``locked = true``: what a person decided
-        is not to be lost to a slip of the pen.
+        Where the file cannot be read as a plan and yet says ``locked = true`` somewhere: what a person decided is not
+        to be lost to a slip of the pen.
     """
     if not path.is_file():
         return None
     try:
         return read_plan(path)
     except InputError:
-        if re.search(rb"^\s*[\"']?locked[\"']?\s*=\s*true", path.read_bytes(), re.MULTILINE):
+        if _says_locked(path):
             raise
         return None
+
+
+def _says_locked(path: Path) -> bool:
+    """Whether a lock stands anywhere in a file but in a comment of its own, whatever its layout and encoding."""
+    try:
+        content = path.read_bytes().replace(b"\0", b"")  # text of two bytes a letter
+    except OSError:
+        return True  # nobody can tell
+    return (
+        re.search(rb"^(?!\s*#).*\blocked\b[\"']?\s*=\s*[\"']?true", content, re.MULTILINE | re.IGNORECASE) is not None
+    )
 
 
 def locked_shots(previous: Plan | None, columns: Columns) -> dict[tuple[int, int], ShotPlan]:

@@ -1,0 +1,34 @@
+"""Who decided a part of a shot: a short checksum of what the program decided tells whether it was changed since."""
+
+from __future__ import annotations
+
+import hashlib
+
+from postfix.plan.model import PARTS, Part, ShotPlan
+
+
+def checksums(shot: ShotPlan) -> dict[Part, str]:
+    """For every part of a shot, 8 hexadecimal digits that change with any figure of it.
+
+    ``hit`` covers HIT and zoom; ``fill`` the fill; ``window`` the windows, their soft edge and their opacity.
+    """
+    values: dict[Part, object] = {
+        "hit": ([(int(key.frame), _plain(key.pct)) for key in shot.hit], _plain(shot.zoom)),
+        "fill": str(shot.fill),
+        "window": (
+            [(int(key.frame), *map(_plain, (*key.left_px, *key.right_px))) for key in shot.window],
+            _plain(shot.window_soft_px),
+            _plain(shot.window_opacity_pct),
+        ),
+    }
+    return {part: hashlib.sha256(repr(values[part]).encode()).hexdigest()[:8] for part in PARTS}
+
+
+def as_planned(shot: ShotPlan) -> dict[Part, str]:
+    """The checksums that a file keeps: of the parts that no person decided."""
+    return {part: digits for part, digits in checksums(shot).items() if part not in shot.by_hand}
+
+
+def _plain(value: float) -> float:
+    """A float whose text depends on its value alone: no other type of number, and one zero."""
+    return float(value) + 0.0
