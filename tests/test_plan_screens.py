@@ -72,6 +72,16 @@ def test_a_table_without_screens_is_refused(tmp_path: Path, text: str) -> None:
         read_screens(_table(tmp_path / "screens.toml", text))
 
 
+def test_children_have_eyes_50_mm_apart_unless_a_measure_is_given(tmp_path: Path) -> None:
+    text = '[[screen]]\nname = "school"\nwidth_mm = 3000\ndistance_mm = 4000\n'
+    for line, eye_mm in (("children = true", 50.0), ("children = false", 65.0), ("eye_mm = 45", 45.0), ("", 65.0)):
+        assert read_screen("school", [_table(tmp_path / "screens.toml", text + line)]).eye_mm == eye_mm
+    for line in ("children = 1", 'children = "yes"', "eye_mm = 45\nchildren = true"):
+        file = _table(tmp_path / "screens.toml", text + line)
+        with pytest.raises(InputError, match=r"line [56], screen 1, children: "):
+            read_screens(file)
+
+
 def test_a_missing_table_is_named(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no such file"):
         read_screen("x", [tmp_path / "none.toml"])

@@ -20,10 +20,10 @@ _KEY = re.compile(rf"\s*({_DOTTED})\s*=")
 
 @dataclass
 class _Lines:
-    """The first line of every address, and every header in the order of the text."""
+    """The first line of every address, and the addresses of the headers of each name in the order of the text."""
 
     lines: dict[Address, int] = field(default_factory=dict)
-    headers: list[tuple[Address, Address]] = field(default_factory=list)
+    headers: dict[Address, list[Address]] = field(default_factory=dict)
 
 
 def line_of(text: str, table: str | None, index: int, key: str | None) -> int | None:
@@ -52,7 +52,7 @@ def line_of(text: str, table: str | None, index: int, key: str | None) -> int | 
 def address_of(text: str, table: str, index: int = 0) -> Address | None:
     """The address of the ``index``-th table under headers of a name, also where dotted keys made the first of them."""
     name = steps_of(table)
-    found = [address for steps, address in _scanned(text).headers if steps == name]
+    found = _scanned(text).headers.get(name, [])
     if index < len(found):
         return found[index]
     return name if index == 0 and name in _scanned(text).lines else None
@@ -92,7 +92,7 @@ def _scanned(text: str) -> _Lines:
         if found:
             steps = steps_of(found[2])
             header = _resolved(steps, entries, is_entry=found[1] == "[[")
-            scanned.headers.append((steps, header))
+            scanned.headers.setdefault(steps, []).append(header)
             _note(scanned.lines, (), header, number)
             continue
         found = _KEY.match(line)
