@@ -14,13 +14,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
-from typing import Any, TextIO
+from typing import Any, TextIO, get_args
 
-from postfix import commands
+from postfix import commands, commands_plan
 from postfix.commands import Outcome
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError, UsageError
+from postfix.limits import Comfort
 from postfix.plan.settings import FILLS
 from postfix.versions import version_text
+from postfix.viewing import CHILD_EYE_MM
 
 PROGRAM = "postfix-stereo"
 
@@ -230,13 +232,24 @@ def _add_screens(sub: argparse.ArgumentParser, *, many: bool) -> None:
     sub.add_argument("--screens", type=Path, metavar="TOML", help="a table of your own screens")
 
 
-def _add_output(sub: argparse.ArgumentParser, what: str) -> None:
-    sub.add_argument("-o", "--output", type=Path, required=True, metavar="OUT", help=what)
+def _add_rules(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--settings", type=Path, metavar="TOML", help="limits, weights, windows and pins of your own")
+    sub.add_argument(
+        "--comfort",
+        choices=get_args(Comfort),
+        help="what limits near, far and range besides the eyes: 60 arcmin (the default), percent of width, or the zone "
+        "of comfort",
+    )
+    sub.add_argument("--children", action="store_true", help=f"eyes {CHILD_EYE_MM:g} mm apart")
+
+
+def _add_output(sub: argparse.ArgumentParser, what: str, *, required: bool = True) -> None:
+    sub.add_argument("-o", "--output", type=Path, required=required, metavar="OUT", help=what)
 
 
 def _add_fill(sub: argparse.ArgumentParser) -> None:
     sub.add_argument(
-        "--fill", choices=FILLS, default="hide", help="what becomes of columns laid bare by a move (default: hide)"
+        "--fill", choices=FILLS, help="what becomes of columns laid bare by a move (default: hide, or as in --settings)"
     )
 
 
@@ -271,10 +284,18 @@ def _measure(sub: argparse.ArgumentParser) -> None:
 
 
 def _plan(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("measurement", type=Path, metavar="measure.csv", help="what measure wrote")
-    _add_screens(sub, many=False)
+    sub.add_argument("measurement", type=Path, nargs="?", metavar="measure.csv", help="what measure wrote")
+    _add_screens(sub, many=True)
+    _add_rules(sub)
     _add_fill(sub)
-    _add_output(sub, "the plan, a .toml file")
+    _add_output(sub, "the plan, a .toml file; for several screens a folder", required=False)
+    way = sub.add_mutually_exclusive_group()
+    way.add_argument(
+        "--update", type=Path, metavar="PLAN", help="plan this one again around what you locked, pinned or edited in it"
+    )
+    way.add_argument("--diff", type=Path, nargs=2, metavar=("A", "B"), help="say what differs between two plans")
+    sub.add_argument("--why", metavar="SHOT", help="explain one shot: limits, figures, alternatives and costs, choice")
+    _add_source(sub)
 
 
 def _render(sub: argparse.ArgumentParser) -> None:
@@ -291,6 +312,7 @@ def _check(sub: argparse.ArgumentParser) -> None:
     _add_source(sub)
     _add_every(sub)
     _add_screens(sub, many=False)
+    _add_rules(sub)
 
 
 def _report(sub: argparse.ArgumentParser) -> None:
@@ -301,6 +323,7 @@ def _run(sub: argparse.ArgumentParser) -> None:
     _add_source(sub)
     sub.add_argument("--job", type=Path, metavar="TOML", help="many clips at once, instead of --left and --right")
     _add_screens(sub, many=True)
+    _add_rules(sub)
     _add_fill(sub)
     _add_output(sub, "a folder for everything")
     _add_no_check(sub)
@@ -308,6 +331,7 @@ def _run(sub: argparse.ArgumentParser) -> None:
 
 def _screens(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--screens", type=Path, metavar="TOML", help="show your own screens too")
+    _add_rules(sub)
 
 
 _Command = tuple[
@@ -328,8 +352,8 @@ _COMMANDS: dict[str, _Command] = {
     ),
     "plan": (
         _plan,
-        commands.plan,
-        "decide convergence and windows for one screen",
+        commands_plan.plan,
+        "decide convergence and windows for one screen or many; update, compare or explain plans",
         "plan measure.csv --screen cinema-12m -o plan.toml",
     ),
     "render": (

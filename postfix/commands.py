@@ -8,10 +8,10 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from postfix import summary
+from postfix import summary, summary_plan
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
-from postfix.job.file import JobClip, parse_frames, read_job
+from postfix.job.file import JobClip, check_pins, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
 from postfix.job.run import ClipRun, planned_outputs, run_clip
 from postfix.job.version import (
@@ -19,30 +19,32 @@ from postfix.job.version import (
     Settings,
     SourceChoice,
     check_writing,
+    footage_of,
     make_version,
     measured,
+    measured_source,
     require_same_clip,
+    require_same_footage,
     require_same_table,
     source_files,
     told_of,
     write_table,
-    write_text,
 )
 from postfix.limits import limits_for
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
-from postfix.plan.clip import plan_clip, predicted_flags, reason_text
 from postfix.plan.figures import figures_of, flags_for
-from postfix.plan.file import plan_text, read_plan
-from postfix.plan.locked import keep_locked
+from postfix.plan.file import read_plan
 from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
+from postfix.plan.settings import PlanSettings
+from postfix.plan.settings_file import SettingsFile, read_settings
 from postfix.review.report import REPORT, check_report, write_report
 from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
-from postfix.viewing import BUILTIN_SCREENS, Screen
+from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
 
 @dataclass(frozen=True)
@@ -54,22 +56,24 @@ class Outcome:
     exit_code: int = EXIT_DONE
 
 
-def _limits_code(flagged: bool) -> int:
+def limits_code(flagged: bool) -> int:
+    """Exit code of work that is done, by whether something stays outside its limits."""
     return EXIT_OUTSIDE_LIMITS if flagged else EXIT_DONE
 
 
-def _settings(options: argparse.Namespace) -> Settings:
+def job_settings(options: argparse.Namespace) -> Settings:
+    """How the job is carried out, as typed."""
     return Settings(
         force=options.force,
         resume=options.resume,
         quiet=options.quiet > 0,
         check=not getattr(options, "no_check", False),
-        fill=getattr(options, "fill", "hide"),
         every=getattr(options, "every", 1),
     )
 
 
-def _choice(options: argparse.Namespace) -> SourceChoice:
+def source_choice(options: argparse.Namespace) -> SourceChoice:
+    """The footage, as typed."""
     if options.left is None or options.right is None:
         raise UsageError("source", "one eye or none", "--left and --right", "name the files of both eyes")
     if options.edit is not None and options.one_shot:
@@ -89,35 +93,63 @@ def _screen_tables(options: argparse.Namespace) -> tuple[Path, ...]:
     return () if options.screens is None else (options.screens,)
 
 
-def _inputs(options: argparse.Namespace, *others: Path | None) -> list[Path]:
+def settings_files(options: argparse.Namespace) -> SettingsFile:
+    """The file of settings, or the defaults where none was given."""
+    if options.settings is None:
+        return SettingsFile()
+    read = read_settings(options.settings)
+    read.require_screens([screen.name for screen in known_screens(options)])
+    return read
+
+
+def chosen_rules(options: argparse.Namespace, settings: PlanSettings) -> PlanSettings:
+    """Settings with what was typed put over them."""
+    limits = settings.limits
+    if options.comfort is not None:
+        limits = replace(limits, comfort=options.comfort)
+    if options.children:
+        limits = replace(limits, eye_mm=CHILD_EYE_MM)
+    fill = getattr(options, "fill", None) or settings.fill
+    return replace(settings, limits=limits, fill=fill)
+
+
+def known_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
+    """The built-in screens and those of a table that was given."""
+    known: dict[str, Screen] = dict(BUILTIN_SCREENS)
+    for path in _screen_tables(options):
+        known.update(read_screens(path))
+    return tuple(known.values())
+
+
+def input_files(options: argparse.Namespace, *others: Path | None) -> list[Path]:
     """Files besides the footage that a command reads."""
-    given = (getattr(options, name, None) for name in ("edit", "screens", "job"))
+    given = (getattr(options, name, None) for name in ("edit", "screens", "settings", "job"))
     return [path for path in (*given, *others) if path is not None]
 
 
-def _would_write(paths: Iterable[Path]) -> Outcome:
+def would_write(paths: Iterable[Path]) -> Outcome:
+    """What --dry-run says."""
     names = [str(path) for path in paths]
     return Outcome("would write\n" + "\n".join(f"  {name}" for name in names), {"would_write": names})
 
 
 def screens(options: argparse.Namespace) -> Outcome:
     """List the screens and their limits."""
-    known: dict[str, Screen] = dict(BUILTIN_SCREENS)
-    for path in _screen_tables(options):
-        known.update(read_screens(path))
-    data = {"screens": [summary.screen_data(screen) for screen in known.values()]}
-    return Outcome(summary.screens_text(known.values()), data)
+    wanted = settings_files(options)
+    rows = [(s, chosen_rules(options, wanted.for_screen(s.name)).limits) for s in known_screens(options)]
+    data = {"screens": [summary.screen_data(screen, rules) for screen, rules in rows]}
+    return Outcome(summary.screens_text(rows), data)
 
 
 def measure(options: argparse.Namespace) -> Outcome:
     """Measure a source into a table."""
-    settings, output = _settings(options), options.output
-    choice = _choice(options)
+    settings, output = job_settings(options), options.output
+    choice = source_choice(options)
     pair, cuts = opened = choice.open()
-    check_writing((pair,), (Output(output),), settings, _inputs(options))
+    check_writing((pair,), (Output(output),), settings, input_files(options))
     if options.dry_run:
-        return _would_write([output])
-    table = measured(pair, cuts, "measure", settings)
+        return would_write([output])
+    table, _ = measured_source(pair, cuts, settings)
     write_table(output, table, force=settings.force)
     rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
@@ -154,49 +186,30 @@ def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
     return rows
 
 
-def plan(options: argparse.Namespace) -> Outcome:
-    """Decide a plan from a table."""
-    settings, output = _settings(options), options.output
-    table = read_table(options.measurement)
-    screen = read_screen(options.screen, _screen_tables(options))
-    check_writing((), (Output(output),), settings, _inputs(options, options.measurement))
-    if options.dry_run:
-        return _would_write([output])
-    earlier = keep_locked(output) if settings.force else None
-    columns = columns_of(table)
-    decided = plan_clip(columns, screen, fill=settings.fill, previous=earlier)
-    write_text(output, plan_text(decided), force=settings.force)
-    flags = predicted_flags(columns, decided)
-    lines = [summary.wrapped(f"{shot.name}: {reason_text(shot)}") for shot in decided.shots]
-    data = {
-        "written": [str(output)],
-        "shots": [{"name": s.name, "reason": s.reason, "flags": _plain(flags[s.name])} for s in decided.shots],
-    }
-    return Outcome("\n".join([*lines, f"written: {output}"]), data, _limits_code(any(flags.values())))
-
-
 def _plain(facts: Iterable[Flag]) -> list[dict[str, Any]]:
     return [asdict(fact) for fact in facts]
 
 
 def render(options: argparse.Namespace) -> Outcome:
     """Write the pictures that a plan asks for."""
-    settings, output = _settings(options), options.output
+    settings, output = job_settings(options), options.output
     decided = read_plan(options.plan)
     before = None if options.measurement is None else read_table(options.measurement)
-    choice = _choice(options)
+    choice = source_choice(options)
     pair, _ = opened = choice.open()
-    inputs = _inputs(options, options.plan, options.measurement)
+    inputs = input_files(options, options.plan, options.measurement)
     check_writing((pair,), (Output(output, folder=True),), settings, inputs)
     require_same_clip(decided, pair)
     if before is not None:
-        require_same_table(before, options.measurement, pair)
+        require_same_table(before.clip, len(before.frames), options.measurement, pair)
     if options.dry_run:
-        return _would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
+        return would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
+    sources = source_files(pair)
+    require_same_footage(decided, footage_of(sources), options.plan)
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
     said = None if before is None else told_of(choice, opened, before)
-    version = make_version(pair, source_files(pair), before, decided, output, settings, said)
+    version = make_version(pair, sources, before, decided, output, settings, said)
     shots = version.log["shots"]
     text = [
         summary.reading_text(pair.reading),
@@ -205,18 +218,20 @@ def render(options: argparse.Namespace) -> Outcome:
         f"written: {output}",
     ]
     data = {"written": [str(output)], "reading": asdict(pair.reading), "shots": shots}
-    return Outcome("\n".join(filter(None, text)), data, _limits_code(version.flagged))
+    return Outcome("\n".join(filter(None, text)), data, limits_code(version.flagged))
 
 
 def check(options: argparse.Namespace) -> Outcome:
     """Measure finished pictures against a screen's limits."""
     screen = read_screen(options.screen, _screen_tables(options))
-    choice = _choice(options)
+    rules = chosen_rules(options, settings_files(options).for_screen(screen.name)).limits
+    limits = limits_for(screen, rules)
+    choice = source_choice(options)
     pair, cuts = opened = choice.open()
     if options.dry_run:
         return Outcome(f"would measure {pair.count} frames; check writes nothing", {"would_write": []})
-    table = measured(pair, cuts, "check", _settings(options))
-    limits, columns = limits_for(screen), columns_of(table)
+    table = measured(pair, cuts, "check", job_settings(options))
+    columns = columns_of(table)
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
         flags = flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm)
@@ -232,38 +247,53 @@ def check(options: argparse.Namespace) -> Outcome:
         verdict,
     ]
     data = {
-        "screen": summary.screen_data(screen),
+        "screen": summary.screen_data(screen, rules),
         "reading": asdict(pair.reading),
         "shots": rows,
         **_told_data(said),
     }
-    return Outcome("\n".join(filter(None, text)), data, _limits_code(flagged))
+    return Outcome("\n".join(filter(None, text)), data, limits_code(flagged))
 
 
 def report(options: argparse.Namespace) -> Outcome:
     """Write the review page of a finished run again."""
     if options.dry_run:
         check_report(options.output)
-        return _would_write([options.output / REPORT])
+        return would_write([options.output / REPORT])
     page = write_report(options.output)
     return Outcome(f"written: {page}", {"written": [str(page)]})
 
 
 def run(options: argparse.Namespace) -> Outcome:
     """The whole job, for one clip or for many."""
-    settings, out = _settings(options), options.output
+    settings, out = job_settings(options), options.output
     single = options.left is not None or options.right is not None
     if single == (options.job is not None):
         raise UsageError("source", "both or neither of --left/--right and --job", "one of them", "choose one")
     if single:
-        clips = [JobClip("", _choice(options), _screens(options), tuple(_inputs(options)))]
+        chosen, wanted = chosen_screens(options), settings_files(options)
+        each = {screen.name: wanted.for_screen(screen.name) for screen in chosen}
+        clips = [JobClip("", source_choice(options), chosen, tuple(input_files(options)), wanted.pins, each)]
     else:
         clips = list(read_job(options.job, _screen_tables(options)))
+        if options.settings is not None:
+            raise UsageError(
+                "--settings", "a file of settings beside a job", "settings_file in the job file", "name it there"
+            )
         if options.screen:
-            clips = [replace(clip, screens=_screens(options)) for clip in clips]
+            clips = [replace(clip, screens=chosen_screens(options)) for clip in clips]
+    clips = [
+        replace(clip, settings={s.name: chosen_rules(options, clip.settings_for(s.name)) for s in clip.screens})
+        for clip in clips
+    ]
+    for clip in clips:
+        for screen in clip.screens:
+            limits_for(screen, clip.settings_for(screen.name).limits)
     # Every clip is opened and checked before the first frame of any is measured; no output may touch any source.
     opened = [clip.choice.open() for clip in clips]
     pairs = [pair for pair, _ in opened]
+    for clip, pair in zip(clips, pairs):
+        check_pins(clip, pair.count, pair.format.width, pair.format.height)
     check_unclaimed(out)
     outputs = [
         output
@@ -273,17 +303,18 @@ def run(options: argparse.Namespace) -> Outcome:
     inputs = {path for clip in clips for path in clip.inputs}
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
     if options.dry_run:
-        return _would_write(output.path for output in outputs)
+        return would_write(output.path for output in outputs)
     with claimed(out):
         runs = [
-            run_clip(clip.choice, source, clip.screens, out / clip.name, settings)
+            run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
             for clip, source in zip(clips, opened)
         ]
         page = write_report(out)
     return _run_outcome(runs, clips, page)
 
 
-def _screens(options: argparse.Namespace) -> tuple[Screen, ...]:
+def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
+    """The screens that were typed, each once."""
     if not options.screen:
         raise UsageError("--screen", "none", "at least one screen", "add for example --screen cinema-12m")
     chosen = tuple(read_screen(name, _screen_tables(options)) for name in options.screen)
@@ -305,23 +336,33 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             heading = f"{name}, {screen}" if name else screen
             text += [heading, summary.shots_text(shots), summary.flags_text(screen, shots), ""]
             folder = str(version.folder)
-            entry = {"clip": name, "screen": screen, "folder": folder, "reading": asdict(reading), "shots": shots}
-            data.append(entry)
+            fits = summary_plan.fits_data(made.fits[screen])
+            entry = {
+                "clip": name,
+                "screen": screen,
+                "folder": folder,
+                "reading": asdict(reading),
+                "shots": shots,
+                "fits": fits,
+            }
+            data.append({**entry, "fits": fits})
+        if len(clip.screens) > 1:
+            text += [summary_plan.fits_text([made.fits[screen.name] for screen in clip.screens]), ""]
         text += [summary.told_text(made.told, name), ""]
         for kind, entries in _told_data(made.told, clip=name).items():
             facts.setdefault(kind, []).extend(entries)
     text.append(f"review page: {page}")
     lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
     return Outcome(
-        lines, {"versions": data, **facts, "report": str(page)}, _limits_code(any(made.flagged for made in runs))
+        lines, {"versions": data, **facts, "report": str(page)}, limits_code(any(made.flagged for made in runs))
     )
 
 
 def demo(options: argparse.Namespace) -> Outcome:
     """Make the demo film and run the whole job on it."""
-    settings, out = _settings(options), options.output
+    settings, out = job_settings(options), options.output
     if options.dry_run:
         check_demo(out)
-        return _would_write([out])
+        return would_write([out])
     result = run_demo(out, settings)
-    return Outcome(summary.demo_text(result), asdict(result), _limits_code(result.flagged))
+    return Outcome(summary.demo_text(result), asdict(result), limits_code(result.flagged))

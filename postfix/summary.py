@@ -44,11 +44,11 @@ def pct(value: float | None) -> str:
     return NOT_MEASURED if value is None or value != value else signed_pct(value).removesuffix(" %")
 
 
-def screens_text(screens: Iterable[Screen], rules: LimitRules = DEFAULT_RULES) -> str:
+def screens_text(screens: Iterable[tuple[Screen, LimitRules]]) -> str:
     """The screens with their limits in mm, % and arcmin, and below them the rule that gave each."""
     rows = []
     given: dict[str, dict[str, list[str]]] = {"near": {}, "far": {}, "range": {}}
-    for screen in screens:
+    for screen, rules in screens:
         limits, eye_mm = limits_for(screen, rules), eye_mm_of(screen, rules)
         rows.append(
             [

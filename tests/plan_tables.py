@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 
+from postfix.limits import Limits
 from postfix.measure.columns import Columns, columns_of
 from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable
+from postfix.plan.clip import plan_edit, predicted_flags
+from postfix.plan.edit import edit_of
+from postfix.plan.model import Flag, Pin, Plan
+from postfix.plan.settings import Fill, PlanSettings
 from postfix.source.shots import Shot
+from postfix.viewing import Screen
 
 CLIP = ClipInfo("wind", 2048, 1080, Fraction(24), 2)
 
@@ -68,3 +75,23 @@ def table(
 ) -> Columns:
     """The same as planning takes it."""
     return columns_of(measurement(frames, count, cuts, clip))
+
+
+def planned(
+    columns: Columns,
+    screen: Screen,
+    limits: Limits | None = None,
+    *,
+    settings: PlanSettings | None = None,
+    fill: Fill = "hide",
+    previous: Plan | None = None,
+    pins: Sequence[Pin] = (),
+) -> Plan:
+    """The plan of a table for one screen."""
+    used = replace(PlanSettings() if settings is None else settings, fill=fill)
+    return plan_edit(edit_of(columns), screen, used, limits=limits, previous=previous, pins=pins).plan
+
+
+def flags_of(columns: Columns, plan: Plan) -> dict[str, tuple[Flag, ...]]:
+    """What a plan leaves outside its limits, by shot."""
+    return predicted_flags(edit_of(columns), plan)

@@ -12,7 +12,16 @@ from hypothesis import strategies as st
 
 from postfix import viewing
 from postfix.errors import InputError
-from postfix.limits import COMFORTS, LIMIT_SPANS, LimitRules, Limits, comfort_zone_mm, eye_mm_of, limits_for
+from postfix.limits import (
+    COMFORTS,
+    DEFAULT_RULES,
+    LIMIT_SPANS,
+    LimitRules,
+    Limits,
+    comfort_zone_mm,
+    eye_mm_of,
+    limits_for,
+)
 from postfix.plan.figures import Figures, flags_for
 from postfix.summary import COLUMNS, screen_data, screens_text
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
@@ -274,7 +283,7 @@ def test_rules_alone_always_leave_room_and_never_turn_eyes_apart_beyond_their_li
 
 
 def test_the_table_of_screens_says_below_it_which_rule_gave_each_limit() -> None:
-    text = screens_text(BUILTIN_SCREENS.values())
+    text = screens_text([(screen, DEFAULT_RULES) for screen in BUILTIN_SCREENS.values()])
     assert all(len(line) <= COLUMNS for line in text.splitlines())
     told = " ".join(text.split())
     assert "near: 60 arcmin in front of the screen" in told
@@ -284,7 +293,7 @@ def test_the_table_of_screens_says_below_it_which_rule_gave_each_limit() -> None
 
 def test_the_table_of_screens_follows_the_rules() -> None:
     rules = LimitRules("percent", eye_mm=50.0)
-    row = screens_text([CINEMA], rules).splitlines()[1].split()
+    row = screens_text([(CINEMA, rules)]).splitlines()[1].split()
     # width, seat and eyes in mm; near in mm, % and arcmin; far likewise; range: 50 mm of 12 m are 0.42 % (computed).
     assert row[:6] == ["cinema-12m", "12000", "12000", "50", "-120", "-1.00"]
     assert row[7:9] == ["50", "+0.42"]

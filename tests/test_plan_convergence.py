@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,7 +11,8 @@ from hypothesis import strategies as st
 from plan_tables import CLIP
 
 from postfix.limits import Limits
-from postfix.plan.convergence import FAR_MARGIN_PCT, NEAR_MARGIN_PCT, choose_hit
+from postfix.measure.table import ClipInfo
+from postfix.plan.choices import FAR_MARGIN_PCT, NEAR_MARGIN_PCT, candidate_hits_pct, open_hits_pct, zooms_of
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.settings import FILLS, Fill
 
@@ -19,6 +22,20 @@ STEP_PCT = 100.0 * CLIP.step_px / CLIP.width_px
 
 def _figures(near: float, far: float) -> Figures:
     return Figures(near, far, far - near, 0.0, 0.0, 0.0, 0.0, 0.0, 10, 10)
+
+
+@dataclass(frozen=True)
+class Chosen:
+    total_px: int
+    pct: float
+    zoom: float
+
+
+def choose_hit(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> Chosen:
+    """The smallest HIT that is open to a shot: what it gets where nothing else asks for another."""
+    hits, _ = open_hits_pct(figures, limits, candidate_hits_pct(figures, limits, clip, fill), fill)
+    pct = float(min(hits, key=abs))
+    return Chosen(round(pct * clip.width_px / 100.0), pct, float(zooms_of(np.array([pct]), fill)[0]))
 
 
 @pytest.mark.parametrize("fill", FILLS)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from plan_tables import frame, measurement, rows, table
+from plan_tables import frame, measurement, planned, rows, table
 from render_formats import FORMATS, clip_of, noise, yuv
 
 from postfix.demo.film import FILM, SIZE_PX
@@ -18,7 +18,6 @@ from postfix.limits import Limits
 from postfix.measure.columns import columns_of
 from postfix.measure.frame import measure_frame
 from postfix.measure.table import NAN
-from postfix.plan.clip import plan_clip
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, figures_of
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.settings import Fill
@@ -43,7 +42,7 @@ def _eye(offset_px: int) -> Planes:
 def _rendered(parallax_px: int, limits: Limits, fill: Fill) -> tuple[np.ndarray, np.ndarray, ShotPlan]:
     pct = parallax_px * 100.0 / FMT.width
     made = table([frame(pct, pct, rows(pct), rows(pct))] * 5, clip=clip_of(FMT))
-    (shot,) = plan_clip(made, SCREEN, limits, fill=fill).shots
+    (shot,) = planned(made, SCREEN, limits, fill=fill).shots
     left, right, _ = render_pair(_eye(0), _eye(parallax_px), FMT, clip_of(FMT), shot, 2)
     return left[0].astype(int), right[0].astype(int), shot
 
@@ -82,7 +81,7 @@ def test_nothing_beside_an_edge_is_seen_by_one_eye_only(parallax_px: int, limits
 def test_a_tilted_edge_beside_bare_columns_is_one_straight_line(fill: Fill) -> None:
     lower = (NAN,) * 18 + (-3.0,) * 6
     made = table([frame(-3.0, 0.2, lower, lower)] * 5, clip=clip_of(FMT))
-    (shot,) = plan_clip(made, SCREEN, Limits(-9.0, -1.0, 9.0), fill=fill).shots
+    (shot,) = planned(made, SCREEN, Limits(-9.0, -1.0, 9.0), fill=fill).shots
     left, right, _ = render_pair(_eye(0), _eye(0), FMT, clip_of(FMT), shot, 2)
     black = FMT.planes[0].black[0]
     heights = (np.arange(FMT.height) + 0.5) / FMT.height

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from postfix.job.kept import Origin, finished_version
+from postfix.job.subjects import found_pins
 from postfix.job.version import (
     Opened,
     Output,
     Settings,
     SourceChoice,
     Version,
+    footage_of,
     make_version,
     measured,
     source_files,
@@ -23,7 +26,11 @@ from postfix.job.version import (
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table_csv import read_table
-from postfix.plan.clip import plan_clip
+from postfix.plan.clip import plan_edit
+from postfix.plan.edit import edit_of
+from postfix.plan.fits import Fit, fits_of
+from postfix.plan.model import Pin
+from postfix.plan.settings import PlanSettings
 from postfix.review.report import REPORT
 from postfix.viewing import Screen
 
@@ -39,6 +46,8 @@ class ClipRun:
     versions: tuple[Version, ...]
     told: Told
     """What the source's measurement says besides its figures."""
+    fits: Mapping[str, tuple[Fit, ...]]
+    """How every shot fares on each screen, by its name, as planned."""
 
     @property
     def flagged(self) -> bool:
@@ -53,11 +62,18 @@ def planned_outputs(out: Path, clip: str, screens: tuple[Screen, ...]) -> list[O
 
 
 def run_clip(
-    choice: SourceChoice, opened: Opened, screens: tuple[Screen, ...], out: Path, settings: Settings
+    choice: SourceChoice,
+    opened: Opened,
+    screens: tuple[Screen, ...],
+    out: Path,
+    settings: Settings,
+    settings_for: Callable[[str], PlanSettings] = lambda screen: PlanSettings(),
+    pins: tuple[Pin, ...] = (),
 ) -> ClipRun:
     """Measure once, then plan, render, re-measure and log for each screen.
 
-    The caller has opened the choice and checked the outputs, for all clips of a job before the first of them.
+    The caller has opened the choice and checked the outputs and pins, for all clips of a job before the first of them.
+    ``settings_for`` gives the settings of planning for a screen's name; what is pinned is looked for in the footage.
 
     With ``settings.resume`` a measurement and versions that an earlier run finished are kept, as long as the source
     and the program are the same.
@@ -77,13 +93,15 @@ def run_clip(
         table = read_table(measurement) if settings.resume and origin.is_kept() else None
         if table is None:
             table = measured(pair, cuts, "measure", settings)
+            table = replace(table, clip=replace(table.clip, footage=footage_of(checksums.result())))
             write_table(measurement, table, force=settings.force or settings.resume)
             origin.keep()
         else:
             log.info("%s: kept as an earlier run finished it", measurement)
         sources = checksums.result()
-    columns = columns_of(table)
-    plans = [plan_clip(columns, screen, fill=settings.fill) for screen in screens]
+    pins, edit = found_pins(pair, pins), edit_of(columns_of(table))
+    decided = [plan_edit(edit, screen, settings_for(screen.name), pins=pins) for screen in screens]
+    plans = [one.plan for one in decided]
     finished: list[Version | None] = [None] * len(plans)
     if settings.resume:
         # All of them before the first is rendered: one may be refused.
@@ -93,4 +111,5 @@ def run_clip(
         version or make_version(pair, sources, table, plan, out / plan.screen.name, settings, said)
         for plan, version in zip(plans, finished)
     )
-    return ClipRun(out, measurement, versions, said)
+    fits = {one.plan.screen.name: fits_of(one) for one in decided}
+    return ClipRun(out, measurement, versions, said, fits)

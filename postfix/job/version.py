@@ -6,7 +6,7 @@ import logging
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -20,12 +20,11 @@ from postfix.errors import InputError
 from postfix.job.progress import bar
 from postfix.measure.clip import clip_info, measure_clip
 from postfix.measure.remarks import Told, told
-from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.measure.table import ClipInfo, MeasurementTable, footage_mark
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
 from postfix.plan.geometry import changes_nothing
 from postfix.plan.model import Plan
-from postfix.plan.settings import Fill
 from postfix.render.moves import render_pair
 from postfix.source.editlist import read_edit_list
 from postfix.source.opening import sha256_of
@@ -82,7 +81,6 @@ class Settings:
     resume: bool = False
     quiet: bool = False
     check: bool = True
-    fill: Fill = "hide"
     every: int = 1
 
 
@@ -118,6 +116,22 @@ def measured(pair: PairSource, cuts: EditList | None, what: str, settings: Setti
             every=settings.every,
         )
         return as_written(table)
+
+
+def measured_source(
+    pair: PairSource, cuts: EditList | None, settings: Settings
+) -> tuple[MeasurementTable, tuple[EyeFile, ...]]:
+    """Measure a source while every byte of it is read for the checksums; the table says which footage it is of."""
+    with ThreadPoolExecutor(1) as beside:
+        checksums = beside.submit(source_files, pair)
+        table = measured(pair, cuts, "measure", settings)
+        sources = checksums.result()
+    return replace(table, clip=replace(table.clip, footage=footage_of(sources))), sources
+
+
+def footage_of(sources: Iterable[EyeFile]) -> str:
+    """Mark of the very frames of both eyes, left first."""
+    return footage_mark((source.sha256, source.first_frame, source.frames) for source in sources)
 
 
 def told_of(choice: SourceChoice, opened: Opened, table: MeasurementTable) -> Told:
@@ -271,9 +285,20 @@ def require_same_clip(plan: Plan, pair: PairSource) -> None:
         raise InputError(pair.left.path, present, f"{planned} as in the plan", "plan again from a measurement of it")
 
 
-def require_same_table(table: MeasurementTable, path: Path, pair: PairSource) -> None:
+def require_same_footage(plan: Plan, footage: str, path: Path) -> None:
+    """Refuse, by its path, a plan that was made for other frames, where its mark and the footage's are both known."""
+    if plan.clip.footage and footage and plan.clip.footage != footage:
+        raise InputError(
+            path,
+            f"a plan for footage with the mark {plan.clip.footage}",
+            f"one for the footage given, whose mark is {footage}",
+            "give the very files, frames, order and offset of the eyes that were measured, or measure and plan again",
+        )
+
+
+def require_same_table(clip: ClipInfo, count: int, path: Path, pair: PairSource) -> None:
     """Refuse, by its path, a measurement of other footage: name, size, rate, step or number of frames differ."""
-    told = f"clip '{table.clip.name}', {_clip_words(table.clip, len(table.frames))}"
+    told = f"clip '{clip.name}', {_clip_words(clip, count)}"
     present = f"clip '{pair.name}', {_clip_words(clip_info(pair), pair.count)}"
     if told != present:
         raise InputError(

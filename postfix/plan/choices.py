@@ -12,7 +12,7 @@ from postfix.plan.chain import Choices
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.geometry import Array, Mask, covering_zooms
 from postfix.plan.robust import ShotArrays
-from postfix.plan.settings import ConvergenceSettings, Fill, PlanSettings
+from postfix.plan.settings import HIT_MAX_PCT, ConvergenceSettings, Fill, PlanSettings
 from postfix.plan.windows import window_cost_curve
 
 FAR_MARGIN_PCT = 0.05
@@ -29,9 +29,6 @@ MARGINS_PCT = (
     (-LIMIT_TOLERANCE_PCT, -LIMIT_TOLERANCE_PCT),
 )
 """Room asked for at the far and at the near limit, first choice first."""
-
-HIT_MAX_PCT = 50.0
-"""Largest HIT considered or accepted in a plan, percent of width."""
 
 CUT_DEPTH_S = 0.5
 """Seconds at each end of a shot whose median depth stands for what the eyes meet at the cut. Project default."""

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from postfix.limits import Limits, limits_for
+from postfix.limits import Limits, eye_mm_of, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.chain import best_choices, cheapest
 from postfix.plan.drafts import Draft, corridor_of, depths_of, draft, refined, rounding_pct, with_hit
@@ -74,6 +74,7 @@ def plan_edit(
     """
     chosen = PlanSettings() if settings is None else settings
     used = limits_for(screen, chosen.limits) if limits is None else limits
+    screen = replace(screen, eye_mm=eye_mm_of(screen, chosen.limits))
     wishes = wishes_of(edit, chosen, pins, previous)
     drafts = [draft(shot, wish, used, edit.clip, chosen) for shot, wish in zip(edit.shots, wishes)]
     jump_pct = jump_tolerance_pct(screen, chosen)

@@ -12,7 +12,6 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.chain import Choices
 from postfix.plan.choices import (
     FAR_MARGIN_PCT,
-    HIT_MAX_PCT,
     candidate_hits_pct,
     choices_of,
     open_hits_pct,
@@ -23,10 +22,13 @@ from postfix.plan.figures import LIMIT_TOLERANCE_PCT, figures_after
 from postfix.plan.geometry import Array, applied_hit_px, covering_zoom, moves_of
 from postfix.plan.model import HitKey, ShotPlan, Subject
 from postfix.plan.robust import ShotArrays
-from postfix.plan.settings import Fill, PlanSettings
+from postfix.plan.settings import HIT_MAX_PCT, Fill, PlanSettings
 
 How = Literal["held", "eased", "by hand", "subject", "locked", "not measured"]
 """How a shot came to its HIT."""
+
+PCT_STEP = 1e-6
+"""A HIT is written with this much precision: 0.0001 px of a picture 8192 wide."""
 
 _FINE_PARTS = 8
 """A shot that is drawn anew may move by parts of a step: this many at first, and as many again of each part."""
@@ -145,8 +147,13 @@ def hit_for_subject(subject: Subject, fill: Fill) -> float:
 
 def with_hit(plan: ShotPlan, pct: float) -> ShotPlan:
     """A shot with one held HIT and the zoom that covers it."""
-    keys = (HitKey(plan.first, round(pct, 6) + 0.0),)
+    keys = (HitKey(plan.first, written_pct(pct)),)
     return replace(plan, hit=keys, zoom=_zoom(keys, plan.fill))
+
+
+def written_pct(pct: float) -> float:
+    """A HIT as a plan holds it; never −0."""
+    return round(pct / PCT_STEP) / round(1.0 / PCT_STEP) + 0.0
 
 
 def _zoom(keys: tuple[HitKey, ...], fill: Fill) -> float:

@@ -280,8 +280,8 @@ def see_through(shot: ShotPlan) -> tuple[Flag, ...]:
     if not shot.window or shot.window_opacity_pct >= 100.0:
         return ()
     text = (
-        f"the window lets {100.0 - shot.window_opacity_pct:g} % of the picture through, as asked: what lies in front of "
-        "the edge is still seen, and near, edges and rivalry of the finished pictures may be the window's own edge"
+        f"the window lets {100.0 - shot.window_opacity_pct:g} % of the picture through, as asked: what lies in front "
+        "of the edge is still seen, and near, edges and rivalry of the finished pictures may be the window's own edge"
     )
     return (Flag("window", text),)
 

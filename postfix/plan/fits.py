@@ -179,7 +179,7 @@ def _box(boxes: Array, frames: np.typing.NDArray[np.int64]) -> tuple[int, int, i
     known = known[np.isfinite(known).all(axis=1)]
     if not len(known):
         return None
-    x, y, width, height = (int(round(float(value))) for value in np.median(known, axis=0))
+    x, y, width, height = (round(float(value)) for value in np.median(known, axis=0))
     return x, y, width, height
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from postfix.errors import InputError
-from postfix.measure.table import ClipInfo
 from postfix.plan.edit import Edit, EditShot
 from postfix.plan.locked import locked_shots
 from postfix.plan.model import PARTS, HitKey, Pin, Plan, ShotPlan, Subject
@@ -125,13 +124,13 @@ def _require_inside(subject: Subject, shot: EditShot, where: str) -> None:
         )
 
 
-def require_in_picture(subject: Subject, clip: ClipInfo, where: str) -> None:
-    """Refuse a box that is not wholly inside the picture."""
+def require_in_picture(subject: Subject, size_px: tuple[int, int], where: str) -> None:
+    """Refuse a box that is not wholly inside a picture of ``size_px``, width and height."""
     x, y, width, height = subject.box
-    if x < 0 or y < 0 or width < 1 or height < 1 or x + width > clip.width_px or y + height > clip.height_px:
+    if x < 0 or y < 0 or width < 1 or height < 1 or x + width > size_px[0] or y + height > size_px[1]:
         raise InputError(
             where,
             f"a box of {width}x{height} px at {x}, {y}",
-            f"one inside the picture of {clip.width_px}x{clip.height_px} px",
+            f"one inside the picture of {size_px[0]}x{size_px[1]} px",
             "correct the box",
         )

@@ -9,12 +9,15 @@ import numpy as np
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.choices import within_limits
-from postfix.plan.drafts import How
+from postfix.plan.drafts import PCT_STEP, How
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, LIMIT_TOLERANCE_PCT, Figures, range_budget, signed_pct
 from postfix.plan.geometry import applied_hit_px, is_resampled
 from postfix.plan.model import HitKey, ShotPlan
 from postfix.viewing import Screen, mm_from_pct
+
+_TOLD_PCT = 0.005
+"""Depth jumps are told to two decimals; what differs by less is the same."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,7 @@ class Cut:
     def is_softened(self) -> bool:
         """Whether a jump that was too large has become smaller."""
         was, now = abs(self.as_shot_pct), abs(self.planned_pct)
-        return bool(was > self.tolerance_pct and now < was - 0.005)
+        return bool(was > self.tolerance_pct and now < was - _TOLD_PCT)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +74,11 @@ class Decision:
     entry: Cut | None
     leave: Cut | None
 
+    @property
+    def is_alone(self) -> bool:
+        """Whether its HIT is the one that it would have without its neighbours."""
+        return abs(self.held_pct - self.alone_pct) < PCT_STEP
+
 
 def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> str:
     """One plain sentence with the figures that decided."""
@@ -87,8 +95,8 @@ def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo
             f"the range within a frame is {after.range_pct - budget:.2f} % larger than the budget of {budget:.2f} %"
         )
     parts += _why_window(decision, clip)
-    if decision.leave is not None and abs(decision.leave.planned_pct) > decision.leave.tolerance_pct:
-        cut = decision.leave
+    cut = decision.leave
+    if cut is not None and abs(cut.planned_pct) > cut.tolerance_pct + _TOLD_PCT:
         parts.append(
             f"the depth jump at the cut to {cut.other} is {abs(cut.planned_pct):.2f} %, more than the "
             f"{cut.tolerance_pct:.2f} % that needs no care"
@@ -137,11 +145,11 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
     words = ", and ".join(causes)
     if causes:
         words += f"; moved {_way(held, clip, plan)}" if held else "; not moved, because no whole step puts both inside"
-        if held != decision.alone_pct and softened:
+        if not decision.is_alone and softened:
             words += f", which also makes {_softer(softened)}"
     elif held:
         words = f"moved {_way(held, clip, plan)}"
-        if held == decision.alone_pct:
+        if decision.is_alone:
             words += ": that costs less than the window which it spares or narrows"
         elif softened:
             words += f" to make {_softer(softened)}"

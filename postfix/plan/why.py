@@ -9,7 +9,7 @@ import numpy as np
 from postfix.plan.chain import jump_cost
 from postfix.plan.choices import candidate_hits_pct, costs_alone, least_windowless, open_hits_pct, zooms_of
 from postfix.plan.clip import Decided, predicted_flags
-from postfix.plan.drafts import depths_of
+from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import Figures, signed_pct
 from postfix.plan.model import Flag, Plan
@@ -102,31 +102,31 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
         return ()
     candidates = candidate_hits_pct(shot.before, plan.limits, plan.clip, fill)
     hits, _ = open_hits_pct(shot.before, plan.limits, candidates, fill)
-    named: dict[float, str] = {decision.held_pct: "chosen"}
+    named: dict[float, list[str]] = {decision.held_pct: []}
 
     def add(pct: float | None, what: str) -> None:
         if pct is not None:
-            named[pct] = (
-                f"{named[pct]}: {what}" if pct == decision.held_pct and named[pct] == "chosen" else named.get(pct, what)
-            )
+            named.setdefault(written_pct(pct), []).append(what)
 
-    add(0.0, "as it was shot")
-    add(float(hits[np.argmin(np.abs(hits))]), "the least that keeps the limits best")
-    add(decision.alone_pct if decision.how == "held" else None, "cheapest without its neighbours")
-    add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "pushed so that no window is needed")
+    add(0.0, "as shot")
+    add(float(hits[np.argmin(np.abs(hits))]), "least for its limits")
+    add(decision.alone_pct if decision.how == "held" else None, "best on its own")
+    add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "needs no window")
     pcts = np.array(sorted(named))
     move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
     zoom = zooms_of(pcts, fill)
     near, far = zoom * shot.before.near_pct + pcts, zoom * shot.before.far_pct + pcts
     over = np.maximum(np.maximum(far - plan.limits.far_pct, plan.limits.near_pct - near), 0.0)
     jumps = _jumps(decision, plan, pcts, zoom, shot)
-    return tuple(
-        Alternative(
-            named[float(pct)], float(pct), float(near[i]), float(far[i]), float(over[i]), float(move[i]),
-            float(lost[i]), float(window[i]), float(jumps[i]), float(pct) == decision.held_pct,
-        )
-        for i, pct in enumerate(pcts)
-    )  # fmt: skip
+    made = []
+    for i, pct in enumerate(pcts.tolist()):
+        is_chosen = pct == decision.held_pct
+        what = ", ".join([*named[pct], "chosen"] if is_chosen else named[pct])
+        columns = {"near_pct": near, "far_pct": far, "over_pct": over}
+        costs = {"move": move, "lost": lost, "window": window, "jumps": jumps}
+        figures = {name: float(column[i]) for name, column in (columns | costs).items()}
+        made.append(Alternative(what=what, hit_pct=pct, is_chosen=is_chosen, **figures))
+    return tuple(made)
 
 
 def _jumps(decision: Decision, plan: Plan, pcts: np.ndarray, zoom: np.ndarray, shot: EditShot) -> np.ndarray:

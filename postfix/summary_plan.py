@@ -1,0 +1,125 @@
+"""What the plan command prints: reasons, the table of shots and screens, one shot explained."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from postfix.measure.columns import Columns
+from postfix.plan.clip import Decided, predicted_flags
+from postfix.plan.figures import signed_pct
+from postfix.plan.fits import Fit, blame_words, fit_words
+from postfix.plan.model import Plan, ShotPlan
+from postfix.plan.why import Why, why_lines
+from postfix.summary import plain, table, wrapped
+
+
+def shot_reason(shot: ShotPlan) -> str:
+    """Why a shot of a new plan is as it is; where a person has decided, that first."""
+    return "; ".join(filter(None, ("kept as locked" if shot.locked else "", shot.reason)))
+
+
+def plan_data(decided: Decided, fits: Sequence[Fit]) -> dict[str, Any]:
+    """A plan as --json tells it: for each shot its reason, flags and how it fits."""
+    flags = predicted_flags(decided.edit, decided.plan)
+    shots = [
+        {
+            "name": shot.name,
+            "first": shot.first,
+            "last": shot.last,
+            "reason": shot.reason,
+            "flags": [asdict(flag) for flag in flags[shot.name]],
+            "fit": {k: v for k, v in fit.items() if k != "shot"},
+        }
+        for shot, fit in zip(decided.plan.shots, fits_data(fits))
+    ]
+    return {"screen": decided.plan.screen.name, "shots": shots}
+
+
+def fits_data(fits: Sequence[Fit]) -> list[dict[str, Any]]:
+    """How every shot fares on one screen, as plain data."""
+    return [plain({k: v for k, v in asdict(fit).items() if k != "screen"}) for fit in fits]
+
+
+def fits_text(fits: Sequence[Sequence[Fit]]) -> str:
+    """The table of shots × screens, a count for each screen, and what is to blame where a shot cannot fit."""
+    if not fits:
+        return ""
+    head = ["shot", *(screen[0].screen for screen in fits)]
+    rows = [[of_shot[0].shot, *(fit_words(fit) for fit in of_shot)] for of_shot in zip(*fits)]
+    parts = [table(head, rows)]
+    if any(fit.by_hand for screen in fits for fit in screen):
+        parts.append("* decided by hand")
+    for screen in fits:
+        outside = sum(fit.verdict == "cannot fit" for fit in screen)
+        counts = ", ".join(
+            f"{sum(fit.verdict == verdict for fit in screen)} {words}"
+            for verdict, words in (("as shot", "as shot"), ("HIT", "after HIT"), ("window", "with a window"))
+        )
+        unknown = sum(fit.verdict == "not known" for fit in screen)
+        more = f", {unknown} not measured" if unknown else ""
+        parts.append(f"{screen[0].screen}: {counts}, {outside} cannot fit{more}")
+    for screen in fits:
+        for fit in screen:
+            words = blame_words(fit)
+            if words:
+                parts.append(wrapped(f"{fit.screen}, {fit.shot}: {words}"))
+    return "\n".join(parts)
+
+
+def why_text(found: Why, plan: Plan) -> str:
+    """One shot explained, for a terminal."""
+    lines = [line if len(line) <= 80 else wrapped(line) for line in why_lines(found, plan)]
+    if found.alternatives:
+        head = ["what could be done", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost"]
+        rows = [
+            [
+                alternative.what,
+                *(
+                    signed_pct(v).removesuffix(" %")
+                    for v in (alternative.hit_pct, alternative.near_pct, alternative.far_pct)
+                ),
+                f"{alternative.over_pct:.2f}" if alternative.over_pct > 0.0 else "no",
+                *(f"{v:.2f}" for v in (alternative.move, alternative.lost, alternative.window, alternative.jumps)),
+                f"{alternative.cost:.2f}",
+            ]
+            for alternative in found.alternatives
+        ]
+        lines += [
+            "",
+            "alternatives, the shots beside it as planned; the limits go first, then the least cost",
+            table(head, rows),
+        ]
+    lines += ["", wrapped(f"choice ({found.how}): {found.reason}")]
+    lines += [wrapped(f"flag {flag.code}: {flag.text}") for flag in found.flags]
+    return "\n".join(lines)
+
+
+def why_data(found: Why) -> dict[str, Any]:
+    """The same as plain data."""
+    data = plain(asdict(found))
+    data["limits"] = [dict(zip(("name", "pct", "mm", "rule"), row)) for row in data["limits"]]
+    for entry, alternative in zip(data["alternatives"], found.alternatives):
+        entry["cost"] = round(alternative.cost, 4)
+    return data
+
+
+def kept_text(plan: Plan, columns: Columns) -> str:
+    """What an update left to the person: locked shots, parts decided by hand, cuts that they moved."""
+    lines = []
+    for shot in plan.shots:
+        if shot.locked:
+            lines.append(f"{shot.name}: locked, kept as it is")
+        elif shot.by_hand:
+            lines.append(f"{shot.name}: {', '.join(shot.by_hand)} decided by hand, kept")
+    measured, planned = {shot.first for shot in columns.shots}, {shot.first for shot in plan.shots}
+    lines += [
+        f"frame {frame}: the measurement has a cut here, the plan has none; kept so"
+        for frame in sorted(measured - planned)
+    ]
+    lines += [
+        f"frame {frame}: the plan has a cut here, the measurement has none; kept so"
+        for frame in sorted(planned - measured)
+    ]
+    return "\n".join(lines)
