@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import pytest
 from hypothesis import given
@@ -71,6 +72,33 @@ def test_the_updated_text_reads_as_the_new_plan(
     updated = update_text(text, old, new)
     assert _read(tmp_path, updated) == new
     assert update_text(updated, new, new) == updated
+
+
+@IN_A_FOLDER
+@given(plans(), SETTINGS, st.randoms(use_true_random=False))
+def test_no_remark_is_lost_wherever_it_stands(
+    tmp_path: Path, old: Plan, new_settings: PlanSettings, random: Random
+) -> None:
+    lines = plan_text(old).split("\n")
+    remarks = [f"# own {number}" for number in range(len(lines))]
+    text = "\n".join(f"{line}\n{remark}" for line, remark in zip(lines, remarks))
+    assert _read(tmp_path, text) == old
+    changed = tuple(
+        replace(
+            shot,
+            hit=tuple(HitKey(frame, 0.25) for frame in range(shot.first, shot.last + 1) if random.random() < 0.3)
+            or (HitKey(shot.last, 1.0),),
+            window=tuple(replace(key, left_px=(1.0, 2.0)) for key in shot.window if random.random() < 0.8),
+            subject=shot.subject if random.random() < 0.5 else None,
+            by_hand=(),
+            reason="moved",
+        )
+        for shot in old.shots
+    )
+    new = replace(old, settings=new_settings, shots=changed)
+    updated = update_text(text, old, new)
+    assert _read(tmp_path, updated) == new
+    assert [remark for remark in remarks if f"{remark}\n" not in f"{updated}\n"] == []
 
 
 @IN_A_FOLDER
