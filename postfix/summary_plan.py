@@ -59,7 +59,7 @@ def fits_text(fits: Sequence[Sequence[Fit]]) -> str:
         )
         unknown = sum(fit.verdict == "not known" for fit in screen)
         more = f", {unknown} not measured" if unknown else ""
-        parts.append(f"{screen[0].screen}: {counts}, {outside} cannot fit{more}")
+        parts.append(wrapped(f"{screen[0].screen}: {counts}, {outside} cannot fit{more}"))
     for screen in fits:
         for fit in screen:
             words = blame_words(fit)
