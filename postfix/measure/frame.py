@@ -49,7 +49,7 @@ _BEYOND_NEAREST_PCT = 3.0
 
 _AGREE_SHARE = 0.0025
 _RGB_WIDTH_PX = 160
-_NO_NUMBERS_SHARE = 0.001
+NO_NUMBERS_SHARE = 0.001
 _WITH_NO_NUMBERS = 0.5
 
 SMALLEST_SIDE_PX = 32
@@ -100,10 +100,10 @@ def measure_frame(
         return FrameMeasure(note=TOO_SMALL), Trace(signature(left_grey))
     proxy, holes = proxy_pair(left_grey, right_grey), 0.0
     if not proxy.is_finite:
-        holes = max(_mended(left_grey), _mended(right_grey))
+        holes = max(mended(left_grey), mended(right_grey))
         proxy = proxy_pair(left_grey, right_grey)
     trace = Trace(signature(proxy.luma))
-    if holes > _NO_NUMBERS_SHARE:
+    if holes > NO_NUMBERS_SHARE:
         return FrameMeasure(note=NO_NUMBERS), trace
     if proxy.is_flat:
         return FrameMeasure(coverage_pct=0.0, note=NO_TEXTURE), trace
@@ -141,7 +141,7 @@ def _scratch(fmt: PictureFormat) -> tuple[Grey, Grey]:
     return kept
 
 
-def _mended(eye: Grey) -> float:
+def mended(eye: Grey) -> float:
     """Make black in place what is no number; the share that was."""
     bad = ~(np.abs(eye) < LARGEST_LUMA)
     eye[bad] = 0.0
