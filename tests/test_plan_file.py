@@ -12,14 +12,14 @@ import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
 from plan_files import IN_A_FOLDER, SMALL, TEXT, plans
+from plan_tables import frame, table
 
 from postfix.errors import InputError
 from postfix.limits import limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.file import plan_text, read_plan
-from postfix.plan.locked import keep_locked
+from postfix.plan.locked import keep_locked, locked_only, locked_shots
 from postfix.plan.model import HitKey, Plan, ShotPlan, Subject, WindowKey
-from postfix.plan.same_footage import require_same_footage
 from postfix.plan.settings import PlanSettings, WindowSettings
 from postfix.plan.toml_text import toml_value
 from postfix.viewing import BUILTIN_SCREENS
@@ -360,29 +360,6 @@ def test_what_toml_has_no_word_for_is_refused() -> None:
         toml_value(None)
 
 
-@pytest.mark.parametrize(
-    ("clip", "frames", "found"),
-    [
-        (CLIP, 95, "96 frames"),
-        (replace(CLIP, width_px=1998), 96, "2048x1080 px"),
-        (replace(CLIP, rate=Fraction(25)), 96, "24 frames/s"),
-        (replace(CLIP, step_px=1), 96, "steps of 2 px"),
-        (replace(CLIP, footage="f" * 16), 96, "footage mark 0000000000000000"),
-    ],
-)
-def test_a_plan_for_other_footage_is_refused_by_what_differs(clip: ClipInfo, frames: int, found: str) -> None:
-    plan = replace(_plan(), clip=replace(CLIP, footage="0" * 16))
-    with pytest.raises(InputError, match=rf"lee\.toml: found a plan for clip 'wind' with [^,]*{found}, expected"):
-        require_same_footage(plan, clip, frames, Path("lee.toml"))
-
-
-def test_a_plan_for_the_same_footage_passes_whatever_its_name_and_where_no_mark_is_known() -> None:
-    plan = replace(_plan(), clip=replace(CLIP, footage="0" * 16))
-    require_same_footage(plan, replace(CLIP, footage="0" * 16, name="gale"), 96, Path("lee.toml"))
-    require_same_footage(plan, CLIP, 96, Path("lee.toml"))
-    require_same_footage(_plan(), replace(CLIP, footage="0" * 16), 96, Path("lee.toml"))
-
-
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "utf-8-sig"])
 @pytest.mark.parametrize(
     "locked",
@@ -404,3 +381,20 @@ def test_what_holds_no_lock_may_be_replaced(tmp_path: Path) -> None:
     plan = keep_locked(file)
     assert plan is not None
     assert plan.shots[1].locked
+
+
+def test_a_plan_without_what_a_person_decided_but_its_locked_shots() -> None:
+    plan = _plan()
+    edited = tuple(replace(shot, by_hand=("hit",), subject=Subject(50, (0, 0, 9, 9), 0.5)) for shot in plan.shots)
+    kept = locked_only(replace(plan, shots=(replace(edited[0], locked=True), edited[1])))
+    assert kept.shots[0] == replace(edited[0], locked=True)
+    assert kept.shots[1] == replace(plan.shots[1], subject=None)
+
+
+def test_a_locked_shot_is_found_among_the_shots_that_are_planned_now() -> None:
+    measured = table([frame()] * 96, clip=CLIP)
+    plan = _plan()
+    locked = replace(plan, shots=(plan.shots[0], replace(plan.shots[1], locked=True)))
+    with pytest.raises(InputError, match="sh002: found locked frames 48 to 95"):
+        locked_shots(locked, measured)
+    assert locked_shots(locked, measured, plan.shots) == {(48, 95): locked.shots[1]}

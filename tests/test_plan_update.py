@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from random import Random
 
@@ -14,11 +15,12 @@ from plan_files import IN_A_FOLDER, SETTINGS, SMALL, plans, shots
 
 from postfix.errors import InputError
 from postfix.limits import LimitRules, Limits, limits_for
+from postfix.measure.table import ClipInfo
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.model import HitKey, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.settings import PlanSettings, WindowSettings
 from postfix.plan.toml_blocks import blocks_of
-from postfix.plan.update import HAND_RULE, hand_limits, update_text
+from postfix.plan.update import HAND_RULE, hand_limits, require_same_footage, update_text
 from postfix.viewing import BUILTIN_SCREENS
 
 PATH = Path("plan.toml")
@@ -183,6 +185,7 @@ def test_what_was_found_of_a_subject_is_put_in_and_the_subject_stays_as_typed(tm
         new = _with_shot(old, 0, subject=Subject(3, (1, 2, 3, 4), 0.0, 0.75), hit=(HitKey(0, -0.75),), by_hand=())
         updated = update_text(text, old, new)
         assert _read(tmp_path, updated) == new
+        assert update_text(text, _with_shot(old, 0, subject=Subject(3, (1, 2, 3, 4), 0.0, 0.75)), new) == updated
         assert "# the kite" in updated
         assert (typed in updated) == (typed in text)
 
@@ -307,3 +310,36 @@ def test_limits_by_hand_that_contradict_new_ones_are_refused() -> None:
     edited = Plan(screen, replace(limits_for(screen), far_pct=-1.2), clip, (ShotPlan("a", 0, 9),))
     with pytest.raises(InputError, match=r"near_pct -1 and far_pct -1\.2"):
         hand_limits(edited, Limits(-1.0, 0.9, 1.4))
+
+
+CLIP = ClipInfo("wind", 2048, 1080, Fraction(24), 2)
+
+
+def _marked(footage: str = "") -> Plan:
+    screen = BUILTIN_SCREENS["cinema-12m"]
+    return Plan(screen, limits_for(screen), replace(CLIP, footage=footage), (ShotPlan("a", 0, 95),))
+
+
+@pytest.mark.parametrize(
+    ("clip", "frames", "found"),
+    [
+        (CLIP, 95, "96 frames"),
+        (replace(CLIP, width_px=1998), 96, "2048x1080 px"),
+        (replace(CLIP, rate=Fraction(25)), 96, "24 frames/s"),
+        (replace(CLIP, step_px=1), 96, "steps of 2 px"),
+        (replace(CLIP, footage="f" * 16), 96, "footage mark 0000000000000000"),
+    ],
+)
+def test_a_plan_for_other_footage_is_refused_by_what_differs(clip: ClipInfo, frames: int, found: str) -> None:
+    plan = _marked("0" * 16)
+    with pytest.raises(
+        InputError, match=rf"lee\.csv: found footage 'wind' with .*, expected [^,]*{found}, as in the plan"
+    ):
+        require_same_footage(plan, clip, frames, Path("lee.csv"))
+
+
+def test_a_plan_for_the_same_footage_passes_whatever_its_name_and_where_no_mark_is_known() -> None:
+    plan = _marked("0" * 16)
+    require_same_footage(plan, replace(CLIP, footage="0" * 16, name="gale"), 96, Path("lee.csv"))
+    require_same_footage(plan, CLIP, 96, Path("lee.csv"))
+    require_same_footage(_marked(), replace(CLIP, footage="0" * 16), 96, Path("lee.csv"))

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Protocol
 
 from postfix.errors import InputError
 from postfix.measure.columns import Columns
@@ -32,6 +35,13 @@ def keep_locked(path: Path) -> Plan | None:
         return None
 
 
+def locked_only(plan: Plan) -> Plan:
+    """The plan with its locked shots as they are, and nothing a person's about the others."""
+    return replace(
+        plan, shots=tuple(shot if shot.locked else replace(shot, subject=None, by_hand=()) for shot in plan.shots)
+    )
+
+
 def _says_locked(path: Path) -> bool:
     """Whether a lock stands anywhere in a file but in a comment of its own, whatever its layout and encoding."""
     try:
@@ -43,8 +53,23 @@ def _says_locked(path: Path) -> bool:
     )
 
 
-def locked_shots(previous: Plan | None, columns: Columns) -> dict[tuple[int, int], ShotPlan]:
-    """Locked shots of an earlier plan by first and last frame, all of them shots of the table too.
+class Named(Protocol):
+    """A shot of a table, of an edit or of a plan."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def first(self) -> int: ...
+    @property
+    def last(self) -> int: ...
+
+
+def locked_shots(
+    previous: Plan | None, columns: Columns, shots: Sequence[Named] | None = None
+) -> dict[tuple[int, int], ShotPlan]:
+    """Locked shots of an earlier plan by first and last frame, all of them shots that are planned now too.
+
+    ``shots`` are those; the measurement's own unless given.
 
     Raises
     ------
@@ -53,14 +78,15 @@ def locked_shots(previous: Plan | None, columns: Columns) -> dict[tuple[int, int
         size or step: names the shot and what to do.
     """
     locked = [] if previous is None else [shot for shot in previous.shots if shot.locked]
-    names = {(shot.first, shot.last): shot.name for shot in columns.shots}
+    present = columns.shots if shots is None else shots
+    names = {(shot.first, shot.last): shot.name for shot in present}
     for shot in locked:
         frames = (shot.first, shot.last)
         if frames not in names:
             raise _cannot_keep(
                 shot,
                 f"locked frames {shot.first} to {shot.last}, which are no shot of the measurement",
-                f"a shot of the measurement with the same first and last frame ({_nearest(frames, columns)})",
+                f"a shot of the measurement with the same first and last frame ({_nearest(frames, present)})",
                 f"{_UNLOCK}, or measure with the cuts that the plan was made for",
             )
         if any(name == shot.name for other, name in names.items() if other != frames):
@@ -86,8 +112,8 @@ def _cannot_keep(shot: ShotPlan, found: str, expected: str, next_step: str) -> I
     return InputError(f"the earlier plan, shot {shot.name}", found, expected, next_step)
 
 
-def _nearest(frames: tuple[int, int], columns: Columns) -> str:
-    """The shot of the table that shares most frames with the given ones."""
+def _nearest(frames: tuple[int, int], shots: Sequence[Named]) -> str:
+    """The shot that shares most frames with the given ones."""
     first, last = frames
-    shot = max(columns.shots, key=lambda s: min(s.last, last) - max(s.first, first))
+    shot = max(shots, key=lambda s: min(s.last, last) - max(s.first, first))
     return f"nearest is {shot.name}, frames {shot.first} to {shot.last}"

@@ -64,7 +64,7 @@ def blocks_of(text: str) -> tuple[list[Block], str]:
         if lines or not blocks:
             blocks.append(Block("".join(above), "".join(lines), name, is_entry))
 
-    for line in _statements(text):
+    for line in statements(text):
         bare = line.strip()
         if bare.startswith("["):
             close()
@@ -81,7 +81,7 @@ def blocks_of(text: str) -> tuple[list[Block], str]:
     return blocks, "".join(waiting)
 
 
-def _statements(text: str) -> Iterator[str]:
+def statements(text: str) -> Iterator[str]:
     """Header, key with its whole value, comment or blank line, each with the line feed at its end."""
     start, depth = 0, 0
     for token in _TOKEN.finditer(text):

@@ -15,6 +15,7 @@ from tomlkit.items import Array
 
 from postfix.errors import InputError
 from postfix.limits import Limits, limits_for
+from postfix.measure.table import ClipInfo
 from postfix.plan.file import plan_tables, shot_table, shot_text
 from postfix.plan.file_read import plan_from
 from postfix.plan.matching import shot_pairs
@@ -26,6 +27,9 @@ HAND_RULE = "given by hand in the plan"
 
 _DECIDED = ("hit", "zoom", "fill", "window")
 """Keys that a shot has after an update, also where a person had taken them out to have them decided anew."""
+
+_BY_PROGRAM = ("as_planned", "subject_found")
+"""Keys that are held against the file itself: what stands there may not count any more, or not be known to it yet."""
 
 _SAME_FIGURE = 1e-9  # relative: other libraries may reckon the last digit of a limit otherwise
 
@@ -67,6 +71,49 @@ def hand_limits(old: Plan, limits: Limits) -> Limits:
     return used
 
 
+def require_same_footage(plan: Plan, clip: ClipInfo, frames: int, path: Path) -> None:
+    """Refuse a plan made for other footage: length, size, rate, step, or footage mark where both are known, differ.
+
+    Parameters
+    ----------
+    plan : Plan
+    clip : ClipInfo
+        What is there: of a measurement, or of a source.
+    frames : int
+        How many frames are there.
+    path : Path
+        Of the measurement or the source, for the message.
+
+    Raises
+    ------
+    InputError
+        Says only what differs.
+    """
+    planned = _clip_words(plan.clip, plan.shots[-1].last + 1, clip.footage)
+    present = _clip_words(clip, frames, plan.clip.footage)
+    differing = [(was, now) for was, now in zip(planned, present) if was != now]
+    if differing:
+        was, now = (", ".join(side) for side in zip(*differing))
+        raise InputError(
+            path,
+            f"footage '{clip.name}' with {now}",
+            f"{was}, as in the plan for '{plan.clip.name}'",
+            "plan this footage anew, or give the footage that the plan was made for",
+        )
+
+
+def _clip_words(clip: ClipInfo, frames: int, other_footage: str) -> list[str]:
+    words = [
+        f"{frames} frames",
+        f"pictures of {clip.width_px}x{clip.height_px} px",
+        f"{clip.rate} frames/s",
+        f"moves in steps of {clip.step_px} px",
+    ]
+    if clip.footage and other_footage:
+        words.append(f"footage mark {clip.footage}")
+    return words
+
+
 @dataclass(frozen=True)
 class _Piece:
     """A shot, or all tables between two shots; ``above`` are comments and blank lines before it."""
@@ -87,7 +134,7 @@ def update_text(text: str, old: Plan, new: Plan, path: Path = Path("the earlier 
     text : str
         Of the file.
     old : Plan
-        What was read from it.
+        What was read from it; what was found of subjects since may be in it.
     new : Plan
     path : Path
         For messages.
@@ -208,13 +255,13 @@ def _joined(pieces: list[_Piece], rest: str, old: Sequence[ShotPlan], new: Seque
 
 def _shot_with(text: str, old: ShotPlan, new: ShotPlan) -> str:
     """One shot's part of the file with its new decisions."""
-    if old == new:
+    if old == new and new.subject is None:
         return text
     if text == shot_text(old):  # as the program wrote it: nothing of a person's to keep
         return shot_text(new)
     document = tomlkit.parse(text)
     shots: Any = document["shot"]
-    _merge(shots[0], shot_table(old), shot_table(new), always=_DECIDED)
+    _merge(shots[0], shot_table(old), shot_table(new), always=() if old == new else _DECIDED)
     return tomlkit.dumps(document)
 
 
@@ -227,14 +274,13 @@ def _merge(
             table.pop(key, None)
         if key in _ALIASES and before[key] != after.get(key):
             table.pop(_ALIASES[key], None)
-    marks = "as_planned"  # what a person changed makes those in the file differ from those that count
-    if marks in table and marks not in after:
-        table.pop(marks)
+    if "as_planned" in table and "as_planned" not in after:
+        table.pop("as_planned")
     for key, value in after.items():
         if key not in table:
-            if before.get(key) != value or key in (*always, marks):
+            if before.get(key) != value or key in (*always, *_BY_PROGRAM):
                 table[key] = _item(value)
-        elif before.get(key) != value or key == marks:
+        elif before.get(key) != value or key in _BY_PROGRAM:
             _put(table, key, value)
 
 
