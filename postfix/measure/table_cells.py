@@ -175,7 +175,7 @@ def end_box(cell: str | None) -> tuple[int, ...]:
         return ()
     if not _BOX.fullmatch(cell):
         raise ValueError(f"{cell!r} is no box")
-    return tuple(int(part) for part in cell.split(";"))
+    return tuple(map(int, cell.split(";")))
 
 
 def clip_of(row: Mapping[str, str]) -> ClipInfo:
