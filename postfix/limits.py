@@ -113,6 +113,8 @@ class Limits:
         Largest far − near allowed within one frame, percent of width.
     near_rule, far_rule, range_rule : str
         The rule behind each, in words.
+    by_hand : tuple of str
+        Which of ``near``, ``far`` and ``range`` a person typed into a plan; planning it again keeps them.
     """
 
     near_pct: float
@@ -121,6 +123,7 @@ class Limits:
     near_rule: str = ""
     far_rule: str = ""
     range_rule: str = ""
+    by_hand: tuple[str, ...] = ()
 
 
 def eye_mm_of(screen: Screen, rules: LimitRules) -> float:

@@ -298,8 +298,8 @@ def test_limits_typed_into_a_plan_are_kept_and_said_to_be_by_hand() -> None:
     clip = read_plan(Path(__file__).parents[1] / "samples/kite-workshop-plan.toml").clip
     given_now = Limits(-1.0, 0.9, 1.4, "n", "f", "r")
     assert hand_limits(Plan(screen, by_rule, clip, clip_shots), given_now) == given_now
-    edited = Plan(screen, replace(by_rule, far_pct=0.3), clip, clip_shots)
-    assert hand_limits(edited, given_now) == Limits(-1.0, 0.3, 1.4, "n", HAND_RULE, "r")
+    edited = Plan(screen, replace(by_rule, far_pct=0.3, by_hand=("far",)), clip, clip_shots)
+    assert hand_limits(edited, given_now) == Limits(-1.0, 0.3, 1.4, "n", HAND_RULE, "r", ("far",))
     again = replace(edited, limits=hand_limits(edited, by_rule))
     assert hand_limits(again, given_now).far_pct == 0.3
 
@@ -307,7 +307,7 @@ def test_limits_typed_into_a_plan_are_kept_and_said_to_be_by_hand() -> None:
 def test_limits_by_hand_that_contradict_new_ones_are_refused() -> None:
     screen = BUILTIN_SCREENS["cinema-12m"]
     clip = read_plan(Path(__file__).parents[1] / "samples/kite-workshop-plan.toml").clip
-    edited = Plan(screen, replace(limits_for(screen), far_pct=-1.2), clip, (ShotPlan("a", 0, 9),))
+    edited = Plan(screen, replace(limits_for(screen), far_pct=-1.2, by_hand=("far",)), clip, (ShotPlan("a", 0, 9),))
     with pytest.raises(InputError, match=r"near_pct -1 and far_pct -1\.2"):
         hand_limits(edited, Limits(-1.0, 0.9, 1.4))
 

@@ -128,7 +128,7 @@ def costs_alone(
     hidden, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, fill)
     move = weights.change_weight * np.abs(hit_pct)
     lost = weights.loss_weight * (lost_pct(hit_pct, zoom, fill) + hidden)
-    return move, lost, weights.window_weight * needed
+    return move, lost, np.asarray(weights.window_weight * needed, dtype=np.float64)
 
 
 def choices_of(

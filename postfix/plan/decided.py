@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
+from postfix.limits import Limits
 from postfix.plan.model import PARTS, Part, ShotPlan
 
 
@@ -22,6 +23,20 @@ def checksums(shot: ShotPlan) -> dict[Part, str]:
         ),
     }
     return {part: hashlib.sha256(repr(values[part]).encode()).hexdigest()[:8] for part in PARTS}
+
+
+LIMIT_NAMES = ("near", "far", "range")
+
+
+def limit_checksums(limits: Limits) -> dict[str, str]:
+    """The same for each figure of the limits."""
+    values = {name: _plain(getattr(limits, f"{name}_pct")) for name in LIMIT_NAMES}
+    return {name: hashlib.sha256(repr(value).encode()).hexdigest()[:8] for name, value in values.items()}
+
+
+def limits_as_planned(limits: Limits) -> dict[str, str]:
+    """The checksums that a file keeps: of the figures that the rules gave."""
+    return {name: digits for name, digits in limit_checksums(limits).items() if name not in limits.by_hand}
 
 
 def as_planned(shot: ShotPlan) -> dict[Part, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from postfix.plan.decided import as_planned
+from postfix.plan.decided import as_planned, limits_as_planned
 from postfix.plan.file_read import read_plan
 from postfix.plan.model import Plan, ShotPlan
 from postfix.plan.settings_file import settings_data
@@ -32,9 +32,9 @@ _HEADER = """\
 #   much a window hides (100 unless written).
 # subject: what shall lie at a parallax of at_pct: a box [x, y, width, height] in pixels of the left eye at
 #   that frame; the hit follows from it. subject_found: the parallax that was measured in that box.
-# as_planned: checksums of what the program decided. A hit (with zoom), fill or window that was edited
-#   since, or has no checksum, was decided by a person and is kept when the plan is updated; remove its
-#   line to have it decided anew.
+# as_planned: checksums of what the program decided. A hit (with zoom), fill or window, or a limit, that was
+#   edited since, or has no checksum, was decided by a person and is kept when the plan is updated; remove
+#   the line of a hit, fill or window to have it decided anew.
 # locked: true keeps the whole shot as it is.
 """
 
@@ -48,6 +48,7 @@ def plan_text(plan: Plan) -> str:
 def plan_tables(plan: Plan) -> dict[str, dict[str, object]]:
     """Every table of the file but the shots, by the name in its header, with its keys in their order."""
     screen, limits, clip = plan.screen, plan.limits, plan.clip
+    marks = limits_as_planned(limits)
     tables: dict[str, dict[str, object]] = {
         "screen": {
             "name": screen.name,
@@ -63,6 +64,7 @@ def plan_tables(plan: Plan) -> dict[str, dict[str, object]]:
             "near_rule": limits.near_rule,
             "range_pct": limits.range_pct,
             "range_rule": limits.range_rule,
+            **({"as_planned": marks} if marks else {}),
         },
         "clip": {
             "name": clip.name,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 from postfix.errors import InputError
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
-from postfix.plan.decided import checksums
+from postfix.plan.decided import LIMIT_NAMES, checksums, limit_checksums
 from postfix.plan.model import PARTS, HitKey, Part, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.screens import describe, load_toml, screen_from
 from postfix.plan.settings import FILLS, PlanSettings
@@ -69,7 +70,7 @@ def _table(root: TomlTable, key: str) -> TomlTable:
 
 
 def _limits(table: TomlTable) -> Limits:
-    table.only("near_pct", "far_pct", "range_pct", "near_rule", "far_rule", "range_rule")
+    table.only("near_pct", "far_pct", "range_pct", "near_rule", "far_rule", "range_rule", "as_planned")
 
     def pct(key: str) -> float:
         return table.number(key, lambda value: abs(value) <= 1e4, "percent of picture width")
@@ -85,7 +86,8 @@ def _limits(table: TomlTable) -> Limits:
     if limits.near_pct >= limits.far_pct:
         expected = f"less than far_pct, {limits.far_pct:g}"
         raise table.error("near_pct", describe(limits.near_pct), expected, "swap or correct them")
-    return limits
+    stored, now = _stored_checksums(table, LIMIT_NAMES), limit_checksums(limits)
+    return replace(limits, by_hand=tuple(name for name in LIMIT_NAMES if stored.get(name) != now[name]))
 
 
 def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
@@ -244,16 +246,21 @@ def _by_hand(table: TomlTable, shot: ShotPlan) -> tuple[Part, ...]:
     A part whose line was removed is to be decided anew, whatever else is said of it beside; where the program never
     decided it, a zoom, a soft edge or an opacity that says something is a decision too.
     """
-    marks = table.table("as_planned")
-    marks.only(*PARTS)
-    stored = marks.data
-    for part, digits in stored.items():
-        if not isinstance(digits, str) or re.fullmatch(r"[0-9a-f]{8}", digits) is None:
-            expected = "8 hexadecimal digits, as the program wrote them"
-            raise marks.error(part, describe(digits), expected, "restore or remove it")
+    stored = _stored_checksums(table, PARTS)
     beside = {"hit": shot.zoom != 1.0, "window": shot.window_soft_px != 0.0 or shot.window_opacity_pct != 100.0}
     present = {part for part in PARTS if part in table.data or (part not in stored and beside.get(part, False))}
     if not present:
         return ()
     digits_now = checksums(shot)
     return tuple(part for part in PARTS if part in present and stored.get(part) != digits_now[part])
+
+
+def _stored_checksums(table: TomlTable, names: Sequence[str]) -> dict[str, str]:
+    """What ``as_planned`` of a table says of these names."""
+    marks = table.table("as_planned")
+    marks.only(*names)
+    for name, digits in marks.data.items():
+        if not isinstance(digits, str) or re.fullmatch(r"[0-9a-f]{8}", digits) is None:
+            expected = "8 hexadecimal digits, as the program wrote them"
+            raise marks.error(name, describe(digits), expected, "restore or remove it")
+    return marks.data

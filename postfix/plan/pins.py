@@ -21,7 +21,7 @@ def wishes_of(edit: Edit, settings: PlanSettings, pins: Sequence[Pin], previous:
         Where a pin is of no shot, leaves its shot or the picture, or is one of two for the same shot; where a subject
         was not looked for in the footage; where a locked shot of ``previous`` is no shot any more.
     """
-    locked = locked_shots(previous, edit.columns)
+    locked = locked_shots(previous, edit.columns, edit.shots)
     earlier = {} if previous is None else {(shot.first, shot.last): shot for shot in previous.shots}
     wishes = []
     for shot in edit.shots:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
+from postfix.plan.toml_blocks import statements
+
 Address = tuple[str | int, ...]
 """Where something stands in a TOML text: names of tables and keys, and after the name of an array which entry of it,
 from 0: ``("clip", 1, "settings", "window", "max_pct")``."""
@@ -61,7 +63,7 @@ def address_of(text: str, table: str, index: int = 0) -> Address | None:
 def line_at(text: str, address: Address) -> int | None:
     """Line, counted from 1, of what stands at an address, or of the nearest thing above it; None where nothing does.
 
-    Reads lines, not TOML: a header or a key inside a multi-line string would be taken for one.
+    An entry of a list over several lines has the line of its key.
     """
     lines = _scanned(text).lines
     for length in range(len(address), 0, -1):
@@ -87,7 +89,9 @@ def _place(path: Path, line: int | None) -> str:
 @lru_cache(maxsize=8)
 def _scanned(text: str) -> _Lines:
     scanned, header, entries = _Lines(), Address(), dict[Address, int]()
-    for number, line in enumerate(text.splitlines(), start=1):
+    next_number = 1
+    for line in statements(text):
+        number, next_number = next_number, next_number + line.count("\n")
         found = _HEADER.match(line)
         if found:
             steps = steps_of(found[2])

@@ -14,7 +14,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Array
 
 from postfix.errors import InputError
-from postfix.limits import Limits, limits_for
+from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.file import plan_tables, shot_table, shot_text
 from postfix.plan.file_read import plan_from
@@ -31,16 +31,12 @@ _DECIDED = ("hit", "zoom", "fill", "window")
 _BY_PROGRAM = ("as_planned", "subject_found")
 """Keys that are held against the file itself: what stands there may not count any more, or not be known to it yet."""
 
-_SAME_FIGURE = 1e-9  # relative: other libraries may reckon the last digit of a limit otherwise
-
 _ALIASES = {"eye_mm": "children"}
 """Keys that say the same as another and may not stand beside it."""
 
 
 def hand_limits(old: Plan, limits: Limits) -> Limits:
     """Limits with the figures that a person typed into ``[limits]`` of an earlier plan.
-
-    A figure is by hand where it is not what the rules of that plan give for its screen.
 
     Parameters
     ----------
@@ -54,12 +50,9 @@ def hand_limits(old: Plan, limits: Limits) -> Limits:
     InputError
         Where a figure kept by hand contradicts a new one.
     """
-    by_rule = limits_for(old.screen, old.settings.limits)
-    kept: dict[str, Any] = {}
-    for name in ("near", "far", "range"):
-        typed, given = getattr(old.limits, f"{name}_pct"), getattr(by_rule, f"{name}_pct")
-        if abs(typed - given) > _SAME_FIGURE * max(abs(typed), abs(given)):
-            kept |= {f"{name}_pct": typed, f"{name}_rule": HAND_RULE}
+    kept: dict[str, Any] = {"by_hand": old.limits.by_hand}
+    for name in old.limits.by_hand:
+        kept |= {f"{name}_pct": getattr(old.limits, f"{name}_pct"), f"{name}_rule": HAND_RULE}
     used = replace(limits, **kept)
     if used.near_pct >= used.far_pct:
         raise InputError(
