@@ -132,7 +132,7 @@ def test_a_shot_is_explained_with_limits_figures_alternatives_and_the_choice() -
     as_shot = next(one for one in found.alternatives if one.hit_pct == 0.0)
     # 1.2 % from median to median where 30 arcmin are 0.8727 % seen from one width (computed), 10 for each percent.
     assert as_shot.jumps == pytest.approx(10.0 * (1.2 - 0.8727), abs=1e-3)
-    text = why_text(found, decided.plan)
+    text = " ".join(why_text(found, decided.plan).split())
     for part in ("limits", "Report ITU-R BT.2293-0", "depth jump at sh001: 1.20 %", "alternatives", "choice (held):"):
         assert part in text
     data = why_data(found)
