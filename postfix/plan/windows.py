@@ -1,212 +1,176 @@
-"""Floating windows: how much to hide at each side edge, top and bottom, over the frames of a shot."""
+"""Floating windows: how much to hide at each side edge, top and bottom, over the frames of a shot.
+
+What counts as in front of an edge is content that is so by more than
+:data:`postfix.plan.figures.EDGE_TOLERANCE_PCT`, what the measurement of edges can tell; where it counts, all of it and
+the margin are covered. The width at both ends keeps the limits in time that :mod:`postfix.plan.window_easing` names.
+"""
 
 from __future__ import annotations
-
-import math
-from fractions import Fraction
 
 import numpy as np
 
 from postfix.measure.table import ClipInfo
-from postfix.plan.figures import EDGE_TOLERANCE_PCT, EdgeState, edge_state
-from postfix.plan.geometry import SIDES, Array, Moves, bare_px, window_need_px
+from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state
+from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, window_need_px
 from postfix.plan.model import WindowKey
 from postfix.plan.robust import ShotArrays
+from postfix.plan.settings import WindowSettings
+from postfix.plan.window_brief import excess_beyond_brief, lasting
+from postfix.plan.window_costs import window_cost_curve
+from postfix.plan.window_easing import Easing, at_most_as_fast, eased, easing_of, running_max
+from postfix.plan.window_keys import keys_over
+from postfix.plan.window_lines import fit_lines, top_needed
 
-WINDOW_MARGIN_PCT = 0.1
-"""Hidden beyond the need, percent of width: part of what the measurement of edges can be off by. Project default."""
+__all__ = ["excess_beyond_brief", "window_cost_curve", "window_shortfall_px", "windows_for"]
 
-WINDOW_MAX_PCT = 6.0
-"""Widest window, percent of width; what would need more stays flagged. Project default, no source."""
+DEFAULT_SETTINGS = WindowSettings()
 
-WINDOW_EASE_FRAMES = 8
-"""Frames at 24 frames/s by which a window comes before it is needed, and goes after. Project default, no source."""
-
-TILT_OVERHANGS = (1.0, 1.25, 1.5)
-"""How many times as wide as the widest need an end of the window may be, where tilting hides less. Project default."""
+TILT_OVERHANGS = (1.5, 1.25)
+"""How many times as wide as the widest need of a frame an end of its window may be, where tilting hides less: the first
+that saves enough is taken. Project default."""
 
 TILT_SAVING = 0.1
-"""Share of an upright window's area over the shot that a tilted one must save to be taken, and that each wider one must
-save once more. Project default."""
+"""Share of an upright window's area over the shot that a tilted one must save to be taken. Project default."""
 
-KEY_TOLERANCE_PX = 1.0
-"""What a window may be wider than its eased curve so that a plan holds few keys."""
-
-_KEY_STEP_PX = 0.01  # keys are rounded up to this, so that a plan can be read
 _CURVE_DECIMALS = 6  # widths and areas are compared as rounded, so that every machine makes the same choice
 _AREA_DECIMALS = 3
 
 
-def fit_lines(rows: Array, need_px: Array, cap_px: float | Array) -> Array:
-    """The straight line of least area, from top to bottom, that covers the need of every band.
-
-    Parameters
-    ----------
-    rows : (bands + 1,)
-        Heights of the bands' borders, 0 at the top and 1 at the bottom.
-    need_px : (n, bands, 2)
-        Need at the upper and the lower border of each band; NaN where there is none.
-    cap_px : float or (n,)
-        Neither end is made wider than this.
-
-    Returns
-    -------
-    (n, 2) float64
-        Width at the top and at the bottom.
-
-    Notes
-    -----
-    The area is the line's height at the middle, and the ends may not be negative: the least such line rests on the
-    upper hull of the points and (0, 0), (1, 0) where that passes the middle. Where the hull has a corner there, any
-    slope between its two sides has the same area and the middle one is taken.
-    """
-    count = len(need_px)
-    heights = np.concatenate([[0.0, 1.0], rows[:-1], rows[1:]])
-    points = np.nan_to_num(need_px, nan=0.0)
-    points = np.concatenate([np.zeros((count, 2)), points[:, :, 0], points[:, :, 1]], axis=1)
-    upper, lower = heights < 0.5 - 1e-9, heights > 0.5 + 1e-9
-    middle = np.max(points[:, ~upper & ~lower], axis=1, initial=0.0)
-    right_heights, right_points = heights[lower], points[:, lower]
-    for height, point in zip(heights[upper], points[:, upper].T):
-        share = (0.5 - height) / (right_heights - height)
-        middle = np.maximum(middle, np.max(point[:, None] * (1.0 - share) + right_points * share, axis=1))
-    most_slope = np.min((middle[:, None] - points[:, upper]) / (0.5 - heights[upper]), axis=1)
-    least_slope = np.max((right_points - middle[:, None]) / (right_heights - 0.5), axis=1)
-    slope = (most_slope + least_slope) / 2.0
-    top, bottom = np.maximum(middle - slope / 2.0, 0.0), np.maximum(middle + slope / 2.0, 0.0)
-    caps = np.broadcast_to(np.asarray(cap_px, dtype=np.float64), (count,))
-    top, bottom = _capped(heights, points, top, bottom, caps)
-    bottom, top = _capped(1.0 - heights, points, bottom, top, caps)
-    return np.stack([top, bottom], axis=1)
-
-
-def _capped(heights: Array, points: Array, top: Array, bottom: Array, caps_px: Array) -> tuple[Array, Array]:
-    """Where the bottom is wider than allowed, hold it there and let the top take what is then missing."""
-    inner = heights < 1.0 - 1e-9
-    missing = np.max((points[:, inner] - caps_px[:, None] * heights[inner]) / (1.0 - heights[inner]), axis=1)
-    over = bottom > caps_px
-    held_top = np.clip(np.maximum(top, missing), 0.0, caps_px)
-    return np.where(over, held_top, top), np.where(over, caps_px, bottom)
-
-
-def eased(curve: Array, radius: int) -> Array:
-    """A smooth curve never below ``curve`` (n, k): the most over ±radius frames, then the mean over ±radius frames.
-
-    The ends are held, so a window may be up from the first frame of a shot to its last.
-    """
-    size = 2 * radius + 1
-
-    def spread(values: Array) -> Array:
-        padded = np.pad(values, ((radius, radius), (0, 0)), mode="edge")
-        return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, size, axis=0))
-
-    return np.asarray(spread(spread(curve).max(axis=-1)).mean(axis=-1))
-
-
-def upper_envelope(curve: Array, ceiling: Array) -> list[tuple[int, Array]]:
-    """Few keys whose straight connections stay between ``curve`` and ``ceiling``, both (n, k), at every frame.
-
-    From each key the straight line is carried as far as the tunnel between the two allows; the next key lies there.
-    """
-    count = len(curve)
-    held = curve.max(axis=0)
-    if np.all(held <= ceiling.min(axis=0)):
-        return [(0, held)]
-    target = (curve + ceiling) / 2.0
-    frame, value = 0, target[0]
-    keys = [(frame, value)]
-    while frame < count - 1:
-        reach, least, most = _line_of_sight(curve, ceiling, frame, value)
-        slope = np.clip((target[frame + reach] - value) / reach, least, most)
-        frame += reach
-        value = np.clip(value + slope * reach, curve[frame], ceiling[frame])
-        keys.append((frame, value))
-    return keys
-
-
-def _line_of_sight(curve: Array, ceiling: Array, frame: int, value: Array) -> tuple[int, Array, Array]:
-    """Frames that one straight line from a key can cover inside the tunnel, and the slopes it may have."""
-    count, size = len(curve), 64
-    while True:
-        end = min(count, frame + 1 + size)
-        steps = np.arange(1, end - frame, dtype=np.float64)[:, None]
-        least = np.maximum.accumulate((curve[frame + 1 : end] - value) / steps, axis=0)
-        most = np.minimum.accumulate((ceiling[frame + 1 : end] - value) / steps, axis=0)
-        seen = int(np.all(least <= most + 1e-12, axis=1).sum())
-        if seen < len(steps) or end == count:
-            reach = max(seen, 1)
-            return reach, np.minimum(least[reach - 1], most[reach - 1]), most[reach - 1]
-        size *= 4
-
-
-def _needed(state: EdgeState, clip: ClipInfo) -> Array:
-    """Need at both borders of each band, (n, bands, 2), where content is too far in front of the edge."""
-    margin = WINDOW_MARGIN_PCT * clip.width_px / 100.0
-    tolerance = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
-    opposite = np.stack([state.opposite_px[:, :-1], state.opposite_px[:, 1:]], axis=2)
-    need = window_need_px(opposite, state.content_px[:, :, None]) + margin
-    return np.where((state.excess_px() > tolerance)[:, :, None], need, np.nan)
-
-
-def ease_radius(rate: Fraction) -> int:
-    """:data:`WINDOW_EASE_FRAMES` at another frame rate; at least 1."""
-    return max(1, round(WINDOW_EASE_FRAMES * rate / 24))
-
-
-def windows_for(arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int) -> tuple[WindowKey, ...]:
+def windows_for(
+    arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int, settings: WindowSettings = DEFAULT_SETTINGS
+) -> tuple[WindowKey, ...]:
     """Window keys of a shot that begins at frame ``first``, after its moves; empty where no window is needed.
 
     A side that gets a window is hidden at least as far as the move lays its own eye bare, at the top and at the bottom,
     so that the edge is one straight line: bare columns are upright, and a narrower end would leave a kink.
+
+    Parameters
+    ----------
+    arrays : ShotArrays
+        Of the n frames of the shot.
+    moves : Moves
+        Of the same frames.
+    clip : ClipInfo
+    first : int
+    settings : WindowSettings
+
+    Returns
+    -------
+    tuple of WindowKey
+        Linear between them; at most :data:`postfix.plan.window_keys.KEY_TOLERANCE_PX` wider than the eased curve and
+        nowhere below it. Nowhere below the need, but for what is wider than ``settings.max_pct``
+        (:func:`window_shortfall_px`) or brief (``settings.brief_s``).
     """
-    cap_px = WINDOW_MAX_PCT * clip.width_px / 100.0
-    radius = ease_radius(clip.rate)
-    curves = []
-    for eye, side in enumerate(SIDES):
-        state, bare = edge_state(arrays, side, moves, clip, None), bare_px(moves, side, clip.width_px)[eye]
-        curves.append(_side_curve(state, clip, cap_px, radius, bare))
-    curve = np.concatenate(curves, axis=1)
-    if not curve.any():
+    if not settings.on:
         return ()
-    # Where nothing is hidden nothing may be: the tolerance would paint a stray column there.
-    ceiling = np.where(curve > 0.0, np.maximum(np.minimum(curve + KEY_TOLERANCE_PX, cap_px), curve), 0.0)
-    keys = []
-    for frame, value in upper_envelope(curve, ceiling):
-        left_top, left_bottom, right_top, right_bottom = (_rounded_up(float(px)) for px in value)
-        keys.append(WindowKey(first + frame, (left_top, left_bottom), (right_top, right_bottom)))
-    return tuple(keys)
+    needs = [_side_needs(arrays, side, moves, clip, settings) for side in SIDES]
+    if all(need is None for need in needs):
+        return ()
+    bare = [bare_px(moves, side, clip.width_px)[eye] for eye, side in enumerate(SIDES)]
+    if settings.both_sides:
+        known = [need for need in needs if need is not None]
+        needs = [(known[0][0], np.maximum(known[0][1], known[-1][1]))]
+        bare = [np.maximum(*bare)]
+    cap_px, easing = settings.max_pct * clip.width_px / 100.0, easing_of(settings, clip)
+    none = np.zeros((len(arrays.measured), 2))
+    curves = [
+        none if need is None else _side_curve(*need, floor, cap_px, easing, tilt=settings.tilt)
+        for need, floor in zip(needs, bare)
+    ]
+    curve = np.concatenate(curves if len(curves) == 2 else curves * 2, axis=1)
+    return keys_over(curve, first, cap_px, easing.speed_px) if curve.any() else ()
 
 
-def _side_curve(state: EdgeState, clip: ClipInfo, cap_px: float, radius: int, bare: Array) -> Array:
+def window_shortfall_px(
+    arrays: ShotArrays, moves: Moves, clip: ClipInfo, settings: WindowSettings = DEFAULT_SETTINGS
+) -> tuple[float, float]:
+    """By how much the widest window allowed is too narrow to cover what is in front of the edge: (left, right).
+
+    In pixels, the worst row and frame, without the margin; 0 where it covers, where nothing needs a window, or where
+    the settings want none at all.
+    """
+    if not settings.on:
+        return 0.0, 0.0
+    most_px = (settings.max_pct + settings.margin_pct) * clip.width_px / 100.0
+    needs = (_side_needs(arrays, side, moves, clip, settings) for side in SIDES)
+    left, right = (0.0 if need is None else max(float(need[1].max()) - most_px, 0.0) for need in needs)
+    return round(left, _CURVE_DECIMALS), round(right, _CURVE_DECIMALS)
+
+
+def _side_needs(
+    arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, settings: WindowSettings
+) -> tuple[Array, Array] | None:
+    """What a side must hide at the bands' borders, margin included: heights (m,) from 0 to 1 and pixels (n, m), 0 where
+    there is no need; None where there is none at all."""
+    if _out_of_question(arrays, side, moves, clip):
+        return None
+    state = edge_state(arrays, side, moves, clip, None)
+    in_front = state.excess_px() > EDGE_TOLERANCE_PCT * clip.width_px / 100.0
+    in_front &= lasting(np.asarray(in_front.any(axis=1)), clip.rate, settings)[:, None]
+    if not in_front.any():
+        return None
+    margin = settings.margin_pct * clip.width_px / 100.0
+    points = np.zeros((len(in_front), len(state.rows) + 2))
+    for borders, into in ((slice(None, -1), slice(1, -2)), (slice(1, None), slice(2, -1))):
+        need = window_need_px(state.opposite_px[:, borders], state.content_px) + margin
+        np.maximum(points[:, into], need, out=points[:, into], where=in_front)
+    return np.concatenate([[0.0], state.rows, [1.0]]), points
+
+
+def _out_of_question(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo) -> bool:
+    """True where nothing can be in front of an edge, found without going through every row of every frame."""
+    bands, source_px = (
+        (arrays.left_rows, arrays.left_hidden_px) if side == "left" else (arrays.right_rows, arrays.right_hidden_px)
+    )
+    nearest = float(np.fmin.reduce(bands, axis=None))
+    if np.isnan(nearest):
+        return True
+    # However the opposite eye is hidden, its edge is no farther back than its own black and its whole move.
+    back = moves.zoom * float(source_px.max()) + float(np.maximum(abs(moves.left_px), abs(moves.right_px)).max())
+    content = moves.zoom * nearest * clip.width_px / 100.0 + float(moves.hit_px.min())
+    return back - content <= EDGE_TOLERANCE_PCT * clip.width_px / 100.0
+
+
+def _side_curve(heights: Array, points_px: Array, bare: Array, cap_px: float, easing: Easing, *, tilt: bool) -> Array:
     """Eased width of one side's window at its top and bottom, (n, 2), never below the (n,) columns ``bare`` there.
 
-    In each frame a tilted line may hide less than an upright one, but when the content moves the tilt changes and the
-    easing keeps the most of both ends. So every kind is eased, and tilted only where that hides clearly less over the
-    shot: a tilt draws the eye, and its wider end cuts deeper.
+    A tilt draws the eye, and its wider end cuts deeper: it is taken only where it hides clearly less over the shot.
     """
-    need = _needed(state, clip)
-    if np.isnan(need).all():
-        return np.zeros((len(need), 2))
-    beyond = np.nan_to_num(np.maximum(need - bare[:, None, None], 0.0), nan=0.0)
-    widest = beyond.max(axis=(1, 2))
-    room = np.maximum(cap_px - bare, 0.0)
-
-    def smooth(lines: Array) -> Array:
-        return np.round(eased(lines + bare[:, None], radius), _CURVE_DECIMALS)
-
-    def area(curve: Array) -> float:
-        return round(float(curve.sum()), _AREA_DECIMALS)
-
-    chosen = smooth(np.repeat(np.minimum(widest, room)[:, None], 2, axis=1))
-    worth_px = TILT_SAVING * area(chosen)
+    held = running_max(np.minimum(points_px, cap_px), easing.hold_radius, easing.hold_radius)
+    held = np.maximum(held, bare[:, None])
+    widest = held.max(axis=1)
+    upright = np.round(eased(widest[:, None], easing), _CURVE_DECIMALS)
+    upright_pair, most_px = np.repeat(upright, 2, axis=1), round((1.0 - TILT_SAVING) * _area(upright), _AREA_DECIMALS)
+    if not tilt:
+        return upright_pair
     for overhang in TILT_OVERHANGS:
-        # No end may be more than so many times the need, counted from the frame's edge as the need is.
-        cap = np.minimum(overhang * (widest + bare) - bare, room)
-        tilted = smooth(fit_lines(state.rows, beyond, cap))
-        if round(area(chosen) - area(tilted) - worth_px, _AREA_DECIMALS) >= 0.0:
-            chosen = tilted
-    return chosen
+        lines = fit_lines(heights, held, np.minimum(overhang * widest, np.maximum(cap_px, widest)))
+        if _area(at_most_as_fast(lines.mean(axis=1, keepdims=True), easing.speed_px)) > most_px:  # no easing hides less
+            break
+        tilted = min(_tightened(heights, held, eased(lines, easing), easing), key=_area)
+        if _area(tilted) <= most_px:
+            return tilted
+    return upright_pair
 
 
-def _rounded_up(px: float) -> float:
-    return round(math.ceil(px / _KEY_STEP_PX - 1e-6) * _KEY_STEP_PX, 2) if px > 0.0 else 0.0
+def _tightened(heights: Array, points_px: Array, lines: Array, easing: Easing) -> tuple[Array, Array]:
+    """Lines over the same points that hide less, found in two ways.
+
+    Easing made both ends wider, so each may do with less than it was fitted for: one end is eased anew over what the
+    other one leaves to cover, then the other one over what that leaves; beginning with the bottom, or with the top.
+    """
+    turned_heights, turned = 1.0 - heights[::-1], points_px[:, ::-1]
+
+    def over(top: Array, bottom: Array) -> Array:
+        new_top, new_bottom = top_needed(heights, points_px, bottom), top_needed(turned_heights, turned, top)
+        return eased(np.stack([new_top, new_bottom], axis=1), easing)
+
+    top, bottom = over(*lines.T).T
+    last_top, last_bottom = over(top, bottom).T
+    first, second = np.stack([last_top, bottom], axis=1), np.stack([top, last_bottom], axis=1)
+    return np.round(first, _CURVE_DECIMALS), np.round(second, _CURVE_DECIMALS)
+
+
+def _area(widths: Array) -> float:
+    """Pixels hidden, a row and frame, summed over the frames."""
+    return round(float(widths.mean(axis=1).sum()), _AREA_DECIMALS)
