@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import settings as examples
-from hypothesis import strategies as st
-from hypothesis.extra.numpy import arrays
 from plan_tables import CLIP, frame, measurement, rows, table
 
 from postfix.measure.columns import Columns, columns_of
 from postfix.measure.table import EDGE_BANDS, NAN
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state, unmoved
-from postfix.plan.geometry import BAND_BORDERS, Moves, split_px, window_px_at
+from postfix.plan.geometry import Moves, window_px_at
 from postfix.plan.model import ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
-from postfix.plan.settings import FILLS, Fill, WindowSettings
-from postfix.plan.window_brief import excess_beyond_brief, lasting
-from postfix.plan.window_easing import Easing, eased, easing_of, running_max
-from postfix.plan.window_keys import KEY_TOLERANCE_PX, KEY_TOLERANCE_SHARE, upper_envelope
-from postfix.plan.window_lines import fit_lines
+from postfix.plan.settings import Fill, WindowSettings
+from postfix.plan.window_brief import excess_beyond_brief
+from postfix.plan.window_easing import easing_of
+from postfix.plan.window_keys import KEY_TOLERANCE_PX, KEY_TOLERANCE_SHARE
 from postfix.plan.windows import TILT_SAVING, window_cost_curve, window_shortfall_px, windows_for
 
 PX = CLIP.width_px / 100.0
@@ -42,112 +36,6 @@ def _windows(
 def _curve(made: Columns, moves: Moves | None = None, settings: WindowSettings = DEFAULTS) -> np.ndarray:
     shot = ShotPlan("sh001", 0, made.count - 1, window=_windows(made, moves, settings))
     return window_px_at(shot, np.arange(made.count))
-
-
-def _points(need: list[float]) -> np.ndarray:
-    """Need at the bands' borders, from the need of the bands; 0 where there is none."""
-    known = np.nan_to_num(np.array(need, float))
-    return np.maximum(np.append(known, 0.0), np.insert(known, 0, 0.0))
-
-
-def _fit(need: list[float], cap: float = 1e6) -> tuple[float, float]:
-    top, bottom = fit_lines(BAND_BORDERS, _points(need)[None], cap)[0]
-    return float(top), float(bottom)
-
-
-def test_an_object_over_the_whole_edge_gets_a_straight_window() -> None:
-    assert _fit([20.0] * EDGE_BANDS) == pytest.approx((20.0, 20.0))
-
-
-def test_an_object_in_the_lower_third_gets_a_tilted_window() -> None:
-    top, bottom = _fit([NAN] * 16 + [20.0] * 8)
-    assert top == pytest.approx(0.0)
-    assert bottom == pytest.approx(30.0)  # 20 px at two thirds of the way down
-    assert _fit([20.0] * 8 + [NAN] * 16) == pytest.approx((30.0, 0.0))
-
-
-def test_a_window_that_would_be_too_wide_at_one_end_is_turned_upright() -> None:
-    assert _fit([NAN] * 16 + [20.0] * 8, cap=25.0) == pytest.approx((10.0, 25.0))
-    assert _fit([NAN] * 16 + [20.0] * 8, cap=15.0) == pytest.approx((15.0, 15.0))
-
-
-def _least_area(heights: np.ndarray, points: np.ndarray) -> float:
-    """Least mean height of a line over all points, by trying every line that rests on two of them (slow and plain)."""
-    best = np.inf
-    for i in range(len(heights)):
-        for j in range(len(heights)):
-            if heights[i] < heights[j]:
-                slope = (points[j] - points[i]) / (heights[j] - heights[i])
-                top = points[i] - slope * heights[i]
-                if (top + slope * heights >= points - 1e-9).all():
-                    best = min(best, top + slope / 2.0)
-    return best
-
-
-@examples(max_examples=60, deadline=None)
-@given(arrays(float, (EDGE_BANDS,), elements=st.floats(0, 100) | st.just(NAN)))
-def test_the_fitted_line_covers_every_band_with_the_least_area(need: np.ndarray) -> None:
-    top, bottom = _fit(need.tolist())
-    lines = top + (bottom - top) * BAND_BORDERS
-    known = ~np.isnan(need)
-    assert (lines[:-1][known] >= need[known] - 1e-9).all()
-    assert (lines[1:][known] >= need[known] - 1e-9).all()
-    assert min(top, bottom) >= 0.0
-    points = np.nan_to_num(need)
-    heights = np.concatenate([[0.0, 1.0], BAND_BORDERS[:-1], BAND_BORDERS[1:]])
-    best = _least_area(heights, np.concatenate([[0.0, 0.0], points, points]))
-    assert (top + bottom) / 2.0 == pytest.approx(best, abs=1e-6)
-
-
-EASINGS = st.builds(Easing, st.floats(0.2, 20.0), st.integers(0, 12), st.integers(0, 9))
-NEEDS = st.integers(1, 70).flatmap(
-    lambda count: arrays(float, (count, 2), elements=st.floats(0, 80) | st.sampled_from([0.0, 0.0, 30.0]))
-)
-
-
-@examples(max_examples=150, deadline=None)
-@given(NEEDS, EASINGS)
-def test_an_eased_curve_covers_and_keeps_the_limits_on_speed_and_easing(curve: np.ndarray, easing: Easing) -> None:
-    smooth = eased(curve, easing)
-    assert (smooth >= curve - 1e-9).all()
-    assert smooth.max() <= curve.max() + 1e-9
-    assert (np.abs(np.diff(smooth, axis=0)) <= easing.speed_px + 1e-9).all()
-    if easing.ease_frames:
-        assert (np.abs(np.diff(smooth, 2, axis=0)) <= easing.speed_px / easing.ease_frames * (1.0 + 2e-6)).all()
-
-
-@examples(max_examples=40, deadline=None)
-@given(NEEDS, st.integers(0, 9), st.integers(0, 9))
-def test_the_running_most_is_that_of_the_frames_around(curve: np.ndarray, before: int, after: int) -> None:
-    plain = [curve[max(0, t - before) : t + after + 1].max(axis=0) for t in range(len(curve))]
-    assert (running_max(curve, before, after) == np.array(plain)).all()
-
-
-@examples(max_examples=40, deadline=None)
-@given(arrays(float, (200, 2), elements=st.sampled_from([0.0, 0.0, 5.0, 30.0])), EASINGS)
-def test_keys_stay_between_the_curve_and_a_pixel_above_it(need: np.ndarray, easing: Easing) -> None:
-    curve = eased(need, easing)
-    ceiling = np.where(curve > 0.0, curve + KEY_TOLERANCE_PX, 0.0)
-    keys = upper_envelope(curve, ceiling)
-    frames = [frame for frame, _ in keys]
-    assert frames == sorted(set(frames))
-    line = np.stack([np.interp(np.arange(200), frames, [value[k] for _, value in keys]) for k in range(2)], axis=1)
-    assert (line >= curve - 1e-9).all()
-    assert (line <= ceiling + 1e-9).all()
-
-
-def test_the_seconds_and_percent_of_the_settings_become_frames_and_pixels() -> None:
-    at_24 = easing_of(WindowSettings(speed_pct_per_s=3.0, ease_s=0.125, hold_s=0.5), CLIP)
-    assert at_24 == Easing(speed_px=0.03 * 2048 / 24, ease_frames=3, hold_radius=6)
-    at_48 = easing_of(WindowSettings(speed_pct_per_s=3.0, ease_s=0.125, hold_s=0.5), replace(CLIP, rate=Fraction(48)))
-    assert at_48 == Easing(speed_px=0.03 * 2048 / 48, ease_frames=6, hold_radius=12)
-    assert at_48.acceleration_px == pytest.approx(at_24.acceleration_px / 4)
-    none = easing_of(WindowSettings(ease_s=0.0, hold_s=0.0), CLIP)
-    assert (none.ease_frames, none.hold_radius) == (0, 0)
-    for hold_s, rate in itertools.product((0.1, 0.25, 0.5, 0.71), (Fraction(24), Fraction(25), Fraction(60000, 1001))):
-        easing = easing_of(WindowSettings(hold_s=hold_s), replace(CLIP, rate=rate))
-        assert 2 * easing.hold_radius + 1 >= hold_s * rate
-        assert 2 * easing.hold_radius - 1 < hold_s * rate
 
 
 def test_an_object_at_minus_1_2_percent_of_2048_px_gets_its_25_columns_and_the_margin() -> None:
@@ -409,17 +297,6 @@ def test_figures_can_leave_out_what_was_left_alone() -> None:
     assert (excess_beyond_brief(excess, tolerance, CLIP.rate, DEFAULTS) == excess).all()
 
 
-@examples(max_examples=60, deadline=None)
-@given(arrays(bool, st.integers(1, 60)), st.floats(0, 1), st.floats(0, 1))
-def test_no_stretch_that_lasts_is_dropped_and_none_appears(in_front: np.ndarray, brief_s: float, hold_s: float) -> None:
-    kept = lasting(in_front, Fraction(24), WindowSettings(brief_s=brief_s, hold_s=hold_s))
-    assert not (kept & ~in_front).any()
-    for value, run in itertools.groupby(range(len(in_front)), key=lambda i: bool(in_front[i])):
-        frames = list(run)
-        if value and len(frames) >= brief_s * 24:
-            assert kept[frames].all()
-
-
 def test_black_bars_have_no_need_and_tilt_no_window() -> None:
     bars = 3  # of 24 bands at the top and at the bottom: a picture of 2.37 to 1 in a frame of 16 to 9
 
@@ -440,95 +317,6 @@ def test_a_window_in_the_source_that_is_wide_enough_is_left_as_it_is_however_it_
     assert _windows(made) == ()  # 30 px wide at the middle, where the object begins
 
 
-def _random_shot(rng: np.random.Generator, source: str) -> Columns:
-    walk = np.cumsum(rng.normal(0.0, 0.15, (2, 60)), axis=1) + rng.uniform(-2.5, 0.5, (2, 1))
-    shares = rng.uniform(0.2, 1.0, 2)
-    black = {"none": (0.0,) * 4, "upright": (8.0, 8.0, 3.0, 3.0), "tilted": (2.0, 30.0, 0.0, 6.0)}[source]
-    gone = rng.random((2, 60)) < np.repeat(rng.random((2, 6)) < 0.3, 10, axis=1)
-
-    def one(i: int) -> object:
-        left, right = (rows() if gone[k, i] else _lower(shares[k], float(walk[k, i])) for k in range(2))
-        return frame(left=left, right=right, left_hidden=black, right_hidden=black[2:] + black[:2])
-
-    return table(one, 60)
-
-
-def _moves(hit_px: float, fill: Fill) -> Moves:
-    """As a plan applies a held HIT."""
-    if fill == "zoom":
-        zoom = 1.0 + np.ceil(abs(hit_px) * 100.0 / CLIP.width_px * 1e4 - 1e-6) / 1e6
-        return Moves(np.full(60, -hit_px / 2.0), np.full(60, hit_px / 2.0), float(zoom), fill)
-    left, right = split_px(round(hit_px), CLIP.step_px)
-    return Moves(np.full(60, float(left)), np.full(60, float(right)), 1.0, fill)
-
-
-@pytest.mark.parametrize("source", ["none", "upright", "tilted"])
-@pytest.mark.parametrize("fill", FILLS)
-@pytest.mark.parametrize("settings", [DEFAULTS, WindowSettings(brief_s=0.6), WindowSettings(both_sides=True)])
-def test_the_cost_of_windows_says_for_every_hit_whether_one_is_needed(
-    source: str, fill: Fill, settings: WindowSettings
-) -> None:
-    rng = np.random.default_rng(23)
-    hits = np.arange(-60.0, 200.0, 3.0 * CLIP.step_px)  # odd and even numbers of steps
-    found = []
-    for _ in range(2):
-        made = _random_shot(rng, source)
-        hidden, needed = window_cost_curve(shot_arrays(made, 0, 59), CLIP, settings, hits, fill)
-        real = [_windows(made, _moves(hit, fill), settings) != () for hit in hits]
-        assert needed.tolist() == real
-        assert (hidden[~needed] == 0.0).all()
-        assert (hidden[needed] > 0.0).all()
-        found += real
-    assert 0.1 < np.mean(found) < 1.0
-
-
-@pytest.mark.parametrize("source", ["none", "upright", "tilted"])
-@pytest.mark.parametrize("fill", ["hide", "crop"])
-@pytest.mark.parametrize("both", [False, True])
-def test_the_cost_of_windows_is_about_what_they_hide_beyond_the_move(source: str, fill: Fill, both: bool) -> None:
-    rng = np.random.default_rng(7)
-    settings = WindowSettings(tilt=False, both_sides=both)
-    hits = np.arange(-40.0, 42.0, 8.0)
-    for _ in range(3):
-        made = _random_shot(rng, source)
-        hidden, needed = window_cost_curve(shot_arrays(made, 0, 59), CLIP, settings, hits, fill)
-        for hit, pct in zip(hits[needed], hidden[needed]):
-            curve = _curve(made, _moves(hit, fill), settings)
-            bare = abs(hit) / 2.0 if fill == "crop" or hit < 0.0 else 0.0
-            real = np.maximum(curve[:, [0, 2]] - bare, 0.0).sum(axis=1).mean() / PX
-            # Easing and keys add to the estimate; black of the source counts as hidden by a window there.
-            assert pct <= real + 0.02
-            assert pct >= 0.7 * real - 0.15
-
-
-def test_the_cost_of_windows_takes_hits_in_any_order() -> None:
-    for source in ("none", "tilted"):
-        made = shot_arrays(_random_shot(np.random.default_rng(3), source), 0, 59)
-        hits = np.arange(-60.0, 62.0, 2.0)
-        turned = window_cost_curve(made, CLIP, DEFAULTS, hits[::-1], "hide")
-        for one, other in zip(window_cost_curve(made, CLIP, DEFAULTS, hits, "hide"), turned):
-            assert (one == other[::-1]).all()
-
-
-def test_nothing_measured_at_the_edges_costs_nothing() -> None:
-    shot = shot_arrays(table(lambda i: frame(), 24), 0, 23)
-    hidden, needed = window_cost_curve(shot, CLIP, DEFAULTS, np.linspace(-50.0, 50.0, 11), "crop")
-    assert not hidden.any()
-    assert not needed.any()
-
-
-def test_what_one_hit_costs_can_be_reckoned_by_hand() -> None:
-    # -1.2 % of 2048 px in 24 of 96 frames, held for 6 frames more at each end: 36 frames of 24.576 px and the margin.
-    made = table(lambda i: frame(left=rows(-1.2)) if 40 <= i < 64 else frame(), 96)
-    hits = np.array([-24.0, 0.0, 24.0, 48.0])
-    hidden, needed = window_cost_curve(shot_arrays(made, 0, 95), CLIP, DEFAULTS, hits, "hide")
-    # At -24 px 12 columns are bare already: the need is 48.576 px, 36.576 beyond them (computed). At +24 px the edge
-    # goes back by 12 and the object by 24: 12.576. At +48 px it is 0.576 px in front: within tolerance.
-    wide = [36.576 + MARGIN_PX, 24.576 + MARGIN_PX, 12.576 + MARGIN_PX, 0.0]
-    assert hidden == pytest.approx(np.array(wide) * 36 / 96 / PX)
-    assert needed.tolist() == [True, True, True, False]
-
-
 def test_a_zoomed_shot_is_covered_where_its_rows_end_up() -> None:
     made = table(lambda i: frame(left=_lower(0.3, -1.2 - 0.01 * i), right=rows(-0.8)), 48)
     moves = Moves(np.full(48, -3.0), np.full(48, 3.0), 1.12, "zoom")  # pushes the outermost bands out of sight
@@ -537,17 +325,6 @@ def test_a_zoomed_shot_is_covered_where_its_rows_end_up() -> None:
     for side in ("left", "right"):
         assert np.nanmax(edge_state(shot, side, moves, CLIP, None).excess_px()) > 10.0
         assert np.nanmax(edge_state(shot, side, moves, CLIP, window).excess_px()) <= -MARGIN_PX + 1e-6
-
-
-def test_a_long_shot_is_fitted_like_a_short_one() -> None:
-    points = np.abs(np.random.default_rng(2).normal(0.0, 20.0, (5000, EDGE_BANDS + 1)))
-    whole = fit_lines(BAND_BORDERS, points, 1e6)
-    assert (whole[4000:4010] == fit_lines(BAND_BORDERS, points[4000:4010], 1e6)).all()
-
-
-def test_of_lines_that_hide_as_much_the_one_nearest_to_upright_is_taken() -> None:
-    assert _fit([NAN] * 8 + [20.0] * 8 + [NAN] * 8) == pytest.approx((20.0, 20.0))
-    assert _fit([10.0] * 12 + [20.0] * 12) == pytest.approx((20.0, 20.0))
 
 
 def test_keys_are_counted_in_frames_of_the_clip() -> None:
