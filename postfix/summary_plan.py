@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from postfix.measure.columns import Columns
-from postfix.plan.clip import Decided, predicted_flags
+from postfix.plan.clip import Decided
 from postfix.plan.figures import signed_pct
 from postfix.plan.fits import Fit, blame_words, fit_words
 from postfix.plan.model import Plan, ShotPlan
@@ -22,14 +22,13 @@ def shot_reason(shot: ShotPlan) -> str:
 
 def plan_data(decided: Decided, fits: Sequence[Fit]) -> dict[str, Any]:
     """A plan as --json tells it: for each shot its reason, flags and how it fits."""
-    flags = predicted_flags(decided.edit, decided.plan)
     shots = [
         {
             "name": shot.name,
             "first": shot.first,
             "last": shot.last,
             "reason": shot.reason,
-            "flags": [asdict(flag) for flag in flags[shot.name]],
+            "flags": [asdict(flag) for flag in decided.flags[shot.name]],
             "fit": {k: v for k, v in fit.items() if k != "shot"},
         }
         for shot, fit in zip(decided.plan.shots, fits_data(fits))

@@ -8,7 +8,7 @@ before near, and what stays outside is flagged.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -39,6 +39,8 @@ class Decided:
     plan: Plan
     edit: Edit
     decisions: tuple[Decision, ...]
+    flags: Mapping[str, tuple[Flag, ...]]
+    """What the plan leaves outside its limits or could not judge, by the name of the shot."""
 
 
 def plan_edit(
@@ -102,7 +104,8 @@ def plan_edit(
         for decision in decisions
     )
     made = Plan(screen, used, edit.clip, shots, chosen)
-    return Decided(made, edit, tuple(replace(d, plan=shot) for d, shot in zip(decisions, shots)))
+    known = tuple(replace(d, plan=shot) for d, shot in zip(decisions, shots))
+    return Decided(made, edit, known, predicted_flags(edit, made))
 
 
 def jump_tolerance_pct(screen: Screen, settings: PlanSettings) -> float:

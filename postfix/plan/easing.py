@@ -46,6 +46,14 @@ class Corridor:
         """Whether every frame on its own leaves room."""
         return bool(np.all(self.least <= self.most))
 
+    def can_be_followed(self, speed_pct_per_frame: float) -> bool:
+        """Whether anything that moves no faster could stay inside: no frame asks for more than what another, so many
+        frames away, still allows."""
+        ramp = np.arange(len(self.least)) * speed_pct_per_frame
+        forward = np.maximum.accumulate(self.least + ramp) - ramp
+        backward = np.maximum.accumulate((self.least - ramp)[::-1])[::-1] + ramp
+        return bool(np.all(np.maximum(forward, backward) <= self.most + 1e-9))
+
     def narrowed(self, pct: float) -> Corridor:
         """The same with ``pct`` less room on both sides."""
         return Corridor(self.least + pct, self.most - pct)
@@ -71,12 +79,11 @@ def eased_keys(corridor: Corridor, first: int, speed_pct_per_frame: float) -> tu
     """
     count = len(corridor.least)
     known_least, known_most = corridor.least[np.isfinite(corridor.least)], corridor.most[np.isfinite(corridor.most)]
-    if not corridor.is_open or count < 2 or not known_least.size or not known_most.size:
+    if count < 2 or not known_least.size or not known_most.size or not corridor.can_be_followed(speed_pct_per_frame):
         return None
     low, high = min(float(known_most.min()), 0.0), max(float(known_least.max()), 0.0)
     levels = np.unique(np.concatenate([np.linspace(low, high, _LEVELS), [known_most.min(), known_least.max(), 0.0]]))
     times = np.unique(np.round(np.linspace(0, count - 1, min(_TIMES, count))).astype(int))
-    cost = np.zeros(levels.size)
     best = np.where(_stands(corridor, levels, 0, 1), 0.0, np.inf)
     totals, came = [best], [np.zeros((levels.size, 2), dtype=int)]
     for index, end in enumerate(times[1:], start=1):

@@ -134,6 +134,9 @@ def figures_after(arrays: ShotArrays, moves: Moves, clip: ClipInfo, window_px: A
     zoom, hit = moves.zoom, moves.hit_px * to_pct
     excess: dict[Side, float] = {}
     for side in SIDES:
+        if not _edge_seen(arrays, side).any():
+            excess[side] = float("nan")
+            continue
         worst = _most(edge_state(arrays, side, moves, clip, window_px).excess_px()) * to_pct
         excess[side] = max(worst, 0.0) if np.isfinite(worst) else worst
     return Figures(

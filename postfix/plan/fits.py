@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from postfix.measure.columns import Columns
-from postfix.plan.clip import Decided, predicted_flags
+from postfix.plan.clip import Decided
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, range_budget, signed_pct
 from postfix.plan.geometry import Array, Mask, moves_of
 from postfix.plan.model import Flag, Plan, ShotPlan
@@ -83,7 +83,7 @@ class Fit:
 def fits_of(decided: Decided) -> tuple[Fit, ...]:
     """How every shot of a plan fares on its screen."""
     plan, edit = decided.plan, decided.edit
-    flags = predicted_flags(edit, plan)
+    flags = decided.flags
     return tuple(_fit(decision, flags[decision.plan.name], plan, edit.columns) for decision in decided.decisions)
 
 

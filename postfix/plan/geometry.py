@@ -140,6 +140,9 @@ class Moves:
 def moves_of(shot: ShotPlan, clip: ClipInfo, frames: npt.ArrayLike | None = None) -> Moves:
     """Moves that are really applied at frames of the clip (by default all of the shot's), after rounding."""
     at = np.arange(shot.first, shot.last + 1) if frames is None else np.atleast_1d(np.asarray(frames))
+    if len(shot.hit) == 1 and not is_resampled(shot):
+        left_px, right_px = split_px(applied_hit_px(shot.hit[0].pct, clip), clip.step_px)
+        return Moves(np.full(at.size, float(left_px)), np.full(at.size, float(right_px)), 1.0, shot.fill)
     pct = hit_pct_at(shot.hit, at)
     if is_resampled(shot):
         half = pct * clip.width_px / 200.0
@@ -192,7 +195,12 @@ def hidden_px_at(source_px: Array, side: Side, moves: Moves, width_px: int, rows
     sign = 1.0 if side == "left" else -1.0
     overlap = (moves.zoom - 1.0) * width_px / 2.0
     eyes = []
-    for first, shift, bare in zip((0, 2), (moves.left_px, moves.right_px), bare_px(moves, side, width_px)):
+    bares = bare_px(moves, side, width_px)
+    if not source_px.any() and moves.zoom == 1.0:
+        # Without black in the source the frame's own edge rides along: what is hidden is what the move lays bare.
+        left, right = (np.repeat(bare[:, None], heights.size, axis=1) for bare in bares)
+        return (left, right) if side == "left" else (right, left)
+    for first, shift, bare in zip((0, 2), (moves.left_px, moves.right_px), bares):
         top, bottom = source_px[:, first, None], source_px[:, first + 1, None]
         black = moves.zoom * (top + (bottom - top) * source_heights)
         # Where the source has no black the frame's own edge rides along, so a move inwards lays columns bare.

@@ -8,7 +8,7 @@ import numpy as np
 
 from postfix.plan.chain import jump_cost
 from postfix.plan.choices import candidate_hits_pct, costs_alone, least_windowless, open_hits_pct, zooms_of
-from postfix.plan.clip import Decided, predicted_flags
+from postfix.plan.clip import Decided
 from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import Figures, signed_pct
@@ -91,7 +91,7 @@ def why(decided: Decided, name: str) -> Why:
         tuple(cut for cut in (decision.entry, decision.leave) if cut is not None),
         _alternatives(decision, plan),
         decision.plan.reason,
-        predicted_flags(decided.edit, plan)[name],
+        decided.flags[name],
     )
 
 
