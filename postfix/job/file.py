@@ -2,10 +2,17 @@
 
 screens = ["cinema-12m", "tv-55in"]     # used where a clip names none of its own
 screen_tables = ["screens.toml"]        # optional: tables of your own screens
+settings_file = "settings.toml"         # optional: what follows goes over it
+
+[settings.window]                       # also limits, convergence and fill: for every clip
+max_pct = 5.0
+
+[settings.screen."tv-55in".window]      # the same on one screen
+max_pct = 4.0
 
 [[clip]]
 name = "lane"
-left = "lane_left.mov"                  # relative to the job file
+left = "lane_left.mov"                  # relative to the job file, as every path
 right = "lane_right.mov"
 rate = "24"                             # stills only
 frames = "0-95"
@@ -14,39 +21,56 @@ one_shot = false
 offset = 0                              # frames by which the file given as right is late
 swap = false                            # true: what is given as left is the right eye
 screens = ["cinema-20m"]
+subject = { frame = 40, box = [900, 400, 200, 300], at_pct = 0.0 }      # or a list: each for the shot it lies in
+hit = 0.4                               # only with one_shot
+
+[clip.settings.window]                  # for this clip
+max_pct = 3.0
+
+[clip.settings.screen."cinema-20m".limits]      # for this clip on one screen
+children = true
+
+[[clip.shot]]
+name = "s003"                           # or frame = 120, any frame of it
+hit = 0.4                               # or a list of { frame, pct }, or subject = { … }
 """
 
 from __future__ import annotations
 
+import json
+import os
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
-from postfix.errors import InputError
+from postfix.errors import InputError, PostfixError, UsageError
+from postfix.job.pins import check_fit, clip_pins
 from postfix.job.version import SourceChoice
-from postfix.plan.screens import describe, is_screen_name, load_toml, read_screen
-from postfix.plan.toml_lines import place
+from postfix.limits import limits_for
+from postfix.plan.model import Pin
+from postfix.plan.screens import describe, is_screen_name, load_toml, read_screen, read_screens
+from postfix.plan.settings import PlanSettings
+from postfix.plan.settings_file import SettingsFile, read_settings, settings_from
+from postfix.plan.toml_tables import TomlTable
+from postfix.review.report import REPORT
 from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
-from postfix.viewing import Screen
+from postfix.source.shots import Shot
+from postfix.viewing import BUILTIN_SCREENS, Screen
 
 _EXPECTED = "a job file with [[clip]] tables"
-_JOB_KEYS = {"screens": list, "screen_tables": list, "clip": list}
-_CLIP_KEYS = {
-    "name": str,
-    "left": str,
-    "right": str,
-    "rate": str,
-    "frames": str,
-    "edit": str,
-    "one_shot": bool,
-    "offset": int,
-    "swap": bool,
-    "screens": list,
-}
+_JOB_KEYS = ("screens", "screen_tables", "settings_file", "settings", "clip")
+_CLIP_KEYS = (
+    *("name", "left", "right", "rate", "frames", "edit", "one_shot", "offset", "swap", "screens"),
+    *("subject", "hit", "settings", "shot"),
+)
+_TEXT = "a text in quotes"
 MAX_CLIPS = 10_000
+
+_TAKEN = (REPORT, Path(REPORT).stem)
+"""What a run writes beside the folders of its clips."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +81,77 @@ class JobClip:
     choice: SourceChoice
     screens: tuple[Screen, ...]
     inputs: tuple[Path, ...] = ()
-    """Files besides the footage that were read for it: job file, tables of screens, edit list."""
+    """Files besides the footage that were read for it: job file, settings, tables of screens, edit list."""
+    pins: tuple[Pin, ...] = ()
+    settings: Mapping[str, PlanSettings] = field(default_factory=dict)
+    """What was chosen, by the name of the screen; empty for the defaults on every screen."""
+
+    def settings_for(self, screen_name: str) -> PlanSettings:
+        """What a person chose for this clip on the screen of that name.
+
+        Of a clip from a job file any screen may be asked for, also one that it is not made for.
+        """
+        return self.settings[screen_name] if self.settings else PlanSettings()
+
+
+@dataclass(frozen=True, eq=False)
+class _Layers(Mapping[str, PlanSettings]):
+    """A file of settings and ``settings`` tables over it; of each the part for a screen goes over the rest.
+
+    Has the settings for every name; ``screens`` are the names that the clip is made for.
+    """
+
+    file: SettingsFile
+    tables: tuple[TomlTable, ...]
+    screens: tuple[str, ...]
+
+    def __getitem__(self, screen_name: str) -> PlanSettings:
+        settings = self.file.for_screen(screen_name)
+        for table in self.tables:
+            settings = settings_from(table.without("screen"), settings)
+            screens = table.table("screen")
+            if screen_name in screens.data:
+                settings = settings_from(screens.table(screen_name), settings)
+        return settings
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.screens)
+
+    def __len__(self) -> int:
+        return len(self.screens)
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    """What stands before the clips. ``typed`` screens, where there are any, are made in place of those in the file."""
+
+    root: TomlTable
+    tables: tuple[Path, ...]
+    typed: tuple[Screen, ...]
+    settings_file: SettingsFile
+    inputs: tuple[Path, ...]
+    known: dict[str, Screen]
+
+    @property
+    def folder(self) -> Path:
+        """What paths are relative to."""
+        return self.root.path.parent
+
+    def screens_of(self, table: TomlTable) -> tuple[Screen, ...]:
+        """The screens that a table names, each once; none where it has no such key."""
+        screens: list[Screen] = []
+        for name in table.get("screens", list, "a list of names of screens", []):
+            if not isinstance(name, str):
+                raise table.error("screens", describe(name), "names of screens in quotes", "correct it")
+            if name not in self.known:
+                try:
+                    self.known[name] = read_screen(name, self.tables)
+                except UsageError as error:
+                    raise _told(table, "screens", error) from None
+            if self.known[name] in screens:
+                raise table.error("screens", f"{name!r} twice", "each screen once", "leave the second one out")
+            screens.append(self.known[name])
+        return tuple(screens)
 
 
 def parse_frames(text: str, where: str | Path) -> tuple[int, int]:
@@ -68,68 +162,210 @@ def parse_frames(text: str, where: str | Path) -> tuple[int, int]:
     return int(match[1]), int(match[2])
 
 
-def read_job(path: Path, screen_tables: tuple[Path, ...] = ()) -> tuple[JobClip, ...]:
-    """Read a job file; nothing of the footage is opened yet.
+def read_job(path: Path, screen_tables: tuple[Path, ...] = (), screens: tuple[Screen, ...] = ()) -> tuple[JobClip, ...]:
+    """Read a job file; every key is checked, and nothing of the footage is opened yet.
+
+    Parameters
+    ----------
+    path : Path
+    screen_tables : tuple of Path
+        Besides those that the file names, whose names go before these.
+    screens : tuple of Screen
+        Made in place of those in the file, where there are any.
 
     Raises
     ------
     InputError
-        Where it is missing or cannot be meant; names the line and key.
+        Where it is missing, cannot be meant or contradicts itself; names the line and key.
     """
-    text, data = load_toml(path, _EXPECTED)
-    _require_keys(data, _JOB_KEYS, path, text, None, 0)
-    entries = data.get("clip", [])
-    if not entries or len(entries) > MAX_CLIPS or not all(isinstance(entry, dict) for entry in entries):
-        raise InputError(path, f"{len(entries)} clips", _EXPECTED, "write a [[clip]] table for each clip")
-    tables = (*screen_tables, *(path.parent / str(table) for table in data.get("screen_tables", [])))
+    job = _opened(path, screen_tables, screens)
+    entries = job.root.tables("clip")
+    if not 1 <= len(entries) <= MAX_CLIPS:
+        raise job.root.error("clip", f"{len(entries)} clips", _EXPECTED, "write a [[clip]] table for each clip")
+    default = job.screens_of(job.root)
     clips: list[JobClip] = []
-    for index, entry in enumerate(entries):
-        clip = _clip(entry, data.get("screens", []), tables, path, text, index)
-        if clip.name in {other.name for other in clips}:
-            where = place(path, text, "clip", index, "name")
-            raise InputError(where, f"a second clip {clip.name!r}", "a name for each clip", "rename one of them")
-        clips.append(clip)
+    made: set[str] = set()
+    names: dict[str, str] = {}
+    footage: dict[object, str] = {}
+    for index, table in enumerate(entries):
+        table.only(*_CLIP_KEYS)
+        name = _clip_name(table, names)
+        choice = _choice(table, job.folder)
+        _require_new_footage(table, choice, name, footage)
+        written = job.screens_of(table) if "screens" in table.data else default
+        made |= {screen.name for screen in written}
+        clips.append(_clip(job, table, index, name, choice, written))
+    _require_made(job.root.table("settings"), made | {screen.name for screen in job.typed}, "the job")
     return tuple(clips)
 
 
+def check_limits(clip: JobClip) -> None:
+    """Refuse limits that contradict each other on a screen of the clip; InputError says where they were given."""
+    for screen in clip.screens:
+        limits_for(screen, clip.settings_for(screen.name).limits)
+
+
+def check_pins(clip: JobClip, count: int, width_px: int, height_px: int, shots: Sequence[Shot] = ()) -> None:
+    """Refuse pins that the footage cannot hold, before anything of it is measured.
+
+    Parameters
+    ----------
+    clip : JobClip
+    count : int
+        Frames of the clip.
+    width_px, height_px : int
+        Of its pictures.
+    shots : sequence of Shot
+        The clip's own, where they are known before it is measured; without them only frames and boxes are checked.
+
+    Raises
+    ------
+    InputError
+        Names file, line and key, what was found and what was expected.
+    """
+    check_fit(clip.pins, count, (width_px, height_px), shots)
+
+
+def _opened(path: Path, screen_tables: tuple[Path, ...], typed: tuple[Screen, ...]) -> _Job:
+    text, data = load_toml(path, _EXPECTED)
+    root = TomlTable(path, text, None, 0, data)
+    root.only(*_JOB_KEYS)
+    named = root.get("screen_tables", list, "a list of files with tables of screens", [])
+    tables = (*screen_tables, *(_path(root, "screen_tables", table, path.parent) for table in named))
+    inputs, settings = (path, *tables), SettingsFile()
+    if "settings_file" in root.data:
+        place = _path(root, "settings_file", root.data["settings_file"], path.parent)
+        inputs, settings = (*inputs, place), read_settings(place)
+        own = [name for table in tables for name in read_screens(table)]
+        settings.require_screens([*BUILTIN_SCREENS, *own, *(screen.name for screen in typed)])
+        if settings.pins:
+            raise InputError(
+                f"{settings.pins[0].where}, pin",
+                "a pin in the settings of a whole job",
+                "pins with the clip that they are for",
+                f"write it as [[clip.shot]] in {path.name}",
+            )
+    return _Job(root, tables, typed, settings, inputs, {})
+
+
 def _clip(
-    entry: dict[str, Any], screens: list[Any], tables: tuple[Path, ...], path: Path, text: str, index: int
+    job: _Job, table: TomlTable, index: int, name: str, choice: SourceChoice, written: tuple[Screen, ...]
 ) -> JobClip:
-    _require_keys(entry, _CLIP_KEYS, path, text, "clip", index)
-    for key in ("name", "left", "right"):
-        if key not in entry:
-            where = place(path, text, "clip", index, None)
-            raise InputError(where, f"no {key}", "name, left and right for each clip", f'add {key} = "…"')
-    name = entry["name"]
-    if not is_screen_name(name):
-        where = place(path, text, "clip", index, "name")
-        raise InputError(where, f"name {name!r}", "a name that can be a folder", "use letters, digits, - and _")
-    chosen = entry.get("screens", screens)
-    if not chosen:
-        where = place(path, text, "clip", index, None)
-        raise InputError(where, "no screens", "at least one screen", 'add screens = ["cinema-12m"]')
-    folder = path.parent
-    choice = SourceChoice(
-        left=folder / entry["left"],
-        right=folder / entry["right"],
-        rate=parse_rate(entry["rate"]) if "rate" in entry else None,
-        frames=parse_frames(entry["frames"], place(path, text, "clip", index, "frames")) if "frames" in entry else None,
-        edit=folder / entry["edit"] if "edit" in entry else None,
-        one_shot=entry.get("one_shot", False),
-        reading=Reading(entry.get("offset", 0), entry.get("swap", False)),
+    screens = job.typed or written
+    if not screens:
+        raise table.error("screens", "no screens", "at least one screen", 'add screens = ["cinema-12m"]')
+    own = table.table("settings")
+    _require_made(own, {screen.name for screen in (*written, *job.typed)}, f"clip {name!r}")
+    clip = JobClip(
+        name=name,
+        choice=choice,
+        screens=screens,
+        inputs=job.inputs if choice.edit is None else (*job.inputs, choice.edit),
+        pins=clip_pins(table, index, one_shot=choice.one_shot),
+        settings=_Layers(
+            job.settings_file, (job.root.table("settings"), own), tuple(screen.name for screen in screens)
+        ),
     )
-    edits = () if choice.edit is None else (choice.edit,)
-    return JobClip(name, choice, tuple(read_screen(str(screen), tables) for screen in chosen), (path, *tables, *edits))
+    for screen in written:  # also those that are not made because others were typed
+        clip.settings_for(screen.name)
+    check_limits(clip)
+    return clip
 
 
-def _require_keys(
-    table: dict[str, Any], known: Mapping[str, type], path: Path, text: str, heading: str | None, index: int
-) -> None:
-    for key, value in table.items():
-        where = place(path, text, heading, index, key)
-        if key not in known:
-            raise InputError(where, f"unknown key {key!r}", ", ".join(known), "correct or remove it")
-        # In Python true is a kind of number; here it is not.
-        if not isinstance(value, known[key]) or (known[key] is int and isinstance(value, bool)):
-            kind = {list: "a list", str: "a text in quotes", bool: "true or false", int: "a whole number"}[known[key]]
-            raise InputError(where, f"{key} = {describe(value)}", kind, "correct it")
+def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
+    """The clip's name, which is also that of its folder, so that capitals alone do not tell two apart."""
+    name = _text(table, "name")
+    if not is_screen_name(name):
+        raise table.error("name", describe(name), "a name that can be a folder", "use letters, digits, - and _")
+    if name.casefold() in _TAKEN:
+        raise table.error("name", describe(name), "a name that the review page does not need", "choose another")
+    if name.casefold() in names:
+        found = f"a second clip {name!r}, after the one in {names[name.casefold()]}"
+        raise table.error("name", found, "a name for each clip", "rename one of them")
+    names[name.casefold()] = table.where("name")
+    return name
+
+
+def _choice(table: TomlTable, folder: Path) -> SourceChoice:
+    left, right = (_path(table, eye, table.data.get(eye), folder) for eye in ("left", "right"))
+    if os.path.realpath(left) == os.path.realpath(right):
+        raise table.error("right", f"{right}, the same as left", "one file for each eye", "name the other eye")
+    one_shot = table.get("one_shot", bool, "true or false", False)
+    if one_shot and "edit" in table.data:
+        raise table.error("edit", "both edit and one_shot", "one of them", "remove one")
+    offset = table.data.get("offset", 0)
+    if isinstance(offset, bool) or not isinstance(offset, int) or abs(offset) >= 2**31:
+        raise table.error("offset", describe(offset), "a whole number of frames", "correct it")
+    return SourceChoice(
+        left=left,
+        right=right,
+        rate=_rate(table),
+        frames=_frames(table),
+        edit=_path(table, "edit", table.data["edit"], folder) if "edit" in table.data else None,
+        one_shot=one_shot,
+        reading=Reading(offset, table.get("swap", bool, "true or false", False)),
+    )
+
+
+def _rate(table: TomlTable) -> Fraction | None:
+    if "rate" not in table.data:
+        return None
+    try:
+        return parse_rate(_text(table, "rate"))
+    except UsageError as error:
+        raise _told(table, "rate", error) from None
+
+
+def _frames(table: TomlTable) -> tuple[int, int] | None:
+    if "frames" not in table.data:
+        return None
+    text = _text(table, "frames")
+    try:
+        return parse_frames(text, "frames")
+    except InputError as error:
+        raise _told(table, "frames", error) from None
+
+
+def _require_new_footage(table: TomlTable, choice: SourceChoice, name: str, known: dict[object, str]) -> None:
+    """The same pictures under two names would be two films to whoever gets them."""
+    footage = (os.path.realpath(choice.left), os.path.realpath(choice.right), choice.frames, choice.reading)
+    if footage in known:
+        raise table.error(
+            "left",
+            f"the same footage, frames, offset and swap for {name!r} as for {known[footage]!r}",
+            "every footage once",
+            "name the screens of both in one clip, or choose other frames",
+        )
+    known[footage] = name
+
+
+def _require_made(settings: TomlTable, made: set[str], who: str) -> None:
+    screens = settings.table("screen")
+    for name in screens.data:
+        if name not in made:
+            raise screens.error(
+                json.dumps(name, ensure_ascii=False),
+                f"settings for screen {name!r}",
+                f"one that {who} is made for: {', '.join(sorted(made))}",
+                "correct or remove its name, or add it to screens",
+            )
+
+
+def _text(table: TomlTable, key: str) -> str:
+    """A text that says something."""
+    value = table.data.get(key)
+    if not isinstance(value, str) or not value.strip():
+        raise table.error(key, describe(value), _TEXT, f'write {key} = "…"')
+    return value
+
+
+def _path(table: TomlTable, key: str, value: object, folder: Path) -> Path:
+    """A path from the folder of the job file."""
+    if not isinstance(value, str) or not value.strip() or "\0" in value:
+        raise table.error(key, describe(value), "a path in quotes", "correct it")
+    return folder / value
+
+
+def _told(table: TomlTable, key: str, error: PostfixError) -> InputError:
+    """What is wrong with a text, said of the key that holds it."""
+    return table.error(key, error.found, error.expected, error.next_step)

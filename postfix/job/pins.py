@@ -1,0 +1,151 @@
+"""What a job file pins in the shots of a clip, and whether the footage can hold it."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from typing import cast
+
+from postfix.errors import InputError
+from postfix.plan.model import Pin, Subject
+from postfix.plan.pins import require_in_picture
+from postfix.plan.screens import describe
+from postfix.plan.settings_file import hit_from, subject_from
+from postfix.plan.toml_tables import TomlTable
+from postfix.source.shots import Shot
+
+_ONE_SHOT = "s001"
+"""Name of the shot of a clip that has only one."""
+
+
+def clip_pins(table: TomlTable, index: int, *, one_shot: bool) -> tuple[Pin, ...]:
+    """What a clip pins itself, then what its shots do; no two may speak of the same shot.
+
+    Parameters
+    ----------
+    table : TomlTable
+        The clip's: its ``hit``, ``subject`` and ``shot`` are read.
+    index : int
+        Which clip of the job it is, from 0.
+    one_shot : bool
+        Whether the clip is one shot, which alone may have a ``hit`` of its own.
+
+    Raises
+    ------
+    InputError
+        Names file, line and key, what was found and what was expected.
+    """
+    found = [*_clip_wide(table, index, one_shot=one_shot), *((shot, _shot_pin(shot)) for shot in table.tables("shot"))]
+    first: dict[object, Pin] = {}
+    for at, pin in found:
+        if one_shot and pin.shot not in (None, _ONE_SHOT):
+            raise at.error("name", f"shot {pin.shot!r} of a clip with one_shot", _ONE_SHOT, "correct or remove it")
+        same = _ONE_SHOT if one_shot else (pin.shot, pin.frame)
+        if same in first:
+            which = "this clip, which is one shot" if one_shot else f"shot {pin.shot!r}" if pin.shot else "this frame"
+            raise at.error(
+                "name" if pin.shot else "frame",
+                f"a second pin for {which}, after the one in {first[same].where}",
+                "one pin for each shot",
+                "remove one of them",
+            )
+        first[same] = pin
+    return tuple(pin for _, pin in found)
+
+
+def check_fit(pins: Sequence[Pin], count: int, size_px: tuple[int, int], shots: Sequence[Shot] = ()) -> None:
+    """Refuse pins that footage of ``count`` frames and ``size_px`` (width, height) cannot hold.
+
+    Without ``shots`` only frames and boxes are checked. Raises InputError.
+    """
+    for pin in pins:
+        for key, frame in _frames_of(pin):
+            if frame >= count:
+                expected = f"a frame of the clip, 0 to {count - 1}"
+                raise InputError(f"{pin.where}, {key}", f"frame {frame}", expected, "correct the frame")
+        if pin.subject is not None:
+            require_in_picture(pin.subject, size_px, f"{pin.where}, subject.box")
+    if shots:
+        _check_shots(pins, shots)
+
+
+def _clip_wide(table: TomlTable, index: int, *, one_shot: bool) -> list[tuple[TomlTable, Pin]]:
+    hit = hit_from(table)
+    if hit and not one_shot:
+        raise table.error("hit", "hit for a clip of many shots", "one for each shot", "write it under [[clip.shot]]")
+    if hit and "subject" in table.data:
+        raise _both(table)
+    if hit:
+        return [(table, Pin(frame=hit[0].frame, hit=hit, where=table.where("hit")))]
+    return [
+        (at, Pin(frame=subject.frame, subject=subject, where=at.where())) for at, subject in _subjects(table, index)
+    ]
+
+
+def _subjects(table: TomlTable, index: int) -> list[tuple[TomlTable, Subject]]:
+    """One subject, or a list of them, each with where it stands."""
+    if not isinstance(table.data.get("subject"), list):
+        one = subject_from(table)
+        return [] if one is None else [(table.table("subject"), one)]
+    entries = table.tables("subject")
+    if not entries:
+        raise table.error("subject", "an empty list", "at least one { frame, box, at_pct }", "add one or remove it")
+    # In a list a subject stands under its number as it else does under its name.
+    above = TomlTable(table.path, table.text, f"clip[{index}].subject", 0, {})
+    above.data = {cast(str, number): entry.data for number, entry in enumerate(entries)}
+    subjects = [subject_from(above, cast(str, number)) for number in range(len(entries))]
+    return [(entry, subject) for entry, subject in zip(entries, subjects) if subject is not None]
+
+
+def _shot_pin(table: TomlTable) -> Pin:
+    table.only("name", "frame", "hit", "subject")
+    name = table.get("name", str, "the name of a shot in quotes") if "name" in table.data else None
+    if name is not None and not name.strip():
+        raise table.error("name", describe(name), "the name of a shot", "correct it")
+    frame = table.integer("frame", 0) if "frame" in table.data else None
+    if name is not None and frame is not None:
+        raise table.error("frame", "both name and frame", "one of them", "remove one")
+    hit, subject = hit_from(table, frame or 0), subject_from(table)
+    if hit and subject is not None:
+        raise _both(table)
+    if not hit and subject is None:
+        raise table.error("hit", "neither hit nor subject", "one of them", "add hit, in percent of width")
+    if name is None and frame is None:
+        if subject is None:
+            raise table.error("name", "neither name nor frame", "one of them", "say which shot is meant")
+        frame = subject.frame
+    return Pin(name, frame, hit, subject, table.where())
+
+
+def _both(table: TomlTable) -> InputError:
+    return table.error("hit", "both hit and subject", "one of them, since hit follows from a subject", "remove one")
+
+
+def _frames_of(pin: Pin) -> Iterable[tuple[str, int]]:
+    """Every frame that a pin names, with its key."""
+    if pin.subject is not None:
+        yield "subject.frame", pin.subject.frame
+    if pin.frame is not None:
+        yield "frame", pin.frame
+    yield from ((f"hit[{number}].frame", key.frame) for number, key in enumerate(pin.hit))
+
+
+def _check_shots(pins: Sequence[Pin], shots: Sequence[Shot]) -> None:
+    """Refuse pins of no shot, two of the same, and frames outside the shot that is meant."""
+    by_name = {shot.name: shot for shot in shots}
+    firsts = [shot.first for shot in shots]
+    taken: dict[Shot, Pin] = {}
+    for pin in pins:
+        if pin.shot is not None and pin.shot not in by_name:
+            some = ", ".join(list(by_name)[:6]) + (" …" if len(by_name) > 6 else "")
+            raise InputError(f"{pin.where}, name", f"shot {pin.shot!r}", f"a shot of the clip: {some}", "correct it")
+        shot = shots[bisect_right(firsts, pin.frame or 0) - 1] if pin.shot is None else by_name[pin.shot]
+        if shot in taken:
+            found = f"a second pin for shot {shot.name}, after the one in {taken[shot].where}"
+            raise InputError(pin.where, found, "one pin for each shot", "remove one of them")
+        taken[shot] = pin
+        held = len(pin.hit) == 1  # over the whole shot, whatever its frame
+        for key, frame in _frames_of(pin):
+            if not shot.first <= frame <= shot.last and not (held and key == "hit[0].frame"):
+                expected = f"a frame of shot {shot.name}, {shot.first} to {shot.last}"
+                raise InputError(f"{pin.where}, {key}", f"frame {frame}", expected, "correct the frame")
