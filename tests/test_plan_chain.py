@@ -96,7 +96,8 @@ def test_where_parts_of_a_pixel_are_open_the_continuous_optimum_is_reached(weigh
         high = low + random.uniform(0.2, 4.0, count)
         entry = random.normal(-0.3, 1.0, count)
         leave = entry + random.normal(0.0, 0.4, count)
-        hits = [np.unique(np.append(np.arange(a, b, 0.0002), [b, 0.0 if a < 0.0 < b else a])) for a, b in zip(low, high)]
+        ends = [[b, 0.0 if a < 0.0 < b else a] for a, b in zip(low, high)]
+        hits = [np.unique(np.append(np.arange(a, b, 0.0002), end)) for a, b, end in zip(low, high, ends)]
         shots = [Choices(h, 2.0 * np.abs(h), e + h, x + h) for h, e, x in zip(hits, entry, leave)]
         ours = total_cost(shots, best_choices(shots, 0.87, weight), 0.87, weight)
         solved = least_by_solver(low, high, entry, leave, 0.87, (2.0, weight), 0.1, whole=False)

@@ -20,8 +20,7 @@ from postfix.measure.frame import measure_frame
 from postfix.measure.table import NAN
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, figures_of
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
-from postfix.plan.settings import Fill
-from postfix.plan.windows import WINDOW_MARGIN_PCT
+from postfix.plan.settings import Fill, WindowSettings
 from postfix.render.moves import render_pair
 from postfix.source.picture import PictureFormat, Planes
 from postfix.viewing import Screen
@@ -72,7 +71,7 @@ def test_nothing_beside_an_edge_is_seen_by_one_eye_only(parallax_px: int, limits
     assert _unseen_px(right, left, "right") <= allowed
     if shot.window and fill != "zoom":
         # And no more is hidden than the need, the margin, the key's tolerance and the step of chroma.
-        most = WINDOW_MARGIN_PCT * FMT.width / 100.0 + 1.0 + FMT.step_px
+        most = WindowSettings().margin_pct * FMT.width / 100.0 + 1.0 + FMT.step_px
         assert _unseen_px(left, right, "left") == 0.0
         assert _left_surplus_px(left, right) <= most
 

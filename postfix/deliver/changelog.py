@@ -86,7 +86,7 @@ def shot_results(plan: Plan, before: MeasurementTable | None, after: Measurement
         flags: tuple[Flag, ...] = ()
         if now is not None:
             arrays = shot_arrays(now, shot.first, shot.last)
-            figures_after = figures_of(now, shot.first, shot.last)
+            figures_after = figures_of(now, shot.first, shot.last, plan.settings.window)
             flags = shot_flags(figures_after, arrays, shot, plan, "the finished files")
         results.append(ShotResult(shot, figures_before, figures_after, flags))
     return tuple(results)

@@ -221,7 +221,7 @@ def predicted_flags(edit: Edit, plan: Plan) -> dict[str, tuple[Flag, ...]]:
     """For every shot by name, what the plan will leave outside its limits or what could not be judged."""
     found = {}
     for shot, measured in zip(plan.shots, edit.shots):
-        figures = predicted(measured.arrays, shot, plan.clip)
+        figures = predicted(measured.arrays, shot, plan.clip, plan.settings.window)
         found[shot.name] = (
             *shot_flags(figures, measured.arrays, shot, plan, "the measurement of the source"),
             *_too_wide(measured.arrays, shot, plan),

@@ -23,6 +23,8 @@ from postfix.plan.geometry import (
 )
 from postfix.plan.model import Flag, Plan, ShotPlan
 from postfix.plan.robust import ShotArrays, shot_arrays
+from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
+from postfix.plan.window_brief import excess_beyond_brief
 from postfix.viewing import mm_from_pct
 
 LIMIT_TOLERANCE_PCT = 0.02
@@ -128,8 +130,17 @@ def edge_state(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, win
     return EdgeState(rows, own, opposite, content)
 
 
-def figures_after(arrays: ShotArrays, moves: Moves, clip: ClipInfo, window_px: Array | None = None) -> Figures:
-    """Figures of a shot once its frames are moved, zoomed, filled and windowed."""
+def figures_after(
+    arrays: ShotArrays,
+    moves: Moves,
+    clip: ClipInfo,
+    window_px: Array | None = None,
+    settings: WindowSettings = DEFAULT_WINDOWS,
+) -> Figures:
+    """Figures of a shot once its frames are moved, zoomed, filled and windowed.
+
+    What is in front of an edge for less than ``settings.brief_s`` does not count: it is left on purpose.
+    """
     to_pct = 100.0 / clip.width_px
     zoom, hit = moves.zoom, moves.hit_px * to_pct
     excess: dict[Side, float] = {}
@@ -137,7 +148,9 @@ def figures_after(arrays: ShotArrays, moves: Moves, clip: ClipInfo, window_px: A
         if not _edge_seen(arrays, side).any():
             excess[side] = float("nan")
             continue
-        worst = _most(edge_state(arrays, side, moves, clip, window_px).excess_px()) * to_pct
+        in_front = edge_state(arrays, side, moves, clip, window_px).excess_px()
+        tolerance_px = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
+        worst = _most(excess_beyond_brief(in_front, tolerance_px, clip.rate, settings)) * to_pct
         excess[side] = max(worst, 0.0) if np.isfinite(worst) else worst
     return Figures(
         near_pct=_least(zoom * arrays.near + hit),
@@ -165,21 +178,24 @@ def unmoved(count: int) -> Moves:
     return Moves(np.zeros(count), np.zeros(count), 1.0, "hide")
 
 
-def figures_of(columns: Columns, first: int, last: int) -> Figures:
+def figures_of(columns: Columns, first: int, last: int, settings: WindowSettings = DEFAULT_WINDOWS) -> Figures:
     """Figures of frames ``first`` to ``last`` (both included) as measured: of a source, or of finished pictures.
 
     Each figure goes through a running median over 5 frames first, so that a single wild frame cannot decide, and
     frames measured with little confidence are left out.
     """
-    return figures_after(shot_arrays(columns, first, last), unmoved(last - first + 1), columns.clip)
+    arrays = shot_arrays(columns, first, last)
+    return figures_after(arrays, unmoved(last - first + 1), columns.clip, settings=settings)
 
 
-def predicted(arrays: ShotArrays, shot: ShotPlan, clip: ClipInfo) -> Figures:
+def predicted(
+    arrays: ShotArrays, shot: ShotPlan, clip: ClipInfo, settings: WindowSettings = DEFAULT_WINDOWS
+) -> Figures:
     """Figures that a shot will have after its HIT, zoom, fill and window, from the measurement of its source."""
     frames = np.arange(shot.first, shot.last + 1)
     # What a translucent window covers is still seen in front of the edge.
     window_px = window_px_at(shot, frames) if shot.window_opacity_pct >= 100.0 else None
-    return figures_after(arrays, moves_of(shot, clip), clip, window_px)
+    return figures_after(arrays, moves_of(shot, clip), clip, window_px, settings)
 
 
 def signed_pct(pct: float) -> str:
@@ -255,9 +271,7 @@ def as_decided(flags: tuple[Flag, ...], shot: ShotPlan) -> tuple[Flag, ...]:
     )
 
 
-def shot_flags(
-    figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan, measured_on: str
-) -> tuple[Flag, ...]:
+def shot_flags(figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan, measured_on: str) -> tuple[Flag, ...]:
     """Everything that is outside its limit in a shot of a plan, or could not be judged.
 
     Parameters

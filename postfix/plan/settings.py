@@ -100,6 +100,9 @@ class WindowSettings:
     opacity_pct: float = 100.0
 
 
+DEFAULT_WINDOWS = WindowSettings()
+
+
 @dataclass(frozen=True)
 class PlanSettings:
     """Everything a person may choose about decisions for one screen."""

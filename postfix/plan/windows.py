@@ -14,7 +14,7 @@ from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state
 from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, window_need_px
 from postfix.plan.model import WindowKey
 from postfix.plan.robust import ShotArrays
-from postfix.plan.settings import WindowSettings
+from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
 from postfix.plan.window_brief import excess_beyond_brief, lasting
 from postfix.plan.window_costs import window_cost_curve
 from postfix.plan.window_easing import Easing, at_most_as_fast, eased, easing_of, running_max
@@ -23,7 +23,6 @@ from postfix.plan.window_lines import fit_lines, top_needed
 
 __all__ = ["excess_beyond_brief", "window_cost_curve", "window_shortfall_px", "windows_for"]
 
-DEFAULT_SETTINGS = WindowSettings()
 
 TILT_OVERHANGS = (1.5, 1.25)
 """How many times as wide as the widest need of a frame an end of its window may be, where tilting hides less: the first
@@ -37,7 +36,7 @@ _AREA_DECIMALS = 3
 
 
 def windows_for(
-    arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int, settings: WindowSettings = DEFAULT_SETTINGS
+    arrays: ShotArrays, moves: Moves, clip: ClipInfo, first: int, settings: WindowSettings = DEFAULT_WINDOWS
 ) -> tuple[WindowKey, ...]:
     """Window keys of a shot that begins at frame ``first``, after its moves; empty where no window is needed.
 
@@ -82,7 +81,7 @@ def windows_for(
 
 
 def window_shortfall_px(
-    arrays: ShotArrays, moves: Moves, clip: ClipInfo, settings: WindowSettings = DEFAULT_SETTINGS
+    arrays: ShotArrays, moves: Moves, clip: ClipInfo, settings: WindowSettings = DEFAULT_WINDOWS
 ) -> tuple[float, float]:
     """By how much the widest window allowed is too narrow to cover what is in front of the edge: (left, right).
 
