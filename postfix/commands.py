@@ -11,7 +11,7 @@ from typing import Any
 from postfix import summary, summary_plan
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
-from postfix.job.file import JobClip, check_pins, parse_frames, read_job
+from postfix.job.file import JobClip, check_limits, check_pins, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
 from postfix.job.run import ClipRun, planned_outputs, run_clip
 from postfix.job.version import (
@@ -275,25 +275,23 @@ def run(options: argparse.Namespace) -> Outcome:
         each = {screen.name: wanted.for_screen(screen.name) for screen in chosen}
         clips = [JobClip("", source_choice(options), chosen, tuple(input_files(options)), wanted.pins, each)]
     else:
-        clips = list(read_job(options.job, _screen_tables(options)))
         if options.settings is not None:
             raise UsageError(
                 "--settings", "a file of settings beside a job", "settings_file in the job file", "name it there"
             )
-        if options.screen:
-            clips = [replace(clip, screens=chosen_screens(options)) for clip in clips]
+        typed = chosen_screens(options) if options.screen else ()
+        clips = list(read_job(options.job, _screen_tables(options), typed))
     clips = [
         replace(clip, settings={s.name: chosen_rules(options, clip.settings_for(s.name)) for s in clip.screens})
         for clip in clips
     ]
     for clip in clips:
-        for screen in clip.screens:
-            limits_for(screen, clip.settings_for(screen.name).limits)
+        check_limits(clip)
     # Every clip is opened and checked before the first frame of any is measured; no output may touch any source.
     opened = [clip.choice.open() for clip in clips]
     pairs = [pair for pair, _ in opened]
-    for clip, pair in zip(clips, pairs):
-        check_pins(clip, pair.count, pair.format.width, pair.format.height)
+    for clip, (pair, cuts) in zip(clips, opened):
+        check_pins(clip, pair.count, pair.format.width, pair.format.height, () if cuts is None else cuts.shots)
     check_unclaimed(out)
     outputs = [
         output

@@ -112,10 +112,11 @@ def test_an_offset_gives_what_files_cut_by_hand_give(tmp_path, kind, late):
         assert written(tmp_path / "out", eye).name == written(tmp_path / "out cut", eye).name
         assert_same(samples(written(tmp_path / "out", eye)), samples(written(tmp_path / "out cut", eye)))
     for name in ("plan.toml", "changes.csv"):
-        one, other = ((tmp_path / out / "cinema-12m" / name).read_bytes() for out in ("out", "out cut"))
-        assert one == other, name
+        one, other = ((tmp_path / out / "cinema-12m" / name).read_text("utf-8") for out in ("out", "out cut"))
+        # Only the mark of the footage may tell them apart.
+        assert re.sub('footage = ".*"', "", one) == re.sub('footage = ".*"', "", other), name
     assert log["shots"] == cut["shots"]
-    assert log["clip"] == cut["clip"]
+    assert {**log["clip"], "footage": ""} == {**cut["clip"], "footage": ""}
     assert log["clip"]["frames"] == FRAMES - abs(late)
     assert log["shots"][0]["applied_hit_px"] != [0, 0], "the test is meant for pictures that are moved"
 

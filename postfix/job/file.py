@@ -187,14 +187,14 @@ def read_job(path: Path, screen_tables: tuple[Path, ...] = (), screens: tuple[Sc
     made: set[str] = set()
     names: dict[str, str] = {}
     footage: dict[object, str] = {}
-    for index, table in enumerate(entries):
+    for table in entries:
         table.only(*_CLIP_KEYS)
         name = _clip_name(table, names)
         choice = _choice(table, job.folder)
         _require_new_footage(table, choice, name, footage)
         written = job.screens_of(table) if "screens" in table.data else default
         made |= {screen.name for screen in written}
-        clips.append(_clip(job, table, index, name, choice, written))
+        clips.append(_clip(job, table, name, choice, written))
     _require_made(job.root.table("settings"), made | {screen.name for screen in job.typed}, "the job")
     return tuple(clips)
 
@@ -249,7 +249,7 @@ def _opened(path: Path, screen_tables: tuple[Path, ...], typed: tuple[Screen, ..
 
 
 def _clip(
-    job: _Job, table: TomlTable, index: int, name: str, choice: SourceChoice, written: tuple[Screen, ...]
+    job: _Job, table: TomlTable, name: str, choice: SourceChoice, written: tuple[Screen, ...]
 ) -> JobClip:
     screens = job.typed or written
     if not screens:
@@ -261,7 +261,7 @@ def _clip(
         choice=choice,
         screens=screens,
         inputs=job.inputs if choice.edit is None else (*job.inputs, choice.edit),
-        pins=clip_pins(table, index, one_shot=choice.one_shot),
+        pins=clip_pins(table, one_shot=choice.one_shot),
         settings=_Layers(
             job.settings_file, (job.root.table("settings"), own), tuple(screen.name for screen in screens)
         ),

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from typing import cast
 
 from postfix.errors import InputError
 from postfix.plan.model import Pin, Subject
 from postfix.plan.pins import require_in_picture
 from postfix.plan.screens import describe
-from postfix.plan.settings_file import hit_from, subject_from
+from postfix.plan.settings_file import hit_from, subject_from, subject_of
 from postfix.plan.toml_tables import TomlTable
 from postfix.source.shots import Shot
 
@@ -18,15 +17,13 @@ _ONE_SHOT = "s001"
 """Name of the shot of a clip that has only one."""
 
 
-def clip_pins(table: TomlTable, index: int, *, one_shot: bool) -> tuple[Pin, ...]:
+def clip_pins(table: TomlTable, *, one_shot: bool) -> tuple[Pin, ...]:
     """What a clip pins itself, then what its shots do; no two may speak of the same shot.
 
     Parameters
     ----------
     table : TomlTable
         The clip's: its ``hit``, ``subject`` and ``shot`` are read.
-    index : int
-        Which clip of the job it is, from 0.
     one_shot : bool
         Whether the clip is one shot, which alone may have a ``hit`` of its own.
 
@@ -35,7 +32,7 @@ def clip_pins(table: TomlTable, index: int, *, one_shot: bool) -> tuple[Pin, ...
     InputError
         Names file, line and key, what was found and what was expected.
     """
-    found = [*_clip_wide(table, index, one_shot=one_shot), *((shot, _shot_pin(shot)) for shot in table.tables("shot"))]
+    found = [*_clip_wide(table, one_shot=one_shot), *((shot, _shot_pin(shot)) for shot in table.tables("shot"))]
     first: dict[object, Pin] = {}
     for at, pin in found:
         if one_shot and pin.shot not in (None, _ONE_SHOT):
@@ -69,7 +66,7 @@ def check_fit(pins: Sequence[Pin], count: int, size_px: tuple[int, int], shots: 
         _check_shots(pins, shots)
 
 
-def _clip_wide(table: TomlTable, index: int, *, one_shot: bool) -> list[tuple[TomlTable, Pin]]:
+def _clip_wide(table: TomlTable, *, one_shot: bool) -> list[tuple[TomlTable, Pin]]:
     hit = hit_from(table)
     if hit and not one_shot:
         raise table.error("hit", "hit for a clip of many shots", "one for each shot", "write it under [[clip.shot]]")
@@ -77,12 +74,10 @@ def _clip_wide(table: TomlTable, index: int, *, one_shot: bool) -> list[tuple[To
         raise _both(table)
     if hit:
         return [(table, Pin(frame=hit[0].frame, hit=hit, where=table.where("hit")))]
-    return [
-        (at, Pin(frame=subject.frame, subject=subject, where=at.where())) for at, subject in _subjects(table, index)
-    ]
+    return [(at, Pin(frame=subject.frame, subject=subject, where=at.where())) for at, subject in _subjects(table)]
 
 
-def _subjects(table: TomlTable, index: int) -> list[tuple[TomlTable, Subject]]:
+def _subjects(table: TomlTable) -> list[tuple[TomlTable, Subject]]:
     """One subject, or a list of them, each with where it stands."""
     if not isinstance(table.data.get("subject"), list):
         one = subject_from(table)
@@ -90,11 +85,7 @@ def _subjects(table: TomlTable, index: int) -> list[tuple[TomlTable, Subject]]:
     entries = table.tables("subject")
     if not entries:
         raise table.error("subject", "an empty list", "at least one { frame, box, at_pct }", "add one or remove it")
-    # In a list a subject stands under its number as it else does under its name.
-    above = TomlTable(table.path, table.text, f"clip[{index}].subject", 0, {})
-    above.data = {cast(str, number): entry.data for number, entry in enumerate(entries)}
-    subjects = [subject_from(above, cast(str, number)) for number in range(len(entries))]
-    return [(entry, subject) for entry, subject in zip(entries, subjects) if subject is not None]
+    return [(entry, subject_of(entry)) for entry in entries]
 
 
 def _shot_pin(table: TomlTable) -> Pin:

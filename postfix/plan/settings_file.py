@@ -183,9 +183,11 @@ def hit_from(table: TomlTable, frame: int = 0) -> tuple[HitKey, ...]:
 
 def subject_from(table: TomlTable, key: str = "subject") -> Subject | None:
     """A subject and the parallax that it shall have; None without that key."""
-    if key not in table.data:
-        return None
-    entry = table.table(key)
+    return subject_of(table.table(key)) if key in table.data else None
+
+
+def subject_of(entry: TomlTable) -> Subject:
+    """The subject that a table describes."""
     entry.only("frame", "box", "at_pct")
     box = entry.get("box", list, "[x, y, width, height] in pixels")
     if len(box) != 4:
