@@ -71,10 +71,10 @@ def why_text(found: Why, plan: Plan) -> str:
     """One shot explained, for a terminal."""
     lines = [line if len(line) <= 80 else wrapped(line) for line in why_lines(found, plan)]
     if found.alternatives:
-        head = ["what could be done", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost"]
+        head = ["  could be", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost"]
         rows = [
             [
-                alternative.what,
+                f"{'→' if alternative.is_chosen else ' '} {alternative.what}",
                 *(
                     signed_pct(v).removesuffix(" %")
                     for v in (alternative.hit_pct, alternative.near_pct, alternative.far_pct)
@@ -87,7 +87,7 @@ def why_text(found: Why, plan: Plan) -> str:
         ]
         lines += [
             "",
-            "alternatives, the shots beside it as planned; the limits go first, then the least cost",
+            "alternatives, the shots beside it as planned; limits go first, then the least cost",
             table(head, rows),
         ]
     lines += ["", wrapped(f"choice ({found.how}): {found.reason}")]

@@ -96,7 +96,7 @@ def why(decided: Decided, name: str) -> Why:
 
 
 def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
-    """As shot; the least that the limits ask for; cheapest on its own; without a window; as chosen. Each HIT once."""
+    """As shot; the least for its own limits; cheapest on its own; without a window; as chosen. Each HIT once."""
     shot, fill = decision.shot, decision.plan.fill
     if shot.before.measured_frames == 0:
         return ()
@@ -109,9 +109,9 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
             named.setdefault(written_pct(pct), []).append(what)
 
     add(0.0, "as shot")
-    add(float(hits[np.argmin(np.abs(hits))]), "least for its limits")
-    add(decision.alone_pct if decision.how == "held" else None, "best on its own")
-    add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "needs no window")
+    add(float(hits[np.argmin(np.abs(hits))]), "own limits")
+    add(decision.alone_pct if decision.how == "held" else None, "own best")
+    add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "no window")
     pcts = np.array(sorted(named))
     move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
     zoom = zooms_of(pcts, fill)
@@ -121,7 +121,7 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     made = []
     for i, pct in enumerate(pcts.tolist()):
         is_chosen = pct == decision.held_pct
-        what = ", ".join([*named[pct], "chosen"] if is_chosen else named[pct])
+        what = ", ".join(named[pct]) or "with its neighbours"
         columns = {"near_pct": near, "far_pct": far, "over_pct": over}
         costs = {"move": move, "lost": lost, "window": window, "jumps": jumps}
         figures = {name: float(column[i]) for name, column in (columns | costs).items()}
