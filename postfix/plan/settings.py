@@ -48,7 +48,7 @@ class ConvergenceSettings:
 
     jump_arcmin: float = 30.0
     jump_weight: float = 10.0
-    change_weight: float = 1.0
+    change_weight: float = 2.0
     loss_weight: float = 1.0
     window_weight: float = 0.5
     ease: bool = True
