@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -15,14 +15,15 @@ from postfix.commands import (
     chosen_screens,
     input_files,
     job_settings,
+    known_screens,
     limits_code,
     settings_files,
     source_choice,
     would_write,
 )
 from postfix.errors import InputError, UsageError
-from postfix.job.subjects import found_pins, found_plan
-from postfix.job.version import Output, check_writing, require_same_table, write_text
+from postfix.job.subjects import found_pins, found_plan, unfound
+from postfix.job.version import Output, check_writing, footage_of, require_same_table, source_files, write_text
 from postfix.limits import limits_for
 from postfix.measure.columns import Columns
 from postfix.measure.columns_csv import read_columns
@@ -33,6 +34,8 @@ from postfix.plan.file import plan_text, read_plan
 from postfix.plan.fits import fits_of
 from postfix.plan.locked import keep_locked, locked_only
 from postfix.plan.model import Pin
+from postfix.plan.screens import is_measures, read_screen
+from postfix.plan.settings import PlanSettings
 from postfix.plan.update import hand_limits, require_same_footage, update_text
 from postfix.plan.why import why
 from postfix.source.pair import PairSource
@@ -51,7 +54,18 @@ def plan(options: argparse.Namespace) -> Outcome:
     return _made_new(options) if options.update is None else _updated(options)
 
 
+_BESIDE_DIFF = {
+    "measurement": "a measurement", "output": "-o", "screen": "--screen", "screens": "--screens",
+    "settings": "--settings", "comfort": "--comfort", "children": "--children", "fill": "--fill", "why": "--why",
+    "left": "--left", "right": "--right",
+}  # fmt: skip
+"""What would be passed over without a word where two plans are compared."""
+
+
 def _compared(options: argparse.Namespace) -> Outcome:
+    beside = [words for name, words in _BESIDE_DIFF.items() if getattr(options, name)]
+    if beside:
+        raise UsageError("--diff", f"{', '.join(beside)} beside it", "two plans and nothing else", "leave that out")
     first, second = options.diff
     differences = plan_differences(read_plan(first), read_plan(second))
     text = differences_text(differences) or "the plans are the same"
@@ -72,18 +86,27 @@ def _made_new(options: argparse.Namespace) -> Outcome:
     pair = _source(options, columns)
     pairs = () if pair is None else (pair,)
     check_writing(pairs, [Output(path) for path in outputs.values()], job, input_files(options, options.measurement))
-    if options.dry_run and outputs:
-        return would_write(outputs.values())
-    pins = _looked_for(wanted.pins, pair)
+    pins = _looked_for(wanted.pins, pair, columns, options.measurement)
     edit, decided = edit_of(columns), []
     for screen in screens:
         earlier = keep_locked(outputs[screen.name]) if outputs and job.force else None
         kept = None if earlier is None else locked_only(earlier)
         decided.append(plan_edit(edit, screen, each[screen.name], pins=pins, previous=kept))
-    for one in decided:
-        if outputs:
-            write_text(outputs[one.plan.screen.name], plan_text(one.plan), force=job.force)
-    return _said(options, decided, list(outputs.values()))
+    # What is said may refuse the shot that --why names; nothing is written before.
+    said = _said(options, decided, list(outputs.values()))
+    if options.dry_run and outputs:
+        return _would_write(outputs.values(), said if options.why is not None else Outcome())
+    for name, path in outputs.items():
+        made = next(one.plan for one in decided if one.plan.screen.name == name)
+        write_text(path, plan_text(made), force=job.force)
+    return said
+
+
+def _would_write(paths: Iterable[Path], said: Outcome, **more: Any) -> Outcome:
+    """What --dry-run says, after what was asked for besides."""
+    last = would_write(paths)
+    data = {name: value for name, value in said.data.items() if name != "written"}
+    return Outcome("\n".join(filter(None, (said.text, last.text))), {**data, **last.data, **more})
 
 
 def _outputs(output: Path, screens: Sequence[Screen]) -> dict[str, Path]:
@@ -98,22 +121,39 @@ def _source(options: argparse.Namespace, columns: Columns) -> PairSource | None:
     if options.left is None and options.right is None:
         return None
     pair, _ = source_choice(options).open()
-    require_same_table(columns.clip, columns.count, options.measurement, pair)
+    try:
+        require_same_table(columns.clip, columns.count, options.measurement, pair)
+    except InputError as error:
+        raise InputError(error.where, error.found, error.expected, _OTHER_FOOTAGE) from None
     return pair
 
 
-def _looked_for(pins: Sequence[Pin], pair: PairSource | None) -> tuple[Pin, ...]:
-    if pair is not None:
-        return found_pins(pair, pins)
-    for pin in pins:
-        if pin.subject is not None:
+_OTHER_FOOTAGE = "give the very files, frames, order and offset of the eyes that were measured, or measure these"
+
+
+def _looked_for(pins: Sequence[Pin], pair: PairSource | None, columns: Columns, measurement: Path) -> tuple[Pin, ...]:
+    wanted = [pin.where for pin in pins if pin.subject is not None]
+    if not wanted:
+        return tuple(pins)
+    return found_pins(_to_look_at(pair, columns, measurement, wanted[0]), pins)
+
+
+def _to_look_at(pair: PairSource | None, columns: Columns, measurement: Path, where: str) -> PairSource:
+    """The footage in which a subject is looked for, which ``where`` names: the very frames that were measured."""
+    if pair is None:
+        raise InputError(
+            where, "a subject, and no footage to look at", "the footage that was measured", "add --left and --right"
+        )
+    if columns.clip.footage:
+        given = footage_of(source_files(pair))
+        if given != columns.clip.footage:
             raise InputError(
-                pin.where,
-                "a subject, and no footage to look at",
-                "the footage that was measured",
-                "add --left and --right",
+                measurement,
+                f"a measurement of footage with the mark {columns.clip.footage}",
+                f"one of the footage given, whose mark is {given}",
+                _OTHER_FOOTAGE,
             )
-    return tuple(pins)
+    return pair
 
 
 def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequence[Path]) -> Outcome:
@@ -123,7 +163,7 @@ def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequ
         data.append(summary_plan.plan_data(one, fit))
     if options.why is not None:
         found = [_why(one, options.why) for one in decided]
-        text += [summary_plan.why_text(one, made.plan) for one, made in zip(found, decided)]
+        text.append("\n\n".join(summary_plan.why_text(one, made.plan) for one, made in zip(found, decided)))
         for entry, one in zip(data, found):
             entry["why"] = summary_plan.why_data(one)
     else:
@@ -132,7 +172,8 @@ def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequ
                 summary.wrapped(f"{shot.name}: {summary_plan.shot_reason(shot)}") for shot in decided[0].plan.shots
             ]
         text.append(summary_plan.fits_text(fits))
-    text += [f"written: {path}" for path in written]
+    text += [summary_plan.outside_text(one, fit, options.why) for one, fit in zip(decided, fits)]
+    text += [f"written: {path}" for path in written if not options.dry_run]
     all_data: dict[str, Any] = {"written": [str(path) for path in written], "plans": data}
     if len(data) == 1:
         all_data["shots"] = data[0]["shots"]
@@ -161,27 +202,52 @@ def _updated(options: argparse.Namespace) -> Outcome:
     wanted = settings_files(options)
     settings = old.settings if options.settings is None else wanted.for_screen(old.screen.name)
     settings = chosen_rules(options, settings)
-    limits = hand_limits(old, limits_for(old.screen, settings.limits))
+    screen = _own_eyes(options, old, settings)
+    limits = hand_limits(old, limits_for(screen, settings.limits))
     job = job_settings(options)
     pair = _source(options, columns)
     others = [options.measurement] if output == path else [options.measurement, path]
     force = replace(job, force=True) if output == path else job
     pairs = () if pair is None else (pair,)
     check_writing(pairs, [Output(output)], force, input_files(options, *others))
-    if pair is not None:
-        old = found_plan(pair, old, str(path))
+    missing = unfound(old, str(path))
+    if missing:
+        old = found_plan(_to_look_at(pair, columns, options.measurement, missing[0]), old, str(path))
+    pins = _looked_for(wanted.pins, pair, columns, options.measurement)
     edit = edit_of(columns, tuple(Shot(shot.name, shot.first, shot.last) for shot in old.shots))
-    decided = plan_edit(edit, old.screen, settings, limits=limits, pins=_looked_for(wanted.pins, pair), previous=old)
-    text = path.read_bytes().decode("utf-8-sig")
+    decided = plan_edit(edit, screen, settings, limits=limits, pins=pins, previous=old)
     changes = plan_differences(old, decided.plan)
-    told = differences_text(changes) or "nothing changes"
-    if options.dry_run:
-        return Outcome(f"{told}\nwould write\n  {output}", {"would_write": [str(output)], "changes": _plain(changes)})
-    write_text(output, update_text(text, old, decided.plan), force=force.force)
+    text = update_text(path.read_bytes().decode("utf-8"), old, decided.plan, path)
     said = _said(options, [decided], [output])
-    kept = summary_plan.kept_text(decided.plan, columns)
-    parts = [told, kept, said.text if options.why is not None else f"written: {output}"]
-    return Outcome("\n".join(filter(None, parts)), {**said.data, "changes": _plain(changes)}, said.exit_code)
+    told = differences_text(changes) or "nothing changes"
+    parts = [told, summary_plan.kept_text(decided.plan, columns)]
+    if options.why is not None:
+        parts.append(said.text)
+    else:
+        parts.append(summary_plan.all_flags_text(decided))
+        parts += [] if options.dry_run else [f"written: {output}"]
+    whole = Outcome("\n".join(filter(None, parts)), {**said.data, "changes": _plain(changes)}, said.exit_code)
+    if options.dry_run:
+        return _would_write([output], whole)
+    write_text(output, text, force=force.force)
+    return whole
+
+
+def _own_eyes(options: argparse.Namespace, old: Plan, settings: PlanSettings) -> Screen:
+    """The earlier plan's screen; where its eyes were a wish that is none any more, with the eyes that it had before."""
+    if old.settings.limits.eye_mm is None or settings.limits.eye_mm is not None:
+        return old.screen
+    known = {screen.name: screen for screen in known_screens(options)}.get(old.screen.name)
+    if known is None and is_measures(old.screen.name):
+        known = read_screen(old.screen.name)
+    if known is None or (known.width_mm, known.distance_mm) != (old.screen.width_mm, old.screen.distance_mm):
+        raise UsageError(
+            "--settings",
+            f"no eye_mm for {old.screen.name}, whose plan was made for eyes {old.screen.eye_mm:g} mm apart as asked",
+            "how far apart the eyes are now",
+            "add eye_mm under [limits] there, or name the table of that screen with --screens",
+        )
+    return replace(old.screen, eye_mm=known.eye_mm)
 
 
 def _plain(differences: Sequence[Any]) -> list[Mapping[str, Any]]:

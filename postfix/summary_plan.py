@@ -104,14 +104,42 @@ def why_data(found: Why) -> dict[str, Any]:
     return data
 
 
+def outside_text(decided: Decided, fits: Sequence[Fit], but: str | None) -> str:
+    """What stays outside that the rest does not name.
+
+    Where one shot was explained, ``but``, the names of the others; else, below the table of shots and screens, flags of
+    shots that it does not show as outside.
+    """
+    screen = decided.plan.screen.name
+    flagged = [fit for fit in fits if decided.flags[fit.shot]]
+    if but is not None:
+        others = [fit.shot for fit in flagged if fit.shot != but]
+        names = ", ".join(others[:6]) + (f" and {len(others) - 6} more" if len(others) > 6 else "")
+        return wrapped(f"outside on {screen} besides: {names}") if others else ""
+    return _flag_lines(decided, [fit.shot for fit in flagged if fit.verdict != "cannot fit"])
+
+
+def all_flags_text(decided: Decided) -> str:
+    """One line for everything that stays outside its limits or could not be judged."""
+    return _flag_lines(decided, [shot.name for shot in decided.plan.shots])
+
+
+def _flag_lines(decided: Decided, shots: Sequence[str]) -> str:
+    screen = decided.plan.screen.name
+    return "\n".join(wrapped(f"{screen}, {shot}: {flag.text}") for shot in shots for flag in decided.flags[shot])
+
+
 def kept_text(plan: Plan, columns: Columns) -> str:
-    """What an update left to the person: locked shots, parts decided by hand, cuts that they moved."""
-    lines = []
+    """What an update left to the person: limits, locked shots, parts decided by hand, cuts that they moved."""
+    lines = [f"limits: {', '.join(plan.limits.by_hand)} given by hand, kept"] if plan.limits.by_hand else []
     for shot in plan.shots:
         if shot.locked:
             lines.append(f"{shot.name}: locked, kept as it is")
         elif shot.by_hand:
-            lines.append(f"{shot.name}: {', '.join(shot.by_hand)} decided by hand, kept")
+            parts = ", ".join("HIT" if part == "hit" else part for part in shot.by_hand)
+            lines.append(f"{shot.name}: {parts} decided by hand, kept")
+            if shot.subject is not None and "hit" in shot.by_hand:
+                lines.append(f"{shot.name}: the subject is passed over; remove the line of the hit to have it followed")
     measured, planned = {shot.first for shot in columns.shots}, {shot.first for shot in plan.shots}
     lines += [
         f"frame {frame}: the measurement has a cut here, the plan has none; kept so"

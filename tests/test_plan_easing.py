@@ -120,6 +120,13 @@ def test_in_a_dissolve_both_shots_reach_the_same_hit_in_its_middle() -> None:
     shifts = blend(before, after, 16)
     assert (before.held_pct + shifts[0], after.held_pct + shifts[1]) == (pytest.approx(0.2), pytest.approx(0.2))
     assert blend(before, _side(48, 48, 0.6, 0.0), 16) == (0.0, 0.0)
-    assert blend(before, _side(48, 48, -0.2, 0.0, free=False), 16) == (0.0, 0.0)
-    shut = Corridor(np.full(48, 0.55), np.full(48, WIDE))
-    assert blend(_side(0, 48, 0.6, 0.0, shut), after, 16) == (0.0, 0.0)
+    assert blend(before, _side(48, 48, -0.2, 0.0, free=False), 16) == (pytest.approx(-0.8), pytest.approx(0.0))
+
+
+def test_in_a_dissolve_who_has_no_room_lets_the_other_come() -> None:
+    after = _side(48, 48, -0.2, 0.0)
+    tight = Corridor(np.full(48, 0.5), np.full(48, WIDE))
+    assert blend(_side(0, 48, 0.6, 0.0, tight), after, 16) == (pytest.approx(-0.1), pytest.approx(0.7))
+    both = Corridor(np.full(48, -WIDE), np.full(48, -0.1))
+    assert blend(_side(0, 48, 0.6, 0.0, tight), _side(48, 48, -0.2, 0.0, both), 16) == (0.0, 0.0)
+    assert blend(_side(0, 48, 0.6, 0.0, free=False), _side(48, 48, -0.2, 0.0, free=False), 16) == (0.0, 0.0)

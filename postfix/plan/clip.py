@@ -193,11 +193,11 @@ def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, en
         (other, depths_of(other.shot, other.plan)[0], other.shot.first),
     )
     (_, leave, _), (_, arrive, _) = ends
-    moved = [
-        end.plan.zoom * depth + float(moves_of(end.plan, clip, [frame]).hit_px[0]) * 100.0 / clip.width_px
-        for end, depth, frame in ends
-    ]
-    return Cut((one if entry else other).shot.name, arrive - leave, moved[1] - moved[0], jump_pct)
+    hits = [float(moves_of(end.plan, clip, [frame]).hit_px[0]) * 100.0 / clip.width_px for end, _, frame in ends]
+    moved = [end.plan.zoom * depth + hit for (end, depth, _), hit in zip(ends, hits)]
+    name = (one if entry else other).shot.name
+    dissolve, hit_step = other.shot.dissolve_frames, hits[1] - hits[0]
+    return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step)
 
 
 def _with_window(one: Draft, clip: ClipInfo, settings: PlanSettings) -> ShotPlan:

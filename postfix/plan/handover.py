@@ -61,16 +61,24 @@ def meet(before: Side, after: Side, frames: int, jump_pct: float, speed_pct_per_
 
 
 def blend(before: Side, after: Side, frames: int) -> tuple[float, float]:
-    """The same for a dissolve over ``frames`` frames, in which both pictures are seen: both move to the HIT half-way
-    between them, so that nothing jumps in its middle. (0, 0) where the limits or a person do not let them."""
-    low, high = before.held_pct, after.held_pct
-    if low == high or not (before.free and after.free):
+    """The same for a dissolve over ``frames`` frames, in which both pictures are seen: both come to one HIT in its
+    middle, so that nothing jumps there.
+
+    Half-way between the two where the limits of their frames allow it, else as near to that as they do. A side that a
+    person decided stays. (0, 0) where they cannot meet, or need not.
+    """
+    way = after.held_pct - before.held_pct
+    if way == 0.0:
         return 0.0, 0.0
-    half = (high - low) / 2.0
-    sides = ((before, half, True), (after, -half, False))
-    if any(_room(side, shift, _span(side, frames // 2), at_end) < 1.0 for side, shift, at_end in sides):
+    span = frames // 2
+    room_before, room_after = (
+        _room(side, sign * way, _span(side, span), at_end) if side.free else 0.0
+        for side, sign, at_end in ((before, 1.0, True), (after, -1.0, False))
+    )
+    if room_before + room_after < 1.0 - 1e-9:
         return 0.0, 0.0
-    return half, -half
+    share = min(max(0.5, 1.0 - room_after), room_before)
+    return share * way, (share - 1.0) * way
 
 
 def _span(side: Side, frames: int) -> int:

@@ -32,12 +32,18 @@ class Cut:
         Depth jump there, percent of width, from the earlier shot to the later one; NaN where it is not known.
     tolerance_pct : float
         What needs no care.
+    dissolve_frames : int
+        Over how many frames the later shot dissolves in; 0 for a cut.
+    hit_step_pct : float
+        How far the HIT of the later shot's first frame is from that of the earlier one's last.
     """
 
     other: str
     as_shot_pct: float
     planned_pct: float
     tolerance_pct: float
+    dissolve_frames: int = 0
+    hit_step_pct: float = 0.0
 
     @property
     def is_softened(self) -> bool:
@@ -100,6 +106,10 @@ def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo
         parts.append(
             f"the depth jump at the cut to {cut.other} is {abs(cut.planned_pct):.2f} %, more than the "
             f"{cut.tolerance_pct:.2f} % that needs no care"
+        )
+    if cut is not None and cut.dissolve_frames and abs(cut.hit_step_pct) > clip.step_px * 100.0 / clip.width_px:
+        parts.append(
+            f"in the dissolve to {cut.other} the HIT steps by {abs(cut.hit_step_pct):.2f} %: no common one fits"
         )
     if 2 * before.measured_frames < before.frames:
         parts.append(f"only {before.measured_frames} of {before.frames} frames could be measured")
