@@ -344,8 +344,8 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
                 "fits": fits,
             }
             data.append({**entry, "fits": fits})
-        if len(clip.screens) > 1:
-            text += [summary_plan.fits_text([made.fits[screen.name] for screen in clip.screens]), ""]
+        every = [made.fits[screen.name] for screen in clip.screens]
+        text += [summary_plan.fits_text(every) if len(every) > 1 else summary_plan.blame_text(every[0]), ""]
         text += [summary.told_text(made.told, name), ""]
         for kind, entries in _told_data(made.told, clip=name).items():
             facts.setdefault(kind, []).extend(entries)

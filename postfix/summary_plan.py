@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -59,12 +59,14 @@ def fits_text(fits: Sequence[Sequence[Fit]]) -> str:
         unknown = sum(fit.verdict == "not known" for fit in screen)
         more = f", {unknown} not measured" if unknown else ""
         parts.append(wrapped(f"{screen[0].screen}: {counts}, {outside} cannot fit{more}"))
-    for screen in fits:
-        for fit in screen:
-            words = blame_words(fit)
-            if words:
-                parts.append(wrapped(f"{fit.screen}, {fit.shot}: {words}"))
-    return "\n".join(parts)
+    parts.append(blame_text(fit for screen in fits for fit in screen))
+    return "\n".join(filter(None, parts))
+
+
+def blame_text(fits: Iterable[Fit]) -> str:
+    """One line for each shot that cannot fit, of which something is known."""
+    told = ((fit, blame_words(fit)) for fit in fits)
+    return "\n".join(wrapped(f"{fit.screen}, {fit.shot}: {words}") for fit, words in told if words)
 
 
 def why_text(found: Why, plan: Plan) -> str:
