@@ -33,7 +33,7 @@ from postfix.plan.edit import edit_of
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.fits import fits_of
 from postfix.plan.locked import keep_locked, locked_only
-from postfix.plan.model import Pin
+from postfix.plan.model import Pin, Plan
 from postfix.plan.screens import is_measures, read_screen
 from postfix.plan.settings import PlanSettings
 from postfix.plan.update import hand_limits, require_same_footage, update_text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -11,8 +12,11 @@ from postfix.plan.clip import Decided
 from postfix.plan.figures import signed_pct
 from postfix.plan.fits import Fit, blame_words, fit_words
 from postfix.plan.model import Plan, ShotPlan
-from postfix.plan.why import Why, why_lines
+from postfix.plan.why import Alternative, Why, why_lines
 from postfix.summary import plain, table, wrapped
+
+_NAME_LENGTH = 12
+"""Letters of an alternative's name in one row."""
 
 
 def shot_reason(shot: ShotPlan) -> str:
@@ -73,28 +77,33 @@ def why_text(found: Why, plan: Plan) -> str:
     """One shot explained, for a terminal."""
     lines = [line if len(line) <= 80 else wrapped(line) for line in why_lines(found, plan)]
     if found.alternatives:
-        head = ["  could be", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost"]
-        rows = [
-            [
-                f"{'→' if alternative.is_chosen else ' '} {alternative.what}",
-                *(
-                    signed_pct(v).removesuffix(" %")
-                    for v in (alternative.hit_pct, alternative.near_pct, alternative.far_pct)
-                ),
-                f"{alternative.over_pct:.2f}" if alternative.over_pct > 0.0 else "no",
-                *(f"{v:.2f}" for v in (alternative.move, alternative.lost, alternative.window, alternative.jumps)),
-                f"{alternative.cost:.2f}",
-            ]
-            for alternative in found.alternatives
-        ]
         lines += [
             "",
-            "alternatives, the shots beside it as planned; limits go first, then the least cost",
-            table(head, rows),
+            wrapped("alternatives, the shots beside it as planned; limits go first, then the least cost"),
+            _alternatives_table(found.alternatives),
         ]
     lines += ["", wrapped(f"choice ({found.how}): {found.reason}")]
     lines += [wrapped(f"flag {flag.code}: {flag.text}") for flag in found.flags]
     return "\n".join(lines)
+
+
+def _alternatives_table(alternatives: Iterable[Alternative]) -> str:
+    """A row for each alternative, its further names below the first so that the figures fit beside them."""
+    rows: list[list[str]] = []
+    for one in alternatives:
+        first, *others = (part for name in one.what.split(", ") for part in textwrap.wrap(name, _NAME_LENGTH))
+        rows.append(
+            [
+                f"{'→' if one.is_chosen else ' '} {first}",
+                *(signed_pct(v).removesuffix(" %") for v in (one.hit_pct, one.near_pct, one.far_pct)),
+                f"{one.over_pct:.2f}" if one.over_pct > 0.0 else "no",
+                *(f"{v:.2f}" for v in (one.move, one.lost, one.window, one.jumps)),
+                f"{one.cost:.2f}",
+            ]
+        )
+        rows += [[f"  {name}", *[""] * (len(rows[-1]) - 1)] for name in others]
+    head = ["  could be", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost"]
+    return table(head, rows)
 
 
 def why_data(found: Why) -> dict[str, Any]:
