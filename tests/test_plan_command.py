@@ -195,6 +195,24 @@ def test_a_plan_that_is_there_is_left_alone_until_forced(table, tmp_path, capsys
     assert read_plan(last).screen.name == screens[-1]
 
 
+@pytest.mark.parametrize("screens", [[CINEMA], [CINEMA, TV]])
+def test_a_new_plan_in_place_of_one_keeps_its_locked_shots_and_nothing_else_by_hand(table, tmp_path, capsys, screens):
+    words = [word for name in screens for word in ("--screen", name)]
+    out = tmp_path / "p.toml" if len(screens) == 1 else tmp_path / "plans"
+    plan = out if len(screens) == 1 else out / CINEMA / "plan.toml"
+    said(capsys, "plan", table, *words, "-o", out)
+    fresh = read_plan(plan)
+    changed(plan, {"locked = false": "locked = true", "pct = 0.0}": "pct = 0.1}", "pct = -1.074219": "pct = -0.78"})
+    said(capsys, "plan", table, *words, "-o", out, "--force")
+    first, second, third = read_plan(plan).shots
+    assert (first.locked, first.hit[0].pct) == (True, 0.1)
+    assert (second.by_hand, second.hit, third.hit) == ((), fresh.shots[1].hit, fresh.shots[2].hit)
+    broken = changed(plan, {"zoom = 1.0": "zoom = nan"})
+    fails(capsys, ["plan", table, *words, "-o", out, "--force"], 3, str(plan), "zoom")
+    assert "locked = true" in broken
+    assert "zoom = nan" in plan.read_text()
+
+
 # --- one shot explained ------------------------------------------------------------------------------------------
 
 
