@@ -202,10 +202,10 @@ def render(options: argparse.Namespace) -> Outcome:
     require_same_clip(decided, pair)
     if before is not None:
         require_same_table(before.clip, len(before.frames), options.measurement, pair)
-    if options.dry_run:
-        return would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
     sources = source_files(pair)
     require_same_footage(decided, footage_of(sources), options.plan)
+    if options.dry_run:
+        return would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
     said = None if before is None else told_of(choice, opened, before)

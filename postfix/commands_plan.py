@@ -203,7 +203,7 @@ def _updated(options: argparse.Namespace) -> Outcome:
     settings = old.settings if options.settings is None else wanted.for_screen(old.screen.name)
     settings = chosen_rules(options, settings)
     screen = _own_eyes(options, old, settings)
-    limits = hand_limits(old, limits_for(screen, settings.limits))
+    limits = hand_limits(old, limits_for(screen, settings.limits), path)
     job = job_settings(options)
     pair = _source(options, columns)
     others = [options.measurement] if output == path else [options.measurement, path]

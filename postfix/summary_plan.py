@@ -79,7 +79,7 @@ def why_text(found: Why, plan: Plan) -> str:
     if found.alternatives:
         lines += [
             "",
-            wrapped("alternatives, the shots beside it as planned; limits go first, then the least cost"),
+            wrapped("alternatives with its neighbours as planned; limits first, then the least cost"),
             _alternatives_table(found.alternatives),
         ]
     lines += ["", wrapped(f"choice ({found.how}): {found.reason}")]

@@ -81,7 +81,6 @@ def test_a_plan_written_by_hand_needs_only_the_essentials(tmp_path: Path) -> Non
         ('name = "pier"', 'name = "../pier"', 2, "name"),
         ("far_pct = 1", "far_pct = inf", 8, "far_pct"),
         ("far_pct = 1", "far_pct = -3", 7, "near_pct"),
-        ("range_pct = 3", "", 6, "range_pct"),
         ("range_pct = 3", "range_pct = 3\ncolour = 1", 10, "colour"),
         ("width_px = 960", "width_px = 960.0", 13, "width_px"),
         ('rate = "24000/1001"', "rate = 24", 16, "rate"),

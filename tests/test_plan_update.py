@@ -343,3 +343,14 @@ def test_a_plan_for_the_same_footage_passes_whatever_its_name_and_where_no_mark_
     require_same_footage(plan, replace(CLIP, footage="0" * 16, name="gale"), 96, Path("lee.csv"))
     require_same_footage(plan, CLIP, 96, Path("lee.csv"))
     require_same_footage(_marked(), replace(CLIP, footage="0" * 16), 96, Path("lee.csv"))
+
+
+def test_a_limit_whose_line_is_removed_is_what_the_rules_give(tmp_path: Path) -> None:
+    screen = BUILTIN_SCREENS["cinema-12m"]
+    text = plan_text(
+        Plan(screen, replace(limits_for(screen), far_pct=0.3, by_hand=("far",)), CLIP, (ShotPlan("a", 0, 9),))
+    )
+    assert _read(tmp_path, text).limits.far_pct == 0.3
+    removed = "".join(line for line in text.splitlines(keepends=True) if not line.startswith("far_pct"))
+    read = _read(tmp_path, removed)
+    assert (read.limits.far_pct, read.limits.by_hand) == (limits_for(screen).far_pct, ())

@@ -248,9 +248,7 @@ def _opened(path: Path, screen_tables: tuple[Path, ...], typed: tuple[Screen, ..
     return _Job(root, tables, typed, settings, inputs, {})
 
 
-def _clip(
-    job: _Job, table: TomlTable, name: str, choice: SourceChoice, written: tuple[Screen, ...]
-) -> JobClip:
+def _clip(job: _Job, table: TomlTable, name: str, choice: SourceChoice, written: tuple[Screen, ...]) -> JobClip:
     screens = job.typed or written
     if not screens:
         raise table.error("screens", "no screens", "at least one screen", 'add screens = ["cinema-12m"]')

@@ -85,6 +85,7 @@ def run_clip(
         version that it left is not the one that would be made now.
     """
     pair, cuts = opened
+    pins = found_pins(pair, pins)  # what cannot be found is said before the long work
     measurement = planned_outputs(out, pair.name, screens)[0].path
     with ThreadPoolExecutor(1) as beside:
         # Reading every byte for the checksums overlaps the measuring.
@@ -99,7 +100,7 @@ def run_clip(
         else:
             log.info("%s: kept as an earlier run finished it", measurement)
         sources = checksums.result()
-    pins, edit = found_pins(pair, pins), edit_of(columns_of(table))
+    edit = edit_of(columns_of(table))
     decided = [plan_edit(edit, screen, settings_for(screen.name), pins=pins) for screen in screens]
     plans = [one.plan for one in decided]
     finished: list[Version | None] = [None] * len(plans)

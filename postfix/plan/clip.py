@@ -29,7 +29,7 @@ from postfix.plan.windows import window_shortfall_px, windows_for
 from postfix.viewing import Screen, pct_from_mm, range_mm_from_arcmin
 
 _REFINEMENTS = 3
-"""Rounds in which a shot that is drawn anew looks for a finer HIT: the last step is 1/512 of a whole one."""
+"""Rounds in which a shot that is drawn anew looks for a finer HIT: the last step is 1/4096 of a whole one."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -34,7 +34,7 @@ _HEADER = """\
 #   that frame; the hit follows from it. subject_found: the parallax that was measured in that box.
 # as_planned: checksums of what the program decided. A hit (with zoom), fill or window, or a limit, that was
 #   edited since, or has no checksum, was decided by a person and is kept when the plan is updated; remove
-#   the line of a hit, fill or window to have it decided anew.
+#   its line to have it decided anew.
 # locked: true keeps the whole shot as it is.
 """
 

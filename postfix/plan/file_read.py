@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from postfix.errors import InputError
-from postfix.limits import Limits
+from postfix.limits import LimitRules, Limits, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.decided import LIMIT_NAMES, checksums, limit_checksums
 from postfix.plan.model import PARTS, HitKey, Part, Plan, ShotPlan, Subject, WindowKey
@@ -18,6 +18,7 @@ from postfix.plan.screens import describe, load_toml, screen_from
 from postfix.plan.settings import FILLS, PlanSettings
 from postfix.plan.settings_file import hit_from, settings_from, subject_from
 from postfix.plan.toml_tables import TomlTable
+from postfix.viewing import Screen
 
 EXPECTED = "a plan with [screen], [limits], [clip] and [[shot]]"
 
@@ -57,9 +58,9 @@ def plan_from(path: Path, text: str, data: dict[str, Any]) -> Plan:
     root = TomlTable(path, text, None, 0, data)
     root.only("screen", "limits", "clip", "settings", "shot")
     screen = screen_from(root.get("screen", dict, "a table"), path, text, "screen", 0, is_list=False)
-    limits = _limits(_table(root, "limits"))
-    clip, count = _clip(_table(root, "clip"))
     settings = settings_from(root.table("settings"), PlanSettings())
+    limits = _limits(_table(root, "limits"), screen, settings.limits)
+    clip, count = _clip(_table(root, "clip"))
     shots = _shots(root, clip, count)
     return Plan(screen, limits, clip, shots, settings)
 
@@ -69,16 +70,20 @@ def _table(root: TomlTable, key: str) -> TomlTable:
     return root.table(key)
 
 
-def _limits(table: TomlTable) -> Limits:
+def _limits(table: TomlTable, screen: Screen, rules: LimitRules) -> Limits:
+    """The limits that stand there; a figure whose line was removed is what the rules give."""
     table.only("near_pct", "far_pct", "range_pct", "near_rule", "far_rule", "range_rule", "as_planned")
+    missing = [name for name in LIMIT_NAMES if f"{name}_pct" not in table.data]
+    given = limits_for(screen, rules) if missing else None
 
-    def pct(key: str) -> float:
-        return table.number(key, lambda value: abs(value) <= 1e4, "percent of picture width")
+    def pct(name: str, test: Callable[[float], bool], expected: str) -> float:
+        rule = None if given is None or name not in missing else float(getattr(given, f"{name}_pct"))
+        return table.number(f"{name}_pct", test, expected, rule)
 
     limits = Limits(
-        near_pct=pct("near_pct"),
-        far_pct=pct("far_pct"),
-        range_pct=table.number("range_pct", lambda value: 0.0 < value <= 1e4, "percent of picture width, more than 0"),
+        near_pct=pct("near", lambda value: abs(value) <= 1e4, "percent of picture width"),
+        far_pct=pct("far", lambda value: abs(value) <= 1e4, "percent of picture width"),
+        range_pct=pct("range", lambda value: 0.0 < value <= 1e4, "percent of picture width, more than 0"),
         near_rule=table.get("near_rule", str, "text", ""),
         far_rule=table.get("far_rule", str, "text", ""),
         range_rule=table.get("range_rule", str, "text", ""),
@@ -87,7 +92,8 @@ def _limits(table: TomlTable) -> Limits:
         expected = f"less than far_pct, {limits.far_pct:g}"
         raise table.error("near_pct", describe(limits.near_pct), expected, "swap or correct them")
     stored, now = _stored_checksums(table, LIMIT_NAMES), limit_checksums(limits)
-    return replace(limits, by_hand=tuple(name for name in LIMIT_NAMES if stored.get(name) != now[name]))
+    by_hand = tuple(name for name in LIMIT_NAMES if name not in missing and stored.get(name) != now[name])
+    return replace(limits, by_hand=by_hand)
 
 
 def _clip(table: TomlTable) -> tuple[ClipInfo, int]:

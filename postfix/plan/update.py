@@ -35,7 +35,7 @@ _ALIASES = {"eye_mm": "children"}
 """Keys that say the same as another and may not stand beside it."""
 
 
-def hand_limits(old: Plan, limits: Limits) -> Limits:
+def hand_limits(old: Plan, limits: Limits, path: Path = Path("the earlier plan")) -> Limits:
     """Limits with the figures that a person typed into ``[limits]`` of an earlier plan.
 
     Parameters
@@ -44,6 +44,8 @@ def hand_limits(old: Plan, limits: Limits) -> Limits:
         As read from its file.
     limits : Limits
         What the rules give now.
+    path : Path
+        Of the earlier plan, for messages.
 
     Raises
     ------
@@ -56,10 +58,10 @@ def hand_limits(old: Plan, limits: Limits) -> Limits:
     used = replace(limits, **kept)
     if used.near_pct >= used.far_pct:
         raise InputError(
-            "the earlier plan, [limits]",
+            f"{path}, [limits]",
             f"near_pct {used.near_pct:g} and far_pct {used.far_pct:g} with what was typed there",
             "near_pct less than far_pct",
-            "correct or remove what was typed by hand",
+            "correct what was typed by hand, or remove its line to have what the rules give",
         )
     return used
 

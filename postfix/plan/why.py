@@ -12,6 +12,7 @@ from postfix.plan.clip import Decided
 from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import Figures, signed_pct
+from postfix.plan.geometry import applied_hit_px
 from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Cut, Decision
 from postfix.viewing import mm_from_pct
@@ -114,14 +115,15 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "no window")
     pcts = np.array(sorted(named))
     move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
-    zoom = zooms_of(pcts, fill)
-    near, far = zoom * shot.before.near_pct + pcts, zoom * shot.before.far_pct + pcts
+    zoom, to_pct = zooms_of(pcts, fill), 100.0 / plan.clip.width_px
+    applied = pcts if fill == "zoom" else np.array([applied_hit_px(p, plan.clip) for p in pcts]) * to_pct
+    near, far = zoom * shot.before.near_pct + applied, zoom * shot.before.far_pct + applied
     over = np.maximum(np.maximum(far - plan.limits.far_pct, plan.limits.near_pct - near), 0.0)
     jumps = _jumps(decision, plan, pcts, zoom, shot)
     made = []
     for i, pct in enumerate(pcts.tolist()):
         is_chosen = pct == decision.held_pct
-        what = ", ".join(named[pct]) or "with its neighbours"
+        what = ", ".join(named[pct]) or ("with its neighbours" if decision.how == "held" else decision.how)
         columns = {"near_pct": near, "far_pct": far, "over_pct": over}
         costs = {"move": move, "lost": lost, "window": window, "jumps": jumps}
         figures = {name: float(column[i]) for name, column in (columns | costs).items()}
