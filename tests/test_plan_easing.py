@@ -115,18 +115,52 @@ def test_a_short_shot_keeps_its_middle() -> None:
     assert meet(_side(0, 1, 0.0, -1.0), _side(1, 1, 0.0, 1.0), 12, 0.5, 1.0) == (0.0, 0.0)
 
 
+SPEED = 10.0
+
+
+def _met(before: Side, after: Side, frames: int = 16) -> tuple[float, float]:
+    (one, _), (other, _) = blend(before, after, frames, SPEED)
+    return before.held_pct + one, after.held_pct + other
+
+
 def test_in_a_dissolve_both_shots_reach_the_same_hit_in_its_middle() -> None:
     before, after = _side(0, 48, 0.6, 0.0), _side(48, 48, -0.2, 0.0)
-    shifts = blend(before, after, 16)
-    assert (before.held_pct + shifts[0], after.held_pct + shifts[1]) == (pytest.approx(0.2), pytest.approx(0.2))
-    assert blend(before, _side(48, 48, 0.6, 0.0), 16) == (0.0, 0.0)
-    assert blend(before, _side(48, 48, -0.2, 0.0, free=False), 16) == (pytest.approx(-0.8), pytest.approx(0.0))
+    assert _met(before, after) == (pytest.approx(0.2), pytest.approx(0.2))
+    assert _met(before, _side(48, 48, 0.6, 0.0)) == (0.6, 0.6)
+    assert _met(before, _side(48, 48, -0.2, 0.0, free=False)) == (pytest.approx(-0.2), pytest.approx(-0.2))
 
 
 def test_in_a_dissolve_who_has_no_room_lets_the_other_come() -> None:
-    after = _side(48, 48, -0.2, 0.0)
     tight = Corridor(np.full(48, 0.5), np.full(48, WIDE))
-    assert blend(_side(0, 48, 0.6, 0.0, tight), after, 16) == (pytest.approx(-0.1), pytest.approx(0.7))
-    both = Corridor(np.full(48, -WIDE), np.full(48, -0.1))
-    assert blend(_side(0, 48, 0.6, 0.0, tight), _side(48, 48, -0.2, 0.0, both), 16) == (0.0, 0.0)
-    assert blend(_side(0, 48, 0.6, 0.0, free=False), _side(48, 48, -0.2, 0.0, free=False), 16) == (0.0, 0.0)
+    met = _met(_side(0, 48, 0.6, 0.0, tight), _side(48, 48, -0.2, 0.0))
+    assert met == (pytest.approx(0.5), pytest.approx(0.5))
+
+
+def test_in_a_dissolve_shots_that_cannot_meet_come_as_near_as_their_limits_let_them() -> None:
+    tight, low = Corridor(np.full(48, 0.5), np.full(48, WIDE)), Corridor(np.full(48, -WIDE), np.full(48, -0.1))
+    met = _met(_side(0, 48, 0.6, 0.0, tight), _side(48, 48, -0.2, 0.0, low))
+    assert met == (pytest.approx(0.5), pytest.approx(-0.1))
+    decided = _met(_side(0, 48, 0.6, 0.0, free=False), _side(48, 48, -0.2, 0.0, free=False))
+    assert decided == (0.6, -0.2)
+
+
+def test_a_move_in_a_dissolve_begins_early_enough_to_be_slow() -> None:
+    (shift, span), _ = blend(_side(0, 100, 0.0, 0.0), _side(100, 100, 1.0, 0.0), 8, 1.0 / 24)
+    assert abs(shift) * EASE_PEAK / span <= 1.0 / 24 + 1e-9
+    (_, span), _ = blend(_side(0, 100, 0.0, 0.0), _side(100, 100, 0.1, 0.0), 48, 1.0 / 24)
+    assert span == 24, "never shorter than its half of the dissolve"
+
+
+def test_one_move_goes_before_two_smaller_ones() -> None:
+    frames = np.arange(240)
+    drift = -1.5 * np.sqrt(frames / 240.0)
+    keys = eased_keys(Corridor(drift - 0.35, drift + 0.35), 0, 1.0 / 24)
+    assert keys is not None
+    assert len(keys) == 2
+
+
+def test_near_may_be_let_out_by_as_much_as_is_said_and_far_never() -> None:
+    corridor = Corridor(np.array([0.0, 0.5, 1.0]), np.array([0.2, 0.2, 2.0]))
+    opened = corridor.opened(0.1)
+    assert opened.least.tolist() == pytest.approx([-0.1, 0.2, 0.9])
+    assert opened.most.tolist() == [0.2, 0.2, 2.0]

@@ -30,13 +30,16 @@ MARGINS_PCT = (
 )
 """Room asked for at the far and at the near limit, first choice first."""
 
+_LAST_DIGIT_PCT = 0.00005
+"""Half of the last digit of near and far in a measurement file."""
+
 CUT_DEPTH_S = 0.5
 """Seconds at each end of a shot whose median depth stands for what the eyes meet at the cut. Project default."""
 
 
 def within_limits(figures: Figures, limits: Limits) -> bool:
-    """True where near and far are both inside their limits as measured, without any tolerance."""
-    return figures.near_pct >= limits.near_pct and figures.far_pct <= limits.far_pct
+    """True where near and far are both inside their limits, to the last digit that a measurement file holds."""
+    return figures.near_pct >= limits.near_pct - _LAST_DIGIT_PCT and figures.far_pct <= limits.far_pct + _LAST_DIGIT_PCT
 
 
 def zooms_of(hit_pct: Array, fill: Fill) -> Array:

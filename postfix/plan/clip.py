@@ -20,12 +20,13 @@ from postfix.plan.edit import Edit
 from postfix.plan.figures import figures_after, predicted, shot_flags
 from postfix.plan.geometry import SIDES, moves_of
 from postfix.plan.handover import Side, blend, meet, shifted_keys
-from postfix.plan.model import Flag, Pin, Plan, ShotPlan, WindowKey
+from postfix.plan.model import Flag, Pin, Plan, ShotPlan
 from postfix.plan.pins import wishes_of
 from postfix.plan.reasons import Cut, Decision, reason_of
 from postfix.plan.robust import ShotArrays
+from postfix.plan.runs import with_one_zoom, with_windows
 from postfix.plan.settings import PlanSettings
-from postfix.plan.windows import window_shortfall_px, windows_for
+from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import Screen, pct_from_mm, range_mm_from_arcmin
 
 _REFINEMENTS = 3
@@ -81,10 +82,9 @@ def plan_edit(
     drafts = [draft(shot, wish, used, edit.clip, chosen) for shot, wish in zip(edit.shots, wishes)]
     jump_pct = jump_tolerance_pct(screen, chosen)
     held = _weighed(drafts, jump_pct, used, edit.clip, chosen)
-    eased = _handed_over(held, jump_pct, used, edit.clip, chosen)
+    eased = with_one_zoom(_handed_over(held, jump_pct, used, edit.clip, chosen))
     decisions = []
-    for index, one in enumerate(eased):
-        plan = _with_window(one, edit.clip, chosen)
+    for index, (one, plan) in enumerate(zip(eased, with_windows(eased, edit.clip, chosen.window))):
         decisions.append(
             Decision(
                 shot=one.shot,
@@ -152,10 +152,10 @@ def _handed_over(
             continue
         before, after = _side(one, limits, clip, at_end=True), _side(other, limits, clip, at_end=False)
         if dissolve:
-            shifts, span = blend(before, after, dissolve), dissolve // 2
+            leaves[index], entries[index + 1] = blend(before, after, dissolve, speed)
         else:
-            shifts, span = meet(before, after, frames, jump_pct, speed), frames
-        leaves[index], entries[index + 1] = (shifts[0], span), (shifts[1], span)
+            shifts = meet(before, after, frames, jump_pct, speed)
+            leaves[index], entries[index + 1] = (shifts[0], frames), (shifts[1], frames)
     result = []
     for one, entry, leave in zip(drafts, entries, leaves):
         if not (entry[0] or leave[0]):
@@ -198,23 +198,6 @@ def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, en
     name = (one if entry else other).shot.name
     dissolve, hit_step = other.shot.dissolve_frames, hits[1] - hits[0]
     return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step)
-
-
-def _with_window(one: Draft, clip: ClipInfo, settings: PlanSettings) -> ShotPlan:
-    plan = one.plan
-    if plan.locked or "window" in plan.by_hand:
-        return plan
-    window: tuple[WindowKey, ...] = ()
-    if one.shot.before.measured_frames:
-        window = windows_for(one.shot.arrays, moves_of(plan, clip), clip, one.shot.first, settings.window)
-    if not window:
-        return replace(plan, window=(), window_soft_px=0.0, window_opacity_pct=100.0)
-    return replace(
-        plan,
-        window=window,
-        window_soft_px=settings.window.soft_px,
-        window_opacity_pct=settings.window.opacity_pct,
-    )
 
 
 def predicted_flags(edit: Edit, plan: Plan) -> dict[str, tuple[Flag, ...]]:

@@ -30,6 +30,12 @@ How = Literal["held", "eased", "by hand", "subject", "locked", "not measured"]
 PCT_STEP = 1e-6
 """A HIT is written with this much precision: 0.0001 px of a picture 8192 wide."""
 
+_NEAR_OUTSIDE_PCT = (0.0, 0.05, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2)
+"""Where near cannot be kept: how far outside it is let, beyond what single frames force, until a move is found."""
+
+_WORTH_EASING_PCT = 0.1
+"""By how much less near must be outside after an eased move than after a held one, for it to be taken."""
+
 _FINE_PARTS = 8
 """A shot that is drawn anew may move by parts of a step: this many at first, and as many again of each part."""
 
@@ -44,8 +50,6 @@ class Draft:
     plan : ShotPlan
         Everything that is fixed so far.
     how : How
-    keeps_limits : bool
-        Whether every open HIT keeps near and far inside their limits.
     choices : Choices
     alone_pct : float
         HIT that would cost least if no other shot were there; known once the edit is weighed.
@@ -54,7 +58,6 @@ class Draft:
     shot: EditShot
     plan: ShotPlan
     how: How
-    keeps_limits: bool
     choices: Choices
     alone_pct: float = 0.0
 
@@ -84,8 +87,12 @@ def draft(shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settin
     wish : ShotPlan
         Its bounds and all that a person decided.
     """
-    if wish.locked or "hit" in wish.by_hand:
-        return _fixed(shot, wish, "locked" if wish.locked else "by hand", clip)
+    if wish.locked:
+        return _fixed(shot, wish, "locked", clip)
+    if "hit" in wish.by_hand:
+        # Whatever was typed, with this fill nothing is laid bare.
+        covered = replace(wish, zoom=max(wish.zoom, _zoom(wish.hit, wish.fill)))
+        return _fixed(shot, covered, "by hand", clip)
     if wish.subject is not None:
         pct = hit_for_subject(wish.subject, wish.fill)
         if wish.fill != "zoom":
@@ -98,12 +105,11 @@ def draft(shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settin
         candidates = np.unique(np.concatenate([candidates, _parts(candidates, clip)]))
     hits, keeps = open_hits_pct(shot.before, limits, candidates, wish.fill)
     if not keeps and settings.convergence.ease:
-        keys = _eased(shot, wish, limits, clip, settings)
+        keys = _eased(shot, wish, limits, clip, settings) or _less_outside(shot, wish, hits[0], limits, clip, settings)
         if keys is not None:
-            moved = replace(wish, hit=keys, zoom=_zoom(keys, wish.fill))
-            return _fixed(shot, moved, "eased", clip)
+            return _fixed(shot, _moved(wish, keys), "eased", clip)
     choices = choices_of(hits, shot.arrays, depths_of(shot, wish), clip, wish.fill, settings)
-    return Draft(shot, wish, "held", keeps, choices)
+    return Draft(shot, wish, "held", choices)
 
 
 def refined(
@@ -165,25 +171,53 @@ def _fixed(shot: EditShot, plan: ShotPlan, how: How, clip: ClipInfo) -> Draft:
     moved = moves_of(plan, clip, [plan.first, plan.last]).hit_px * 100.0 / clip.width_px
     entry, leave = (plan.zoom * depth + pct for depth, pct in zip(depths_of(shot, plan), moved))
     one = Choices(moved[:1], np.zeros(1), np.array([entry]), np.array([leave]))
-    return Draft(shot, plan, how, how == "eased", one)
+    return Draft(shot, plan, how, one)
+
+
+def _moved(wish: ShotPlan, keys: tuple[HitKey, ...]) -> ShotPlan:
+    return replace(wish, hit=keys, zoom=_zoom(keys, wish.fill))
+
+
+def _over_pct(shot: EditShot, plan: ShotPlan, limits: Limits, clip: ClipInfo) -> tuple[float, float]:
+    """How far far and near are beyond their limits after a plan's move, percent of width; below 0 if inside."""
+    after = figures_after(shot.arrays, moves_of(plan, clip), clip)
+    return after.far_pct - limits.far_pct, limits.near_pct - after.near_pct
 
 
 def _eased(
     shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settings: PlanSettings
 ) -> tuple[HitKey, ...] | None:
     """Keys of the eased move that keeps the limits where no held HIT does; None where there is none slow enough."""
-    speed = settings.convergence.ease_pct_per_s / float(clip.rate)
-    rounding = rounding_pct(clip, wish.fill)
-    corridor = corridor_of(shot.arrays, limits, 1.0)
+    speed, corridor = _speed(clip, settings), corridor_of(shot.arrays, limits, 1.0)
     for margin in (FAR_MARGIN_PCT, 0.0, -LIMIT_TOLERANCE_PCT):
-        keys = eased_keys(corridor.narrowed(rounding + margin), shot.first, speed)
-        if keys is None:
-            continue
-        after = figures_after(shot.arrays, moves_of(replace(wish, hit=keys, zoom=_zoom(keys, wish.fill)), clip), clip)
+        keys = eased_keys(corridor.narrowed(rounding_pct(clip, wish.fill) + margin), shot.first, speed)
         # A zoom stretches depth a little beyond what the corridor knew.
-        if (
-            after.far_pct - limits.far_pct <= LIMIT_TOLERANCE_PCT
-            and limits.near_pct - after.near_pct <= LIMIT_TOLERANCE_PCT
-        ):
+        if keys is not None and max(_over_pct(shot, _moved(wish, keys), limits, clip)) <= LIMIT_TOLERANCE_PCT:
             return keys
     return None
+
+
+def _less_outside(
+    shot: EditShot, wish: ShotPlan, held_pct: float, limits: Limits, clip: ClipInfo, settings: PlanSettings
+) -> tuple[HitKey, ...] | None:
+    """Keys of an eased move that leaves near less far outside than the best held HIT, with far inside; None where there
+    is none that is worth it: where the depth of single frames is too large, no move helps."""
+    corridor = corridor_of(shot.arrays, limits, 1.0)
+    rounding = rounding_pct(clip, wish.fill)
+    held_over = _over_pct(shot, with_hit(wish, held_pct), limits, clip)[1]
+    forced = float(np.max(corridor.least - corridor.most, initial=0.0, where=np.isfinite(corridor.least)))
+    for near_pct in _NEAR_OUTSIDE_PCT:
+        if near_pct + max(forced, 0.0) > held_over - _WORTH_EASING_PCT:
+            return None
+        inside = Corridor(corridor.least + rounding, corridor.most - rounding).opened(near_pct)
+        keys = eased_keys(inside, shot.first, _speed(clip, settings))
+        if keys is not None:
+            far_over, near_over = _over_pct(shot, _moved(wish, keys), limits, clip)
+            if far_over <= LIMIT_TOLERANCE_PCT and near_over <= held_over - _WORTH_EASING_PCT:
+                return keys
+    return None
+
+
+def _speed(clip: ClipInfo, settings: PlanSettings) -> float:
+    """Fastest eased move, percent of width a frame."""
+    return settings.convergence.ease_pct_per_s / float(clip.rate)

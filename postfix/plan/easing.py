@@ -23,9 +23,10 @@ _LEVELS = 33
 """Moments and heights between which keys are looked for: a thirtieth of what must be travelled is finer than a whole
 pixel for any travel under 3 % of 2048."""
 
-_COST_A_MOVE_PCT = 0.05
+_COST_A_MOVE_PCT = 100.0
 _COST_A_SPEED_PCT = 0.1
-"""Small costs, in percent of width moved over the whole shot, that make one slow move better than quick ones."""
+"""Costs in percent of width moved over the whole shot: fewer moves go before smaller ones, and a slow one before a
+quick one where that makes little difference."""
 
 
 def ease_curve(count: int) -> Array:
@@ -54,6 +55,10 @@ class Corridor:
         backward = np.maximum.accumulate((self.least - ramp)[::-1])[::-1] + ramp
         return bool(np.all(np.maximum(forward, backward) <= self.most + 1e-9))
 
+    def opened(self, near_pct: float) -> Corridor:
+        """The same where near may be outside by ``near_pct``, and by whatever far leaves it no room for."""
+        return Corridor(np.minimum(self.least - near_pct, self.most), self.most)
+
     def narrowed(self, pct: float) -> Corridor:
         """The same with ``pct`` less room on both sides."""
         return Corridor(self.least + pct, self.most - pct)
@@ -75,7 +80,7 @@ def eased_keys(corridor: Corridor, first: int, speed_pct_per_frame: float) -> tu
     -----
     Keys are looked for among a few moments spread over the shot and a few heights spread over what must be travelled;
     of all chains of held and eased stretches between them the one with the least cost is found exactly: the mean
-    move, plus a little for each move and for its speed.
+    move, plus so much for each move that fewer always go first, and a little for its speed.
     """
     count = len(corridor.least)
     known_least, known_most = corridor.least[np.isfinite(corridor.least)], corridor.most[np.isfinite(corridor.most)]

@@ -60,25 +60,31 @@ def meet(before: Side, after: Side, frames: int, jump_pct: float, speed_pct_per_
     return shifts[0], shifts[1]
 
 
-def blend(before: Side, after: Side, frames: int) -> tuple[float, float]:
+def blend(
+    before: Side, after: Side, frames: int, speed_pct_per_frame: float
+) -> tuple[tuple[float, int], tuple[float, int]]:
     """The same for a dissolve over ``frames`` frames, in which both pictures are seen: both come to one HIT in its
     middle, so that nothing jumps there.
 
-    Half-way between the two where the limits of their frames allow it, else as near to that as they do. A side that a
-    person decided stays. (0, 0) where they cannot meet, or need not.
+    Half-way between the two where the limits of their frames allow it, else as near to that as they do; where they
+    cannot meet, as near to each other as the limits let them. A side that a person decided stays.
+
+    Returns
+    -------
+    before, after : (float, int)
+        What to add at the cut, percent of width, and the frames over which it comes: the half of the dissolve, or
+        more where the move would be too fast.
     """
     way = after.held_pct - before.held_pct
+    span = max(frames // 2, int(np.ceil(EASE_PEAK * abs(way) / speed_pct_per_frame)))
     if way == 0.0:
-        return 0.0, 0.0
-    span = frames // 2
+        return (0.0, span), (0.0, span)
     room_before, room_after = (
         _room(side, sign * way, _span(side, span), at_end) if side.free else 0.0
         for side, sign, at_end in ((before, 1.0, True), (after, -1.0, False))
     )
-    if room_before + room_after < 1.0 - 1e-9:
-        return 0.0, 0.0
     share = min(max(0.5, 1.0 - room_after), room_before)
-    return share * way, (share - 1.0) * way
+    return (share * way, span), (max(share - 1.0, -room_after) * way, span)
 
 
 def _span(side: Side, frames: int) -> int:

@@ -32,7 +32,7 @@ def keys_over(curve: Array, first: int, cap_px: float, speed_px: float) -> tuple
     ceiling = np.maximum(-at_most_as_fast(-ceiling, speed_px), curve)
     keys = []
     for frame, value in upper_envelope(curve, ceiling, speed_px):
-        left_top, left_bottom, right_top, right_bottom = (_rounded_up(float(px)) for px in value)
+        left_top, left_bottom, right_top, right_bottom = (rounded_up(float(px)) for px in value)
         keys.append(WindowKey(first + frame, (left_top, left_bottom), (right_top, right_bottom)))
     return tuple(keys)
 
@@ -76,5 +76,6 @@ def _line_of_sight(curve: Array, ceiling: Array, frame: int, value: Array, speed
         size *= 4
 
 
-def _rounded_up(px: float) -> float:
+def rounded_up(px: float) -> float:
+    """A width as a plan holds it, never less than it was."""
     return round(math.ceil(px / _KEY_STEP_PX - 1e-6) * _KEY_STEP_PX, 2) if px > 0.0 else 0.0

@@ -1,0 +1,108 @@
+"""Shots that dissolve into each other: one zoom and one course of windows, because both pictures are seen at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import fields, replace
+from typing import Any
+
+import numpy as np
+
+from postfix.measure.table import ClipInfo
+from postfix.plan.drafts import Draft
+from postfix.plan.geometry import Array, Moves, moves_of, window_px_at
+from postfix.plan.model import ShotPlan, WindowKey
+from postfix.plan.robust import ShotArrays
+from postfix.plan.settings import WindowSettings
+from postfix.plan.window_keys import rounded_up
+from postfix.plan.windows import windows_for
+
+
+def with_one_zoom(drafts: Sequence[Draft]) -> list[Draft]:
+    """Shots that are enlarged and dissolve into each other all take the largest zoom of them, so that no size jumps.
+
+    A shot whose HIT a person decided, or that moves inside to keep its limits, keeps its own and parts the others.
+    """
+    made: list[Draft] = []
+    for run in _runs(drafts, lambda one: one.plan.fill == "zoom" and one.how in ("held", "not measured")):
+        zoom = max(one.plan.zoom for one in run)
+        made += [replace(one, plan=replace(one.plan, zoom=zoom)) if len(run) > 1 else one for one in run]
+    return made
+
+
+def with_windows(drafts: Sequence[Draft], clip: ClipInfo, settings: WindowSettings) -> list[ShotPlan]:
+    """The plan of every shot with its windows; those that a person decided stay.
+
+    Shots that dissolve into each other get theirs as if they were one shot: a window must not jump in the middle of a
+    dissolve.
+    """
+    made: list[ShotPlan] = []
+    for run in _runs(drafts, lambda one: not (one.plan.locked or "window" in one.plan.by_hand)):
+        if run[0].plan.locked or "window" in run[0].plan.by_hand:
+            made += [one.plan for one in run]
+            continue
+        for part in _alike(run):
+            window = _window_of(part, clip, settings)
+            made += [
+                _with(one.plan, window if len(part) == 1 else _cut_out(one.plan, window), settings) for one in part
+            ]
+    return made
+
+
+def _runs(drafts: Sequence[Draft], joins: Callable[[Draft], bool]) -> list[list[Draft]]:
+    """Stretches of shots that dissolve into each other and may be joined; every other shot alone."""
+    runs: list[list[Draft]] = []
+    for one in drafts:
+        if runs and one.shot.dissolve_frames and joins(one) and joins(runs[-1][-1]):
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    return runs
+
+
+def _alike(run: list[Draft]) -> list[list[Draft]]:
+    """A run parted where zoom or fill change: pictures of two sizes have no rows in common."""
+    parts = [[run[0]]]
+    for one in run[1:]:
+        before = parts[-1][-1].plan
+        if (one.plan.zoom, one.plan.fill) == (before.zoom, before.fill):
+            parts[-1].append(one)
+        else:
+            parts.append([one])
+    return parts
+
+
+def _window_of(part: list[Draft], clip: ClipInfo, settings: WindowSettings) -> tuple[WindowKey, ...]:
+    if not any(one.shot.before.measured_frames for one in part):
+        return ()
+    moves = [moves_of(one.plan, clip) for one in part]
+    together = Moves(
+        _joined([m.left_px for m in moves]), _joined([m.right_px for m in moves]), moves[0].zoom, moves[0].fill
+    )
+    arrays = [one.shot.arrays for one in part]
+    columns: dict[str, Any] = {f.name: _joined([getattr(a, f.name) for a in arrays]) for f in fields(ShotArrays)}
+    return windows_for(ShotArrays(**columns), together, clip, part[0].shot.first, settings)
+
+
+def _joined(parts: list[Array]) -> Array:
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+
+def _cut_out(plan: ShotPlan, window: tuple[WindowKey, ...]) -> tuple[WindowKey, ...]:
+    """What of the windows of a run falls into one shot, with an entry at each of its ends."""
+    known = {key.frame: key for key in window if plan.first <= key.frame <= plan.last}
+    whole = replace(plan, window=window, window_opacity_pct=100.0)
+    for frame in (plan.first, plan.last):
+        left_top, left_bottom, right_top, right_bottom = (rounded_up(float(px)) for px in window_px_at(whole, frame)[0])
+        known.setdefault(frame, WindowKey(frame, (left_top, left_bottom), (right_top, right_bottom)))
+    keys = [known[frame] for frame in sorted(known)]
+    widths = {(key.left_px, key.right_px) for key in keys}
+    if len(widths) > 1:
+        return tuple(keys)
+    return (keys[0],) if any(any(px) for px in widths.pop()) else ()
+
+
+def _with(plan: ShotPlan, window: tuple[WindowKey, ...], settings: WindowSettings) -> ShotPlan:
+    if not window:
+        return replace(plan, window=(), window_soft_px=0.0, window_opacity_pct=100.0)
+    return replace(plan, window=window, window_soft_px=settings.soft_px, window_opacity_pct=settings.opacity_pct)
