@@ -173,14 +173,9 @@ def _side(one: Draft, limits: Limits, clip: ClipInfo, *, at_end: bool) -> Side:
     depth = depths_of(one.shot, one.plan)[1 if at_end else 0]
     held = one.plan.hit[-1 if at_end else 0].pct
     corridor = corridor_of(one.shot.arrays, limits, one.plan.zoom).narrowed(rounding_pct(clip, one.plan.fill))
-    return Side(
-        one.shot.first,
-        one.shot.last,
-        held,
-        one.plan.zoom * depth + held,
-        corridor,
-        one.is_free and len(one.plan.hit) == 1,
-    )
+    # Of a shot in which nothing was measured no limit is known: it follows.
+    free = (one.is_free or one.how == "not measured") and len(one.plan.hit) == 1
+    return Side(one.shot.first, one.shot.last, held, one.plan.zoom * depth + held, corridor, free)
 
 
 def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, entry: bool) -> Cut | None:
