@@ -345,7 +345,10 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             }
             data.append({**entry, "fits": fits})
         every = [made.fits[screen.name] for screen in clip.screens]
-        text += [summary_plan.fits_text(every) if len(every) > 1 else summary_plan.blame_text(every[0]), ""]
+        planned = summary_plan.fits_text(every) if len(every) > 1 else summary_plan.blame_text(every[0])
+        # Above it stands what the finished pictures are.
+        heading = f"{name}, as planned" if name else "as planned"
+        text += [heading, planned, ""] if planned else []
         text += [summary.told_text(made.told, name), ""]
         for kind, entries in _told_data(made.told, clip=name).items():
             facts.setdefault(kind, []).extend(entries)

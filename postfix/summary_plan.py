@@ -5,15 +5,15 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
+from math import isfinite
 from typing import Any
 
 from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
-from postfix.plan.figures import signed_pct
 from postfix.plan.fits import Fit, blame_words, fit_words
 from postfix.plan.model import Plan, ShotPlan
 from postfix.plan.why import Alternative, Why, why_lines
-from postfix.summary import plain, table, wrapped
+from postfix.summary import NOT_MEASURED, pct, plain, table, wrapped
 
 _NAME_LENGTH = 12
 """Letters of an alternative's name in one row."""
@@ -92,13 +92,13 @@ def _alternatives_table(alternatives: Iterable[Alternative]) -> str:
     rows: list[list[str]] = []
     for one in alternatives:
         first, *others = (part for name in one.what.split(", ") for part in textwrap.wrap(name, _NAME_LENGTH))
+        costs = (one.move, one.lost, one.window, one.jumps, one.cost)
         rows.append(
             [
                 f"{'→' if one.is_chosen else ' '} {first}",
-                *(signed_pct(v).removesuffix(" %") for v in (one.hit_pct, one.near_pct, one.far_pct)),
+                *(pct(v) for v in (one.hit_pct, one.near_pct, one.far_pct)),
                 f"{one.over_pct:.2f}" if one.over_pct > 0.0 else "no",
-                *(f"{v:.2f}" for v in (one.move, one.lost, one.window, one.jumps)),
-                f"{one.cost:.2f}",
+                *(f"{v:.2f}" if isfinite(v) else NOT_MEASURED for v in costs),
             ]
         )
         rows += [[f"  {name}", *[""] * (len(rows[-1]) - 1)] for name in others]
@@ -111,7 +111,7 @@ def why_data(found: Why) -> dict[str, Any]:
     data = plain(asdict(found))
     data["limits"] = [dict(zip(("name", "pct", "mm", "rule"), row)) for row in data["limits"]]
     for entry, alternative in zip(data["alternatives"], found.alternatives):
-        entry["cost"] = round(alternative.cost, 4)
+        entry |= plain({"cost": alternative.cost})
     return data
 
 

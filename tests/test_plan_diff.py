@@ -41,10 +41,25 @@ def _shot(what: str, before: str, after: str, kind: str = "changed") -> tuple[Di
 
 
 def test_a_hit_is_told_in_percent_and_in_pixels_of_the_clip() -> None:
-    assert _of(hit=(HitKey(0, 0.25),)) == _shot("HIT", "-0.50 % (-10 px)", "+0.25 % (5 px)")
+    assert _of(hit=(HitKey(0, 0.25),)) == _shot("HIT", "-0.50 % (-10 px)", "+0.25 % (6 px)")
     assert _of(hit=(HitKey(0, 0.0), HitKey(20, 0.1), HitKey(47, 0.25))) == _shot(
-        "HIT", "-0.50 % (-10 px)", "0 % (0 px) at frame 0 to +0.25 % (5 px) at frame 47, over 3 entries"
+        "HIT", "-0.50 % (-10 px)", "0 % (0 px) at frame 0 to +0.25 % (6 px) at frame 47, over 3 entries"
     )
+
+
+def test_a_hit_is_told_in_the_pixels_that_are_applied() -> None:
+    # 0.8 % of 2000 px are 16 px; 0.51 % are 10.2 px, of which a step of 2 px makes 10 (computed).
+    assert _of(hit=(HitKey(0, 0.51),))[0].after == "+0.51 % (10 px)"
+    assert _of(hit=(HitKey(0, 0.8),))[0].after == "+0.80 % (16 px)"
+    moving = _of(hit=(HitKey(0, 0.0), HitKey(47, 0.51)))[0].after
+    assert moving == "0 % (0 px) at frame 0 to +0.51 % (10 px) at frame 47"
+    # Pictures that are drawn anew go where they are asked to.
+    words = {one.what: one.after for one in _of(hit=(HitKey(0, 0.51),), fill="zoom", zoom=1.0051)}
+    assert words["HIT"] == "+0.51 % (10.2 px)"
+    coarser = replace(PLAN, clip=replace(CLIP, step_px=4))
+    assert ("HIT", "-0.50 % (-10 px)", "-0.50 % (-12 px)") in [
+        (one.what, one.before.split(";")[0], one.after.split(";")[0]) for one in plan_differences(PLAN, coarser)
+    ]
 
 
 def test_a_change_too_small_for_the_short_words_is_told_all_the_same() -> None:

@@ -9,6 +9,7 @@ from itertools import groupby
 from typing import Any, Literal
 
 from postfix.measure.table import ClipInfo
+from postfix.plan.geometry import applied_hit_px, is_resampled
 from postfix.plan.matching import shot_pairs
 from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.settings_file import settings_data
@@ -65,7 +66,7 @@ def plan_differences(a: Plan, b: Plan, *, reasons: bool = False) -> tuple[Differ
                 found.append(Difference(_place(shot), "shot", words, "", "removed"))
             else:
                 found.append(Difference(_place(shot), "shot", "", words, "added"))
-        elif before != after or a.clip.width_px != b.clip.width_px:
+        elif before != after or (a.clip.width_px, a.clip.step_px) != (b.clip.width_px, b.clip.step_px):
             found += _shots(before, after, a.clip, b.clip, reasons)
     return tuple(found)
 
@@ -187,7 +188,7 @@ def _frames(shot: ShotPlan) -> str:
 
 def _shot_words(shot: ShotPlan, clip: ClipInfo) -> str:
     """A whole shot in a few words."""
-    parts = [f"HIT {_hit_words(shot.hit, clip)}"]
+    parts = [f"HIT {_hit_words(shot, clip)}"]
     if shot.zoom != 1.0:
         parts.append(f"zoom {_zoom_words(shot.zoom)}")
     parts.append("no window" if not shot.window else f"window {_window_words(shot.window)}")
@@ -199,7 +200,7 @@ def _shots(a: ShotPlan, b: ShotPlan, clip_a: ClipInfo, clip_b: ClipInfo, reasons
     where = _place(b)
     yield from _changed(where, "name", a.name, b.name)
     yield from _changed(where, "frames", _frames(a), _frames(b))
-    words = _hit_words(a.hit, clip_a), _hit_words(b.hit, clip_b)
+    words = _hit_words(a, clip_a), _hit_words(b, clip_b)
     if a.hit != b.hit or words[0] != words[1]:
         yield _keys_changed(where, "HIT", a.hit, b.hit, *words)
     if a.zoom != b.zoom:
@@ -228,11 +229,13 @@ def _zoom_words(zoom: float, other: float | None = None) -> str:
     return f"× {zoom!r}" if other is not None and short == f"{(other - 1.0) * 100.0:.2f} %" else short
 
 
-def _hit_words(keys: tuple[HitKey, ...], clip: ClipInfo) -> str:
-    """HIT in percent of width and in pixels of the clip, where it moves from one end to the other."""
+def _hit_words(shot: ShotPlan, clip: ClipInfo) -> str:
+    """HIT in percent of width and in the pixels that are applied, where it moves from one end to the other."""
+    keys = shot.hit
 
     def words(key: HitKey) -> str:
-        px = _number(round(px_from_pct(key.pct, clip.width_px), 1))
+        exact = round(px_from_pct(key.pct, clip.width_px), 1)
+        px = _number(exact if is_resampled(shot) else applied_hit_px(key.pct, clip))
         return f"{_signed(key.pct)} % ({px} px)"
 
     if len(keys) == 1:

@@ -9,10 +9,12 @@ import numpy as np
 
 from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
-from postfix.plan.figures import LIMIT_TOLERANCE_PCT, range_budget, signed_pct
-from postfix.plan.geometry import Array, Mask, moves_of
+from postfix.plan.drafts import corridor_of
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, predicted, range_budget, signed_pct
+from postfix.plan.geometry import SIDES, Array, Mask, moves_of
 from postfix.plan.model import Flag, Plan, ShotPlan
 from postfix.plan.reasons import Decision
+from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import fitting_interaxial_share
 
 Verdict = Literal["as shot", "HIT", "window", "cannot fit", "not known"]
@@ -20,6 +22,9 @@ Verdict = Literal["as shot", "HIT", "window", "cannot fit", "not known"]
 
 _LIMIT_CODES = ("far", "near", "range")
 _EDGE_CODES = ("left-edge", "right-edge", "window")
+
+LETS_THROUGH = "window lets through"
+"""What is the matter where a window is translucent and nothing worse is."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +41,9 @@ class Blame:
     near_where, far_where : str
         The same in words; empty where there is no box.
     interaxial_share : float
-        Share of the interaxial with which it would have fitted, 0 to 1; NaN where nothing can be said.
+        Share of the interaxial with which it would have fitted, below 1; NaN where nothing can be said.
+    with_one_hit : bool
+        Whether that share is the one with which one HIT would have fitted the whole shot, less than each frame needs.
     """
 
     frames: tuple[tuple[int, int], ...]
@@ -45,6 +52,7 @@ class Blame:
     near_where: str
     far_where: str
     interaxial_share: float
+    with_one_hit: bool = False
 
 
 @dataclass(frozen=True)
@@ -56,9 +64,10 @@ class Fit:
     shot, screen : str
     verdict : Verdict
     over_pct : float
-        By how much the worst of far, near and range, else of the edges, stays outside, percent of width; 0 if inside.
+        By how much the worst of far, near and range, else of the edges with their windows, stays outside, percent of
+        width; 0 if inside, NaN where there is no such figure.
     over_what : str
-        Which of them; empty if inside.
+        Which of them, or :data:`LETS_THROUGH`; empty if inside.
     hit_pct : (float, float)
         Least and most HIT of the shot.
     window_px : (float, float)
@@ -125,32 +134,72 @@ def _worst(decision: Decision, plan: Plan, codes: set[str]) -> tuple[float, str]
     }
     outside = {what: pct for what, pct in over.items() if what in codes}
     if not outside:
-        outside = {"left edge": decision.after.left_excess_pct, "right edge": decision.after.right_excess_pct}
+        outside = _edges_outside(decision, plan, codes)
+    if not outside:
+        return float("nan"), LETS_THROUGH
     what = max(outside, key=lambda key: outside[key])
     return float(outside[what]), what
 
 
+def _edges_outside(decision: Decision, plan: Plan, codes: set[str]) -> dict[str, float]:
+    """What is in front of each edge that is flagged, or whose window is too narrow, as the windows leave it."""
+    windows, clip = plan.settings.window, plan.clip
+    after = predicted(decision.shot.arrays, decision.plan, clip, windows)
+    short_px = (0.0, 0.0)
+    if "window" in codes:
+        short_px = window_shortfall_px(decision.shot.arrays, moves_of(decision.plan, clip), clip, windows)
+    excess = (after.left_excess_pct, after.right_excess_pct)
+    return {
+        f"{side} edge": pct
+        for side, pct, px in zip(SIDES, excess, short_px)
+        if np.isfinite(pct) and (f"{side}-edge" in codes or px > 0.0)
+    }
+
+
 def _blame(decision: Decision, plan: Plan, columns: Columns) -> Blame:
-    shot, limits = decision.shot, plan.limits
+    shot = decision.shot
     far, near, wide = _outside(decision, plan)
     frames = np.flatnonzero(far | near | wide) + shot.first
     far_box = _box(columns.far_box, np.flatnonzero(far | wide) + shot.first)
     near_box = _box(columns.near_box, np.flatnonzero(near | wide) + shot.first)
     size = (plan.clip.width_px, plan.clip.height_px)
-    room, budget = limits.far_pct - limits.near_pct, range_budget(limits)[0]
-    # A held HIT must fit the whole shot between the limits, an eased one each frame.
-    shares = [fitting_interaxial_share(shot.before.range_pct, budget)]
-    span = shot.before.far_pct - shot.before.near_pct
-    if len(decision.plan.hit) == 1:
-        shares.append(fitting_interaxial_share(span, room))
+    share, with_one_hit = _fitting_share(decision, plan)
     return Blame(
         _stretches(frames),
         near_box,
         far_box,
         "" if near_box is None else region(near_box, size),
         "" if far_box is None else region(far_box, size),
-        float(np.nanmin(shares)) if np.isfinite(shares).any() else float("nan"),
+        share,
+        with_one_hit,
     )
+
+
+def _fitting_share(decision: Decision, plan: Plan) -> tuple[float, bool]:
+    """Share of the interaxial with which a shot would have fitted, and whether that is with one HIT for all of it.
+
+    One HIT must hold the whole shot between the limits. One that moves must hold each frame on its own, where it may
+    move and is fast enough to follow.
+    """
+    limits, convergence, before = plan.limits, plan.settings.convergence, decision.shot.before
+    budget, room = range_budget(limits)[0], limits.far_pct - limits.near_pct
+    each, whole = (
+        share if np.isfinite(share) else np.inf
+        for share in (
+            fitting_interaxial_share(before.range_pct, budget),
+            fitting_interaxial_share(before.far_pct - before.near_pct, room),
+        )
+    )
+    if decision.how in ("held", "eased"):
+        corridor = corridor_of(decision.shot.arrays, limits, min(each, 1.0))
+        speed = convergence.ease_pct_per_s / float(plan.clip.rate)
+        # Where every frame has room enough as it was shot, a move was looked for and none was found.
+        may_move = convergence.ease and each < 1.0 and corridor.can_be_followed(speed)
+    else:
+        may_move = decision.moves
+    with_one_hit = whole < each and not may_move
+    share = whole if with_one_hit else each
+    return (float(share), with_one_hit) if share < 1.0 else (float("nan"), False)
 
 
 def _outside(decision: Decision, plan: Plan) -> tuple[Mask, Mask, Mask]:
@@ -207,7 +256,9 @@ def fit_words(fit: Fit) -> str:
     moved = "" if low == high == 0.0 else f"HIT {signed_pct(low)[:-2]}" if low == high else "HIT eased"
     pinned = "*" if fit.by_hand else ""
     if fit.verdict == "cannot fit":
-        return f"over {fit.over_pct:.2f} {fit.over_what}{pinned}"
+        return (
+            f"over {fit.over_pct:.2f} {fit.over_what}{pinned}" if np.isfinite(fit.over_pct) else fit.over_what + pinned
+        )
     if fit.verdict == "window":
         return f"{moved} + window{pinned}" if moved else f"window{pinned}"
     if fit.verdict == "HIT":
@@ -228,7 +279,11 @@ def blame_words(fit: Fit) -> str:
         if box is not None:
             parts.append(f"{word} content: {where} (x {box[0]}, y {box[1]}, {box[2]}x{box[3]} px)")
     if blame.interaxial_share < 1.0:
-        parts.append(f"{blame.interaxial_share * 100.0:.0f} % of the interaxial would have fitted")
+        # Never 100 %: that is what was shot.
+        pct = min(blame.interaxial_share * 100.0, 99.9)
+        share = f"{pct:.0f}" if pct < 99.5 else f"{pct:.1f}"
+        one = " with one HIT for the whole shot" if blame.with_one_hit else ""
+        parts.append(f"{share} % of the interaxial would have fitted{one}")
     return "; ".join(filter(None, parts))
 
 

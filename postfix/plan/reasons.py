@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,13 +11,22 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.choices import within_limits
 from postfix.plan.drafts import PCT_STEP, How
 from postfix.plan.edit import EditShot
-from postfix.plan.figures import EDGE_TOLERANCE_PCT, LIMIT_TOLERANCE_PCT, Figures, range_budget, signed_pct
-from postfix.plan.geometry import applied_hit_px, is_resampled
+from postfix.plan.figures import (
+    EDGE_TOLERANCE_PCT,
+    LIMIT_TOLERANCE_PCT,
+    Figures,
+    figures_after,
+    range_budget,
+    signed_pct,
+)
+from postfix.plan.geometry import SIDES, applied_hit_px, covering_zoom, is_resampled, moves_of
 from postfix.plan.model import HitKey, ShotPlan
+from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
+from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import Screen, mm_from_pct
 
 _TOLD_PCT = 0.005
-"""Depth jumps are told to two decimals; what differs by less is the same."""
+"""Percents are told to two decimals; what is less, or differs by less, is nothing, or the same."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +45,9 @@ class Cut:
         Over how many frames the later shot dissolves in; 0 for a cut.
     hit_step_pct : float
         How far the HIT of the later shot's first frame is from that of the earlier one's last.
+    by_limits : bool
+        Whether only the limits of their frames can have kept the HITs of a dissolve apart: both shots were measured,
+        and neither HIT was given by a person or moves inside its shot.
     """
 
     other: str
@@ -44,6 +56,7 @@ class Cut:
     tolerance_pct: float
     dissolve_frames: int = 0
     hit_step_pct: float = 0.0
+    by_limits: bool = False
 
     @property
     def is_softened(self) -> bool:
@@ -85,22 +98,28 @@ class Decision:
         """Whether its HIT is the one that it would have without its neighbours."""
         return abs(self.held_pct - self.alone_pct) < PCT_STEP
 
+    @property
+    def moves(self) -> bool:
+        """Whether its HIT is not the same in all of its frames."""
+        return len({key.pct for key in self.plan.hit}) > 1
 
-def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> str:
-    """One plain sentence with the figures that decided."""
+
+def reason_of(
+    decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo, windows: WindowSettings = DEFAULT_WINDOWS
+) -> str:
+    """One plain sentence with the figures that decided; ``windows`` are the settings that the plan is made with."""
     before, after = decision.shot.before, decision.after
     if before.measured_frames == 0:
-        opening = "left as shot" if decision.how == "not measured" else f"HIT {_hit_words(decision.plan)} as asked"
-        return f"nothing could be measured in any of {before.frames} frames; {opening}"
+        return f"nothing could be measured in any of {before.frames} frames; {_unmeasured(decision)}"
     parts = []
     if not within_limits(before, limits) or decision.how in ("by hand", "subject"):
         parts += _why_outside(decision, limits, screen, clip)
     budget, _ = range_budget(limits)
-    if after.range_pct > budget:
+    if after.range_pct > budget + _TOLD_PCT:
         parts.append(
             f"the range within a frame is {after.range_pct - budget:.2f} % larger than the budget of {budget:.2f} %"
         )
-    parts += _why_window(decision, clip)
+    parts += _why_window(decision, clip, windows)
     cut = decision.leave
     if cut is not None and abs(cut.planned_pct) > cut.tolerance_pct + _TOLD_PCT:
         parts.append(
@@ -108,15 +127,22 @@ def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo
             f"{cut.tolerance_pct:.2f} % that needs no care"
         )
     if cut is not None and cut.dissolve_frames and abs(cut.hit_step_pct) > clip.step_px * 100.0 / clip.width_px:
-        parts.append(
-            f"in the dissolve to {cut.other} the HIT steps by {abs(cut.hit_step_pct):.2f} %: no common one fits"
-        )
+        why = ", because of the limits" if cut.by_limits else ""
+        parts.append(f"in the dissolve to {cut.other} the HIT steps by {abs(cut.hit_step_pct):.2f} %{why}")
     if 2 * before.measured_frames < before.frames:
         parts.append(f"only {before.measured_frames} of {before.frames} frames could be measured")
     opening = _why_hit(decision, limits, screen, clip)
     if not opening:
         opening = "near and far are within limits as shot" if parts else "within limits as shot"
     return "; ".join([opening, *parts])
+
+
+def _unmeasured(decision: Decision) -> str:
+    if decision.how != "not measured":
+        return f"HIT {_hit_words(decision.plan)} as asked"
+    if not any(key.pct for key in decision.plan.hit):
+        return "left as shot"
+    return f"it follows the shots beside it: HIT {_hit_words(decision.plan)}"
 
 
 def _hit_words(plan: ShotPlan) -> str:
@@ -135,11 +161,16 @@ def _way(pct: float, clip: ClipInfo, plan: ShotPlan) -> str:
     return f"{abs(pct):.2f} % {way} ({abs(px):.4g} px)"
 
 
+def _in_steps(decision: Decision, clip: ClipInfo) -> str:
+    """How a HIT moves whose planes are moved as plain copies; empty where it is held or the pictures are drawn anew."""
+    return f" in steps of {clip.step_px} px" if decision.moves and not is_resampled(decision.plan) else ""
+
+
 def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> str:
     """Why the HIT is what it is; empty where the shot is within limits and was not moved."""
     plan, shot = decision.plan, decision.shot
     if decision.how == "by hand":
-        return f"HIT {_hit_words(plan)}, given by hand"
+        return f"HIT {_hit_words(plan)}{_in_steps(decision, clip)}, given by hand"
     subject = plan.subject
     if decision.how == "subject" and subject is not None:
         found = "unknown" if subject.found_pct is None else signed_pct(subject.found_pct)
@@ -149,12 +180,14 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
         )
     causes = _out_of_limits(shot.before, limits, screen)
     if decision.how == "eased":
-        return f"{', and '.join(causes)}; no held HIT keeps both inside, so it is eased: {_moves(plan.hit)}"
+        eased = f"eased{_in_steps(decision, clip)}: {_moves(plan.hit)}"
+        return f"{', and '.join(causes)}; no held HIT keeps both inside, so it is {eased}"
     held = decision.held_pct
     softened = [cut for cut in (decision.entry, decision.leave) if cut is not None and cut.is_softened]
     words = ", and ".join(causes)
     if causes:
-        words += f"; moved {_way(held, clip, plan)}" if held else "; not moved, because no whole step puts both inside"
+        step = "HIT" if is_resampled(plan) else "whole step"
+        words += f"; moved {_way(held, clip, plan)}" if held else f"; not moved, because no {step} puts both inside"
         if not decision.is_alone and softened:
             words += f", which also makes {_softer(softened)}"
     elif held:
@@ -164,13 +197,23 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
         elif softened:
             words += f" to make {_softer(softened)}"
         else:
-            words += " with the shots beside it, so that no depth jump grows"
-    if held and plan.zoom != 1.0:
-        words += f" and enlarged by {(plan.zoom - 1.0) * 100.0:.2f} % to cover the sides"
-    return "; ".join(filter(None, [words, *_handed_over(decision)]))
+            words += " with the shots beside it"
+    enlarged = _enlarged(plan)
+    if held and enlarged:
+        words, enlarged = f"{words} and {enlarged}", ""
+    return "; ".join(filter(None, [words, *_handed_over(decision, clip), enlarged]))
 
 
-def _handed_over(decision: Decision) -> list[str]:
+def _enlarged(plan: ShotPlan) -> str:
+    """By how much a shot is drawn larger, and what for; empty where it is not."""
+    if plan.zoom == 1.0:
+        return ""
+    needed = covering_zoom(max(abs(key.pct) for key in plan.hit))
+    why = "to cover the sides" if plan.zoom - needed < 1e-6 else "like what it dissolves with"
+    return f"enlarged by {(plan.zoom - 1.0) * 100.0:.2f} % {why}"
+
+
+def _handed_over(decision: Decision, clip: ClipInfo) -> list[str]:
     """What a held shot does at its ends to meet its neighbours."""
     start, end = decision.plan.hit[0].pct, decision.plan.hit[-1].pct
     words = []
@@ -178,7 +221,8 @@ def _handed_over(decision: Decision) -> list[str]:
         words.append(f"eased from {signed_pct(start)} at its start, to meet {decision.entry.other}")
     if end != decision.held_pct and decision.leave is not None:
         words.append(f"eased to {signed_pct(end)} at its end, to meet {decision.leave.other}")
-    return words
+    steps = _in_steps(decision, clip)
+    return [*words[:-1], f"{words[-1]},{steps}" if steps else words[-1]] if words else []
 
 
 def _softer(cuts: list[Cut]) -> str:
@@ -194,11 +238,11 @@ def _moves(keys: tuple[HitKey, ...]) -> str:
 
 def _out_of_limits(before: Figures, limits: Limits, screen: Screen) -> list[str]:
     causes = []
-    for word, pct, limit, is_out in (
-        ("far", before.far_pct, limits.far_pct, before.far_pct > limits.far_pct),
-        ("near", before.near_pct, limits.near_pct, before.near_pct < limits.near_pct),
+    for word, pct, limit, alone in (
+        ("far", before.far_pct, limits.far_pct, replace(before, near_pct=limits.near_pct)),
+        ("near", before.near_pct, limits.near_pct, replace(before, far_pct=limits.far_pct)),
     ):
-        if is_out:
+        if not within_limits(alone, limits):
             mm = mm_from_pct(abs(limit), screen.width_mm)
             causes.append(f"{word} was {signed_pct(pct)}, limit {signed_pct(limit)} ({mm:.0f} mm)")
     return causes
@@ -206,21 +250,10 @@ def _out_of_limits(before: Figures, limits: Limits, screen: Screen) -> list[str]
 
 def _why_outside(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> list[str]:
     """Which limit is still crossed after the move, by how much, and what stood in the way."""
-    after = decision.after
-    span, room = after.far_pct - after.near_pct, limits.far_pct - limits.near_pct
-    if decision.how in ("by hand", "subject"):
-        cause = "it was asked for"
-    elif round(span, 2) > round(room, 2):
-        cause = f"near to far spans {span:.2f} % and the limits leave {room:.2f} %"
-    else:
-        step_pct = clip.step_px * 100.0 / clip.width_px
-        cause = (
-            f"the move goes in whole steps of {clip.step_px} px ({step_pct:.2f} %) and none puts the {span:.2f} % from "
-            f"near to far between limits that leave {room:.2f} %"
-        )
+    after, cause = decision.after, _cause(decision, limits, clip)
     parts = []
     for word, over in (("far", after.far_pct - limits.far_pct), ("near", limits.near_pct - after.near_pct)):
-        if over > 0.0:
+        if over >= _TOLD_PCT:
             text = f"{word} stays {over:.2f} % ({mm_from_pct(over, screen.width_mm):.0f} mm) outside, because {cause}"
             if over <= LIMIT_TOLERANCE_PCT:
                 text = f"{text}, no more than the {LIMIT_TOLERANCE_PCT:.2f} % that passes"
@@ -228,20 +261,68 @@ def _why_outside(decision: Decision, limits: Limits, screen: Screen, clip: ClipI
     return parts
 
 
-def _why_window(decision: Decision, clip: ClipInfo) -> list[str]:
-    """What touched which edge, and how wide the window gets there; empty without a window."""
-    plan = decision.plan
+def _cause(decision: Decision, limits: Limits, clip: ClipInfo) -> str:
+    """What stood in the way of both limits."""
+    plan, before, room = decision.plan, decision.shot.before, limits.far_pct - limits.near_pct
+    if decision.how in ("by hand", "subject"):
+        return "it was asked for"
+    if decision.how == "eased":
+        # What a moving HIT must hold is each frame on its own.
+        if round(decision.after.range_pct, 2) > round(room, 2):
+            return f"near to far spans {decision.after.range_pct:.2f} % in one frame and the limits leave {room:.2f} %"
+        return "that is what the eased move cannot follow"
+    span = plan.zoom * (before.far_pct - before.near_pct)
+    if round(span, 2) > round(room, 2):
+        return f"near to far spans {span:.2f} % and the limits leave {room:.2f} %"
+    between = f"the {span:.2f} % from near to far between limits that leave {room:.2f} %"
+    if is_resampled(plan):
+        return f"no HIT puts {between}"
+    step_pct = clip.step_px * 100.0 / clip.width_px
+    return f"the move goes in whole steps of {clip.step_px} px ({step_pct:.2f} %) and none puts {between}"
+
+
+def _why_window(decision: Decision, clip: ClipInfo, windows: WindowSettings) -> list[str]:
+    """What touches which edge, and what the window there makes of it; empty where nothing does that counts."""
+    plan, after = decision.plan, decision.after
     if "window" in plan.by_hand:
         return ["its window was made by hand"] if plan.window else ["no window, as decided by hand"]
+    arrays, moves = decision.shot.arrays, moves_of(plan, clip)
+    if windows.brief_s > 0.0:
+        after = figures_after(arrays, moves, clip, settings=windows)
+    excess = tuple(np.nan_to_num([after.left_excess_pct, after.right_excess_pct], nan=0.0).tolist())
+    short_px = (0.0, 0.0)
+    if any(pct > EDGE_TOLERANCE_PCT for pct in excess):
+        short_px = window_shortfall_px(arrays, moves, clip, windows)
     parts = []
-    for side, widths, excess in (
-        ("left", [px for key in plan.window for px in key.left_px], decision.after.left_excess_pct),
-        ("right", [px for key in plan.window for px in key.right_px], decision.after.right_excess_pct),
-    ):
-        if widths and max(widths) > 0.0 and excess > EDGE_TOLERANCE_PCT:
-            px = int(np.ceil(max(widths)))
-            parts.append(
-                f"content at the {side} edge lies {excess:.2f} % in front of it, so a window of up to {px} px "
-                f"({px * 100.0 / clip.width_px:.2f} %) hides it there"
-            )
+    for side, in_front_pct, too_narrow_px in zip(SIDES, excess, short_px):
+        widest_px = max(
+            (px for key in plan.window for px in (key.left_px if side == "left" else key.right_px)), default=0.0
+        )
+        if in_front_pct > EDGE_TOLERANCE_PCT:
+            content = f"content at the {side} edge lies {in_front_pct:.2f} % in front of it"
+            parts.append(f"{content}, {_window_words(plan, widest_px, too_narrow_px, clip, windows)}")
+        elif widest_px > 0.0 and windows.both_sides and max(excess) > EDGE_TOLERANCE_PCT:
+            parts.append(f"the window at the {side} is as wide as the other side's, as asked")
+        elif widest_px > 0.0 and any(
+            cut is not None and cut.dissolve_frames for cut in (decision.entry, decision.leave)
+        ):
+            parts.append(f"the window at the {side} is for what it dissolves with")
     return parts
+
+
+def _window_words(
+    plan: ShotPlan, widest_px: float, too_narrow_px: float, clip: ClipInfo, windows: WindowSettings
+) -> str:
+    """What a window makes of the content that it is for."""
+    to_pct = 100.0 / clip.width_px
+    if widest_px <= 0.0:
+        return "and windows are off" if not windows.on else f"and the widest window allowed is {windows.max_pct:g} %"
+    faults = []
+    if too_narrow_px * to_pct >= _TOLD_PCT:
+        faults.append(f"is {too_narrow_px * to_pct:.2f} % too narrow to hide it")
+    if plan.window_opacity_pct < 100.0:
+        faults.append(f"lets {100.0 - plan.window_opacity_pct:g} % of it through, as asked")
+    if faults:
+        return f"and the window of up to {widest_px:.0f} px ({widest_px * to_pct:.2f} %) {' and '.join(faults)}"
+    px = int(np.ceil(widest_px))
+    return f"so a window of up to {px} px ({px * to_pct:.2f} %) hides it there"

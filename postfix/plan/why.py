@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from postfix.plan.clip import Decided
 from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import Figures, signed_pct
-from postfix.plan.geometry import applied_hit_px
+from postfix.plan.geometry import applied_hit_px, moves_of
 from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Cut, Decision
 from postfix.viewing import mm_from_pct
@@ -20,17 +20,19 @@ from postfix.viewing import mm_from_pct
 
 @dataclass(frozen=True)
 class Alternative:
-    """One held HIT that the shot could have had, with its neighbours as planned.
+    """One held HIT that the shot could have had, or what was chosen for it, with its neighbours as planned.
 
     Attributes
     ----------
     what : str
     hit_pct, near_pct, far_pct : float
-        The HIT, and near and far after it.
+        The HIT, and near and far after it. The HIT is NaN for a chosen one that moves.
     over_pct : float
         How far the worse of near and far is outside its limit; 0 if inside.
     move, lost, window, jumps : float
         What it costs, weighted: for the move, for picture lost, for needing a window, for the depth jumps at its cuts.
+        NaN where the chosen one is none of those that are weighed: its HIT moves, or its zoom or its windows are not
+        what goes with a held HIT.
     is_chosen : bool
     """
 
@@ -47,7 +49,7 @@ class Alternative:
 
     @property
     def cost(self) -> float:
-        """The sum that is made least."""
+        """The sum that is made least; NaN where a part of it is."""
         return self.move + self.lost + self.window + self.jumps
 
 
@@ -103,7 +105,7 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
         return ()
     candidates = candidate_hits_pct(shot.before, plan.limits, plan.clip, fill)
     hits, _ = open_hits_pct(shot.before, plan.limits, candidates, fill)
-    named: dict[float, list[str]] = {decision.held_pct: []}
+    named: dict[float, list[str]] = {} if decision.moves else {decision.held_pct: []}
 
     def add(pct: float | None, what: str) -> None:
         if pct is not None:
@@ -113,6 +115,7 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     add(float(hits[np.argmin(np.abs(hits))]), "own limits")
     add(decision.alone_pct if decision.how == "held" else None, "own best")
     add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "no window")
+    add(decision.held_pct if decision.moves and decision.how == "held" else None, "held throughout")
     pcts = np.array(sorted(named))
     move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
     zoom, to_pct = zooms_of(pcts, fill), 100.0 / plan.clip.width_px
@@ -120,22 +123,50 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     near, far = zoom * shot.before.near_pct + applied, zoom * shot.before.far_pct + applied
     over = np.maximum(np.maximum(far - plan.limits.far_pct, plan.limits.near_pct - near), 0.0)
     jumps = _jumps(decision, plan, pcts, zoom, shot)
-    made = []
+    made = [_moving(decision, plan)] if decision.moves else []
     for i, pct in enumerate(pcts.tolist()):
-        is_chosen = pct == decision.held_pct
+        is_chosen = not decision.moves and pct == decision.held_pct
         what = ", ".join(named[pct]) or ("with its neighbours" if decision.how == "held" else decision.how)
         columns = {"near_pct": near, "far_pct": far, "over_pct": over}
         costs = {"move": move, "lost": lost, "window": window, "jumps": jumps}
         figures = {name: float(column[i]) for name, column in (columns | costs).items()}
-        made.append(Alternative(what=what, hit_pct=pct, is_chosen=is_chosen, **figures))
+        one = Alternative(what=what, hit_pct=pct, is_chosen=is_chosen, **figures)
+        made.append(_as_planned(one, decision, plan, float(zoom[i])) if is_chosen else one)
     return tuple(made)
+
+
+def _moving(decision: Decision, plan: Plan) -> Alternative:
+    """The row of a HIT that moves: no cost of a held HIT is its own."""
+    nan = float("nan")
+    what = "eased at its ends" if decision.how == "held" else decision.how
+    return Alternative(what, nan, *_after(decision, plan), nan, nan, nan, nan, True)
+
+
+def _after(decision: Decision, plan: Plan) -> tuple[float, float, float]:
+    """Near, far, and how far the worse of them is outside, as planned."""
+    near, far = decision.after.near_pct, decision.after.far_pct
+    return near, far, max(far - plan.limits.far_pct, plan.limits.near_pct - near, 0.0)
+
+
+def _as_planned(one: Alternative, decision: Decision, plan: Plan, zoom: float) -> Alternative:
+    """The row of the chosen HIT, without costs where the plan's zoom or windows are not those that were weighed."""
+    near, far, over = _after(decision, plan)
+    one = replace(one, near_pct=near, far_pct=far, over_pct=over)
+    nan = float("nan")
+    if abs(decision.plan.zoom - zoom) > 1e-9:
+        return replace(one, lost=nan, window=nan, jumps=nan)
+    has_window = any(max(*key.left_px, *key.right_px) > 0.0 for key in decision.plan.window)
+    if plan.settings.convergence.window_weight > 0.0 and has_window != (one.window > 0.0):
+        return replace(one, lost=nan, window=nan)
+    return one
 
 
 def _jumps(decision: Decision, plan: Plan, pcts: np.ndarray, zoom: np.ndarray, shot: EditShot) -> np.ndarray:
     """Cost of the depth jumps at both cuts for each HIT, while the shots beside it keep their plans."""
     weight = plan.settings.convergence.jump_weight
     entry_depth, leave_depth = depths_of(shot, decision.plan)
-    moved = {"entry": decision.plan.hit[0].pct, "leave": decision.plan.hit[-1].pct}
+    ends = moves_of(decision.plan, plan.clip, [decision.plan.first, decision.plan.last]).hit_px
+    moved = dict(zip(("entry", "leave"), ends * 100.0 / plan.clip.width_px))
     total = np.zeros(pcts.shape)
     if decision.entry is not None:
         other = decision.plan.zoom * entry_depth + moved["entry"] - decision.entry.planned_pct
