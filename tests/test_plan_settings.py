@@ -382,5 +382,5 @@ def test_an_error_in_a_table_below_an_entry_says_both() -> None:
 def test_the_sample_settings_can_be_read() -> None:
     read = read_settings(SAMPLES / "settings.toml")
     assert read.for_screen("tv-55in").window.max_pct == 4.0
-    assert read.for_screen("school-hall").limits.eye_mm == 50.0
-    assert len(read.pins) == 2
+    assert read.for_screen("cinema-6m").limits.eye_mm == 50.0
+    assert [(pin.shot, pin.hit) for pin in read.pins] == [("s002", (HitKey(0, 0.4),))]

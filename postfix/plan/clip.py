@@ -100,7 +100,7 @@ def plan_edit(
     shots = tuple(
         decision.plan
         if decision.plan.locked
-        else replace(decision.plan, reason=reason_of(decision, used, screen, edit.clip))
+        else replace(decision.plan, reason=reason_of(decision, used, screen, edit.clip, chosen.window))
         for decision in decisions
     )
     made = Plan(screen, used, edit.clip, shots, chosen)
@@ -192,7 +192,7 @@ def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, en
     moved = [end.plan.zoom * depth + hit for (end, depth, _), hit in zip(ends, hits)]
     name = (one if entry else other).shot.name
     dissolve, hit_step = other.shot.dissolve_frames, hits[1] - hits[0]
-    return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step)
+    return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step, one.is_free and other.is_free)
 
 
 def predicted_flags(edit: Edit, plan: Plan) -> dict[str, tuple[Flag, ...]]:

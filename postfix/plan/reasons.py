@@ -21,7 +21,7 @@ from postfix.plan.figures import (
 )
 from postfix.plan.geometry import SIDES, applied_hit_px, covering_zoom, is_resampled, moves_of
 from postfix.plan.model import HitKey, ShotPlan
-from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
+from postfix.plan.settings import WindowSettings
 from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import Screen, mm_from_pct
 
@@ -104,9 +104,7 @@ class Decision:
         return len({key.pct for key in self.plan.hit}) > 1
 
 
-def reason_of(
-    decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo, windows: WindowSettings = DEFAULT_WINDOWS
-) -> str:
+def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo, windows: WindowSettings) -> str:
     """One plain sentence with the figures that decided; ``windows`` are the settings that the plan is made with."""
     before, after = decision.shot.before, decision.after
     if before.measured_frames == 0:
