@@ -158,9 +158,9 @@ def _to_look_at(pair: PairSource | None, columns: Columns, measurement: Path, wh
 
 def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequence[Path]) -> Outcome:
     fits = [fits_of(one) for one in decided]
-    text, data = [], []
-    for one, fit in zip(decided, fits):
-        data.append(summary_plan.plan_data(one, fit))
+    text = []
+    # A reel has thousands of shots; what nobody asked for is not gathered.
+    data = [summary_plan.plan_data(one, fit) for one, fit in zip(decided, fits)] if options.json else []
     if options.why is not None:
         found = [_why(one, options.why) for one in decided]
         text.append("\n\n".join(summary_plan.why_text(one, made.plan) for one, made in zip(found, decided)))
@@ -177,7 +177,7 @@ def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequ
     all_data: dict[str, Any] = {"written": [str(path) for path in written], "plans": data}
     if len(data) == 1:
         all_data["shots"] = data[0]["shots"]
-    flagged = any(shot["flags"] for entry in data for shot in entry["shots"])
+    flagged = any(flags for one in decided for flags in one.flags.values())
     return Outcome("\n".join(filter(None, text)), all_data, limits_code(flagged))
 
 

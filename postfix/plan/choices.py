@@ -11,7 +11,7 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.chain import Choices
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.geometry import Array, Mask, covering_zooms
-from postfix.plan.robust import ShotArrays
+from postfix.plan.robust import ShotArrays, middle
 from postfix.plan.settings import HIT_MAX_PCT, ConvergenceSettings, Fill, PlanSettings
 from postfix.plan.windows import window_cost_curve
 
@@ -61,12 +61,7 @@ def lost_pct(hit_pct: Array, zoom: Array, fill: Fill) -> Array:
 def cut_depths_pct(arrays: ShotArrays, rate: Fraction) -> tuple[float, float]:
     """Median parallax over the first and over the last half second of a shot; NaN where nothing was measured there."""
     frames = max(1, min(len(arrays.median), round(CUT_DEPTH_S * float(rate))))
-    return _middle(arrays.median[:frames]), _middle(arrays.median[-frames:])
-
-
-def _middle(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else float("nan")
+    return middle(arrays.median[:frames]), middle(arrays.median[-frames:])
 
 
 def fits(near: Array, far: Array, limits: Limits, far_margin: float, near_margin: float) -> Mask:

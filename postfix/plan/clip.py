@@ -17,7 +17,7 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.chain import best_choices, cheapest
 from postfix.plan.drafts import Draft, corridor_of, depths_of, draft, refined, rounding_pct, with_hit
 from postfix.plan.edit import Edit
-from postfix.plan.figures import figures_after, predicted, shot_flags
+from postfix.plan.figures import Figures, figures_after, predicted, shot_flags
 from postfix.plan.geometry import SIDES, moves_of
 from postfix.plan.handover import Side, blend, meet, shifted_keys
 from postfix.plan.model import Flag, Pin, Plan, ShotPlan
@@ -105,7 +105,7 @@ def plan_edit(
     )
     made = Plan(screen, used, edit.clip, shots, chosen)
     known = tuple(replace(d, plan=shot) for d, shot in zip(decisions, shots))
-    return Decided(made, edit, known, predicted_flags(edit, made))
+    return Decided(made, edit, known, predicted_flags(edit, made, [decision.after for decision in decisions]))
 
 
 def jump_tolerance_pct(screen: Screen, settings: PlanSettings) -> float:
@@ -195,11 +195,17 @@ def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, en
     return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step, one.is_free and other.is_free)
 
 
-def predicted_flags(edit: Edit, plan: Plan) -> dict[str, tuple[Flag, ...]]:
-    """For every shot by name, what the plan will leave outside its limits or what could not be judged."""
+def predicted_flags(edit: Edit, plan: Plan, moved: Sequence[Figures] = ()) -> dict[str, tuple[Flag, ...]]:
+    """For every shot by name, what the plan will leave outside its limits or what could not be judged.
+
+    ``moved``, where they are known already, are the figures of each shot after its move, without any window.
+    """
     found = {}
-    for shot, measured in zip(plan.shots, edit.shots):
-        figures = predicted(measured.arrays, shot, plan.clip, plan.settings.window)
+    for index, (shot, measured) in enumerate(zip(plan.shots, edit.shots)):
+        if moved and not shot.window and plan.settings.window.brief_s == 0.0:
+            figures = moved[index]
+        else:
+            figures = predicted(measured.arrays, shot, plan.clip, plan.settings.window)
         found[shot.name] = (
             *shot_flags(figures, measured.arrays, shot, plan, "the measurement of the source"),
             *_too_wide(measured.arrays, shot, plan),

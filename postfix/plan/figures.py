@@ -22,7 +22,7 @@ from postfix.plan.geometry import (
     window_px_at,
 )
 from postfix.plan.model import Flag, Plan, ShotPlan
-from postfix.plan.robust import ShotArrays, shot_arrays
+from postfix.plan.robust import ShotArrays, middle, shot_arrays
 from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
 from postfix.plan.window_brief import excess_beyond_brief
 from postfix.viewing import mm_from_pct
@@ -84,11 +84,6 @@ def _least(values: Array) -> float:
 
 def _most(values: Array) -> float:
     return -_least(-values)
-
-
-def _middle(values: Array) -> float:
-    kept = values[np.isfinite(values)]
-    return float(np.median(kept)) if kept.size else float("nan")
 
 
 @dataclass(frozen=True)
@@ -156,7 +151,7 @@ def figures_after(
         near_pct=_least(zoom * arrays.near + hit),
         far_pct=_most(zoom * arrays.far + hit),
         range_pct=_most(zoom * arrays.span),
-        median_pct=_middle(zoom * arrays.median + hit),
+        median_pct=middle(zoom * arrays.median + hit),
         left_edge_pct=_least(zoom * arrays.left_edge + hit),
         right_edge_pct=_least(zoom * arrays.right_edge + hit),
         left_excess_pct=excess["left"],

@@ -43,6 +43,15 @@ def running_median(values: Array, *, high: bool = False) -> Array:
     return np.take_along_axis(stacked, np.clip(middle, 0, group - 1), axis=1)[:, 0]
 
 
+def middle(values: Array) -> float:
+    """Median of what is finite; NaN where nothing is. Quicker than numpy's on the few frames of a shot."""
+    known = np.sort(values[np.isfinite(values)])
+    half = known.size // 2
+    if not known.size:
+        return float("nan")
+    return float(known[half] if known.size % 2 else (known[half - 1] + known[half]) / 2.0)
+
+
 @dataclass(frozen=True)
 class ShotArrays:
     """Measurements of a shot after the running median, percent of width; NaN where there is nothing.
