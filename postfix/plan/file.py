@@ -28,7 +28,7 @@ _HEADER = """\
 #   both eyes), "zoom" (both eyes enlarged by zoom to cover them).
 # window: pixels hidden, [top, bottom]: left edge in the left eye, right edge in the right eye, counted
 #   from the frame edge; linear between entries.
-# window_soft_px, window_opacity_pct: width of a soft edge inside every window (0 unless written), and how
+# window_soft_px, window_opacity_pct: width of a soft edge beside every window (0 unless written), and how
 #   much a window hides (100 unless written).
 # subject: what shall lie at a parallax of at_pct: a box [x, y, width, height] in pixels of the left eye at
 #   that frame; the hit follows from it. subject_found: the parallax that was measured in that box.
