@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from plan_tables import CLIP, frame, rows, table
+from plan_tables import CLIP, flags_of, frame, planned, rows, table
 
 from postfix.limits import Limits, limits_for
 from postfix.measure.columns import Columns
@@ -14,6 +15,7 @@ from postfix.measure.table import NAN, FrameMeasure
 from postfix.plan.figures import Figures, figures_of, flags_for, predicted, signed_pct, unjudged_edges
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.robust import ShotArrays, running_median, shot_arrays
+from postfix.plan.settings import PlanSettings, WindowSettings
 from postfix.viewing import BUILTIN_SCREENS
 
 
@@ -205,3 +207,14 @@ def test_figures_in_texts_carry_a_real_minus_and_no_minus_zero() -> None:
     assert signed_pct(-1.2) == "\N{MINUS SIGN}1.20 %"
     assert signed_pct(0.54) == "+0.54 %"
     assert signed_pct(-0.001) == "+0.00 %"
+
+
+def test_a_window_that_only_the_other_side_asks_for_need_not_be_judged() -> None:
+    made = table(lambda i: frame(left=rows(-1.2)), 48)
+    windows = PlanSettings(window=WindowSettings(both_sides=True))
+    plan = planned(made, BUILTIN_SCREENS["cinema-12m"], settings=windows)
+    assert plan.shots[0].window[0].left_px == plan.shots[0].window[0].right_px
+    assert flags_of(made, plan)["sh001"] == ()
+    # The very windows made by hand are judged on both sides.
+    by_hand = replace(plan, shots=(replace(plan.shots[0], by_hand=("window",)),))
+    assert [flag.code for flag in flags_of(made, by_hand)["sh001"]] == ["not-measured"]

@@ -87,7 +87,8 @@ def shot_results(plan: Plan, before: MeasurementTable | None, after: Measurement
         if now is not None:
             arrays = shot_arrays(now, shot.first, shot.last)
             figures_after = figures_of(now, shot.first, shot.last, plan.settings.window)
-            flags = shot_flags(figures_after, arrays, shot, plan, "the finished files")
+            source = None if was is None else shot_arrays(was, shot.first, shot.last)
+            flags = shot_flags(figures_after, arrays, shot, plan, "the finished files", source)
         results.append(ShotResult(shot, figures_before, figures_after, flags))
     return tuple(results)
 

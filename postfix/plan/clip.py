@@ -207,7 +207,7 @@ def predicted_flags(edit: Edit, plan: Plan, moved: Sequence[Figures] = ()) -> di
         else:
             figures = predicted(measured.arrays, shot, plan.clip, plan.settings.window)
         found[shot.name] = (
-            *shot_flags(figures, measured.arrays, shot, plan, "the measurement of the source"),
+            *shot_flags(figures, measured.arrays, shot, plan, "the measurement of the source", measured.arrays),
             *_too_wide(measured.arrays, shot, plan),
         )
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -266,7 +267,9 @@ def as_decided(flags: tuple[Flag, ...], shot: ShotPlan) -> tuple[Flag, ...]:
     )
 
 
-def shot_flags(figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan, measured_on: str) -> tuple[Flag, ...]:
+def shot_flags(
+    figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan, measured_on: str, source: ShotArrays | None = None
+) -> tuple[Flag, ...]:
     """Everything that is outside its limit in a shot of a plan, or could not be judged.
 
     Parameters
@@ -278,13 +281,24 @@ def shot_flags(figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan,
     shot, plan
     measured_on : str
         What ``arrays`` are of, for the text: "the finished files".
+    source : ShotArrays, optional
+        What was measured on the source: a window that nothing there asks for, made because of the other side or of the
+        shot that is dissolved with, need not be judged.
     """
+    sides = SIDES if source is None or "window" in shot.by_hand else _sides_in_need(source, shot, plan)
     flags = (
         *flags_for(figures, plan.limits, plan.screen.width_mm),
         *see_through(shot),
-        *unjudged_edges(arrays, shot, measured_on),
+        *unjudged_edges(arrays, shot, measured_on, sides),
     )
     return as_decided(flags, shot)
+
+
+def _sides_in_need(source: ShotArrays, shot: ShotPlan, plan: Plan) -> tuple[Side, ...]:
+    """Sides at which content of the shot itself would be in front of its edge without a window."""
+    after = figures_after(source, moves_of(shot, plan.clip), plan.clip)
+    excess = zip(SIDES, (after.left_excess_pct, after.right_excess_pct))
+    return tuple(side for side, pct in excess if pct > EDGE_TOLERANCE_PCT)
 
 
 def see_through(shot: ShotPlan) -> tuple[Flag, ...]:
@@ -298,7 +312,9 @@ def see_through(shot: ShotPlan) -> tuple[Flag, ...]:
     return (Flag("window", text),)
 
 
-def unjudged_edges(arrays: ShotArrays, shot: ShotPlan, measured_on: str) -> tuple[Flag, ...]:
+def unjudged_edges(
+    arrays: ShotArrays, shot: ShotPlan, measured_on: str, sides: Sequence[Side] = SIDES
+) -> tuple[Flag, ...]:
     """A flag for each side where the plan has a window and hardly anything could be measured at that edge.
 
     Without it, an edge where the measurement found nothing to go by would count as one with nothing in front of it.
@@ -312,6 +328,8 @@ def unjudged_edges(arrays: ShotArrays, shot: ShotPlan, measured_on: str) -> tupl
     shot : ShotPlan
     measured_on : str
         What the table is of, for the text: "the finished files".
+    sides : sequence of Side
+        Those to look at.
 
     Returns
     -------
@@ -323,6 +341,8 @@ def unjudged_edges(arrays: ShotArrays, shot: ShotPlan, measured_on: str) -> tupl
     window_px = window_px_at(shot, np.arange(shot.first, shot.last + 1))
     flags = []
     for side, columns in zip(SIDES, (slice(0, 2), slice(2, 4))):
+        if side not in sides:
+            continue
         width_px = window_px[:, columns].max(axis=1)
         wide = (width_px > 0.0) & (width_px >= (width_px.min() + width_px.max()) / 2.0)
         judged, windowed = int((_edge_seen(arrays, side) & wide).sum()), int(wide.sum())
