@@ -348,7 +348,7 @@ PIN_FAULTS = [
     (f'{SHOT}name = "s002"\nframe = 4\nhit = 1\n', "frame = 4", "both name and frame"),
     (f'{SHOT}name = "s002"\nhit = 1\nsubject = {SUBJECT}\n', "hit", "both hit and subject"),
     (f'{SHOT}name = " "\nhit = 1\n', 'name = " "', "the name of a shot"),
-    (f"{SHOT}name = 2\nhit = 1\n", "name = 2", "the name of a shot in quotes"),
+    (f"{SHOT}name = 2\nhit = 1\n", "name = 2", "the name of a shot, in quotation marks"),
     (f"{SHOT}frame = 2.0\nhit = 1\n", "frame = 2.0", "a whole number"),
     (f"{SHOT}frame = true\nhit = 1\n", "frame = true", "a whole number"),
     (f"{SHOT}shot = 2\nhit = 1\n", "shot = 2", "not known", "name, frame, hit, subject"),

@@ -8,8 +8,7 @@ from collections.abc import Iterable, Sequence
 from postfix.errors import InputError
 from postfix.plan.model import Pin, Subject
 from postfix.plan.pins import require_in_picture
-from postfix.plan.screens import describe
-from postfix.plan.settings_file import hit_from, subject_from, subject_of
+from postfix.plan.settings_file import hit_from, pin_of, subject_from, subject_of
 from postfix.plan.toml_tables import TomlTable
 from postfix.source.shots import Shot
 
@@ -32,7 +31,7 @@ def clip_pins(table: TomlTable, *, one_shot: bool) -> tuple[Pin, ...]:
     InputError
         Names file, line and key, what was found and what was expected.
     """
-    found = [*_clip_wide(table, one_shot=one_shot), *((shot, _shot_pin(shot)) for shot in table.tables("shot"))]
+    found = [*_clip_wide(table, one_shot=one_shot), *((shot, pin_of(shot, "name")) for shot in table.tables("shot"))]
     first: dict[object, Pin] = {}
     for at, pin in found:
         if one_shot and pin.shot not in (None, _ONE_SHOT):
@@ -71,7 +70,7 @@ def _clip_wide(table: TomlTable, *, one_shot: bool) -> list[tuple[TomlTable, Pin
     if hit and not one_shot:
         raise table.error("hit", "hit for a clip of many shots", "one for each shot", "write it under [[clip.shot]]")
     if hit and "subject" in table.data:
-        raise _both(table)
+        raise table.error("hit", "both hit and subject", "one of them, since hit follows from a subject", "remove one")
     if hit:
         return [(table, Pin(frame=hit[0].frame, hit=hit, where=table.where("hit")))]
     return [(at, Pin(frame=subject.frame, subject=subject, where=at.where())) for at, subject in _subjects(table)]
@@ -86,30 +85,6 @@ def _subjects(table: TomlTable) -> list[tuple[TomlTable, Subject]]:
     if not entries:
         raise table.error("subject", "an empty list", "at least one { frame, box, at_pct }", "add one or remove it")
     return [(entry, subject_of(entry)) for entry in entries]
-
-
-def _shot_pin(table: TomlTable) -> Pin:
-    table.only("name", "frame", "hit", "subject")
-    name = table.get("name", str, "the name of a shot in quotes") if "name" in table.data else None
-    if name is not None and not name.strip():
-        raise table.error("name", describe(name), "the name of a shot", "correct it")
-    frame = table.integer("frame", 0) if "frame" in table.data else None
-    if name is not None and frame is not None:
-        raise table.error("frame", "both name and frame", "one of them", "remove one")
-    hit, subject = hit_from(table, frame or 0), subject_from(table)
-    if hit and subject is not None:
-        raise _both(table)
-    if not hit and subject is None:
-        raise table.error("hit", "neither hit nor subject", "one of them", "add hit, in percent of width")
-    if name is None and frame is None:
-        if subject is None:
-            raise table.error("name", "neither name nor frame", "one of them", "say which shot is meant")
-        frame = subject.frame
-    return Pin(name, frame, hit, subject, table.where())
-
-
-def _both(table: TomlTable) -> InputError:
-    return table.error("hit", "both hit and subject", "one of them, since hit follows from a subject", "remove one")
 
 
 def _frames_of(pin: Pin) -> Iterable[tuple[str, int]]:

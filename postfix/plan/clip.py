@@ -15,7 +15,7 @@ from itertools import pairwise
 from postfix.limits import Limits, eye_mm_of, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.chain import best_choices, cheapest
-from postfix.plan.drafts import Draft, corridor_of, depths_of, draft, refined, rounding_pct, with_hit
+from postfix.plan.drafts import FINE_PARTS, Draft, corridor_of, depths_of, draft, refined, rounding_pct, with_hit
 from postfix.plan.edit import Edit
 from postfix.plan.figures import Figures, figures_after, predicted, shot_flags
 from postfix.plan.geometry import SIDES, moves_of
@@ -118,7 +118,7 @@ def _weighed(
 ) -> list[Draft]:
     """Every shot with the HIT that makes the sum of all costs least."""
     weight = settings.convergence.jump_weight
-    step_pct = clip.step_px * 100.0 / clip.width_px / 8.0
+    step_pct = clip.step_px * 100.0 / clip.width_px / FINE_PARTS
     current = drafts
     chosen = best_choices([one.choices for one in current], jump_pct, weight)
     if any(one.is_free and one.plan.fill == "zoom" for one in drafts):
@@ -130,7 +130,7 @@ def _weighed(
                 for one, index in zip(current, chosen)
             ]
             chosen = best_choices([one.choices for one in current], jump_pct, weight)
-            step_pct /= 8.0
+            step_pct /= FINE_PARTS
     return [
         replace(one, plan=with_hit(one.plan, float(one.choices.hit_pct[index])), alone_pct=cheapest(one.choices))
         if one.is_free

@@ -36,7 +36,7 @@ _NEAR_OUTSIDE_PCT = (0.0, 0.05, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2)
 _WORTH_EASING_PCT = 0.1
 """By how much less near must be outside after an eased move than after a held one, for it to be taken."""
 
-_FINE_PARTS = 8
+FINE_PARTS = 8
 """A shot that is drawn anew may move by parts of a step: this many at first, and as many again of each part."""
 
 
@@ -117,7 +117,7 @@ def refined(
 ) -> Draft:
     """The same shot with finer choices around one, where it is drawn anew and so need not move in whole steps."""
     reach = 4 * step_pct
-    fine = np.asarray(hit_pct + np.arange(-4 * _FINE_PARTS, 4 * _FINE_PARTS + 1) * (step_pct / _FINE_PARTS))
+    fine = np.asarray(hit_pct + np.arange(-4 * FINE_PARTS, 4 * FINE_PARTS + 1) * (step_pct / FINE_PARTS))
     old = one.choices.hit_pct
     fine = fine[(fine >= max(old[0], hit_pct - reach)) & (fine <= min(old[-1], hit_pct + reach))]
     fine = np.unique(np.concatenate([fine, [hit_pct, 0.0]] if old[0] <= 0.0 <= old[-1] else [fine, [hit_pct]]))
@@ -130,7 +130,7 @@ def refined(
 
 def _parts(candidates: Array, clip: ClipInfo) -> Array:
     step_pct = clip.step_px * 100.0 / clip.width_px
-    return (candidates[:-1, None] + np.arange(1, _FINE_PARTS) * (step_pct / _FINE_PARTS)).reshape(-1)
+    return (candidates[:-1, None] + np.arange(1, FINE_PARTS) * (step_pct / FINE_PARTS)).reshape(-1)
 
 
 def depths_of(shot: EditShot, wish: ShotPlan) -> tuple[float, float]:

@@ -132,7 +132,7 @@ def pins_from(table: TomlTable, key: str = "pin") -> tuple[Pin, ...]:
     """
     pins: list[Pin] = []
     for entry in table.tables(key):
-        pin = _pin(entry)
+        pin = pin_of(entry, "shot")
         for other in pins:
             if (pin.shot, pin.frame) == (other.shot, other.frame):
                 name = "shot" if pin.shot is not None else "frame"
@@ -141,14 +141,15 @@ def pins_from(table: TomlTable, key: str = "pin") -> tuple[Pin, ...]:
     return tuple(pins)
 
 
-def _pin(table: TomlTable) -> Pin:
-    table.only("shot", "frame", "hit", "subject")
-    shot = table.get("shot", str, "the name of a shot, in quotation marks") if "shot" in table.data else None
-    if shot == "":
-        raise table.error("shot", describe(shot), "the name of a shot", "correct it")
+def pin_of(table: TomlTable, name_key: str) -> Pin:
+    """The pin that a table describes; ``name_key`` is the key that holds the name of the shot."""
+    table.only(name_key, "frame", "hit", "subject")
+    shot = table.get(name_key, str, "the name of a shot, in quotation marks") if name_key in table.data else None
+    if shot is not None and not shot.strip():
+        raise table.error(name_key, describe(shot), "the name of a shot", "correct it")
     frame = table.integer("frame", 0) if "frame" in table.data else None
     if shot is not None and frame is not None:
-        raise table.error("frame", "both shot and frame", "one of them", "remove one")
+        raise table.error("frame", f"both {name_key} and frame", "one of them", "remove one")
     hit, subject = hit_from(table, frame or 0), subject_from(table)
     if hit and subject is not None:
         raise table.error("hit", "both hit and subject", "one of them, since hit follows from a subject", "remove one")
@@ -156,7 +157,7 @@ def _pin(table: TomlTable) -> Pin:
         raise table.error("hit", "neither hit nor subject", "one of them", "add hit, in percent of width")
     if shot is None and frame is None:
         if subject is None:
-            raise table.error("shot", "neither shot nor frame", "one of them", "say which shot is meant")
+            raise table.error(name_key, f"neither {name_key} nor frame", "one of them", "say which shot is meant")
         frame = subject.frame
     return Pin(shot, frame, hit, subject, table.where())
 
