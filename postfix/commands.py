@@ -19,12 +19,10 @@ from postfix.job.version import (
     Settings,
     SourceChoice,
     check_writing,
-    footage_of,
     make_version,
     measured,
     measured_source,
     require_same_clip,
-    require_same_footage,
     require_same_table,
     source_files,
     told_of,
@@ -199,11 +197,11 @@ def render(options: argparse.Namespace) -> Outcome:
     pair, _ = opened = choice.open()
     inputs = input_files(options, options.plan, options.measurement)
     check_writing((pair,), (Output(output, folder=True),), settings, inputs)
-    require_same_clip(decided, pair)
+    require_same_clip(decided, pair, plan_path=options.plan)
     if before is not None:
         require_same_table(before.clip, len(before.frames), options.measurement, pair)
     sources = source_files(pair)
-    require_same_footage(decided, footage_of(sources), options.plan)
+    require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
         return would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
     if before is None and settings.check:

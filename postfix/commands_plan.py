@@ -32,11 +32,12 @@ from postfix.plan.diff import differences_text, plan_differences
 from postfix.plan.edit import edit_of
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.fits import fits_of
+from postfix.plan.footage import require_same_footage
 from postfix.plan.locked import keep_locked, locked_only
 from postfix.plan.model import Pin, Plan
 from postfix.plan.screens import is_measures, read_screen
 from postfix.plan.settings import PlanSettings
-from postfix.plan.update import hand_limits, require_same_footage, update_text
+from postfix.plan.update import hand_limits, update_text
 from postfix.plan.why import why
 from postfix.source.pair import PairSource
 from postfix.source.shots import Shot
@@ -198,7 +199,7 @@ def _updated(options: argparse.Namespace) -> Outcome:
     if options.screen and [screen.name for screen in chosen_screens(options)] != [old.screen.name]:
         raise UsageError("--screen", ", ".join(options.screen), f"{old.screen.name}, as in {path}", "leave it out")
     columns = read_columns(options.measurement)
-    require_same_footage(old, columns.clip, columns.count, options.measurement)
+    require_same_footage(old, columns.clip, columns.count, options.measurement, path)
     wanted = settings_files(options)
     settings = old.settings if options.settings is None else wanted.for_screen(old.screen.name)
     settings = chosen_rules(options, settings)

@@ -17,10 +17,11 @@ from postfix.errors import InputError
 from postfix.limits import LimitRules, Limits, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.file import plan_text, read_plan
+from postfix.plan.footage import require_same_footage
 from postfix.plan.model import HitKey, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.settings import PlanSettings, WindowSettings
 from postfix.plan.toml_blocks import blocks_of
-from postfix.plan.update import HAND_RULE, hand_limits, require_same_footage, update_text
+from postfix.plan.update import HAND_RULE, hand_limits, update_text
 from postfix.viewing import BUILTIN_SCREENS
 
 PATH = Path("plan.toml")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from postfix.job.kept import Origin, finished_version
@@ -16,8 +16,8 @@ from postfix.job.version import (
     Settings,
     SourceChoice,
     Version,
-    footage_of,
     make_version,
+    marked,
     measured,
     source_files,
     told_of,
@@ -93,8 +93,7 @@ def run_clip(
         origin = Origin(measurement.with_suffix(".origin.json"), choice, checksums.result)
         table = read_table(measurement) if settings.resume and origin.is_kept() else None
         if table is None:
-            table = measured(pair, cuts, "measure", settings)
-            table = replace(table, clip=replace(table.clip, footage=footage_of(checksums.result())))
+            table = marked(measured(pair, cuts, "measure", settings), checksums.result())
             write_table(measurement, table, force=settings.force or settings.resume)
             origin.keep()
         else:

@@ -23,6 +23,7 @@ from postfix.measure.remarks import Told, told
 from postfix.measure.table import ClipInfo, MeasurementTable, footage_mark
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
+from postfix.plan.footage import require_same_footage
 from postfix.plan.geometry import changes_nothing
 from postfix.plan.model import Plan
 from postfix.render.moves import render_pair
@@ -126,7 +127,12 @@ def measured_source(
         checksums = beside.submit(source_files, pair)
         table = measured(pair, cuts, "measure", settings)
         sources = checksums.result()
-    return replace(table, clip=replace(table.clip, footage=footage_of(sources))), sources
+    return marked(table, sources), sources
+
+
+def marked(table: MeasurementTable, sources: Iterable[EyeFile]) -> MeasurementTable:
+    """The table with the mark of the footage that it was measured on."""
+    return replace(table, clip=replace(table.clip, footage=footage_of(sources)))
 
 
 def footage_of(sources: Iterable[EyeFile]) -> str:
@@ -220,7 +226,7 @@ def make_version(
     OutputError
         Where the folder exists or cannot be written, or what was written is not what it should be.
     """
-    require_same_clip(plan, pair)
+    require_same_clip(plan, pair, sources)
     with staged(folder, folder=True, force=settings.force) as work:
         _write_eyes(pair, plan, work, settings)
         written = [reopen_and_count(work / eye, like) for eye, like in zip(EYES, (pair.left, pair.right))]
@@ -276,24 +282,13 @@ def _write_eyes(pair: PairSource, plan: Plan, work: Path, settings: Settings) ->
             progress(1)
 
 
-def require_same_clip(plan: Plan, pair: PairSource) -> None:
-    """Refuse a plan made for other footage: size, rate, step or number of frames differ."""
-
-    planned = _clip_words(plan.clip, plan.shots[-1].last + 1)
-    present = _clip_words(clip_info(pair), pair.count)
-    if planned != present:
-        raise InputError(pair.left.path, present, f"{planned} as in the plan", "plan again from a measurement of it")
-
-
-def require_same_footage(plan: Plan, footage: str, path: Path) -> None:
-    """Refuse, by its path, a plan that was made for other frames, where its mark and the footage's are both known."""
-    if plan.clip.footage and footage and plan.clip.footage != footage:
-        raise InputError(
-            path,
-            f"a plan for footage with the mark {plan.clip.footage}",
-            f"one for the footage given, whose mark is {footage}",
-            "give the very files, frames, order and offset of the eyes that were measured, or measure and plan again",
-        )
+def require_same_clip(
+    plan: Plan, pair: PairSource, sources: tuple[EyeFile, ...] = (), plan_path: Path | None = None
+) -> None:
+    """Refuse a plan made for other footage: size, rate, step or number of frames differ, or the very frames where
+    ``sources`` are known."""
+    clip = replace(clip_info(pair), footage=footage_of(sources) if sources else "")
+    require_same_footage(plan, clip, pair.count, pair.left.path, plan_path)
 
 
 def require_same_table(clip: ClipInfo, count: int, path: Path, pair: PairSource) -> None:

@@ -15,7 +15,6 @@ from tomlkit.items import Array
 
 from postfix.errors import InputError
 from postfix.limits import Limits
-from postfix.measure.table import ClipInfo
 from postfix.plan.file import plan_tables, shot_table, shot_text
 from postfix.plan.file_read import plan_from
 from postfix.plan.matching import shot_pairs
@@ -64,49 +63,6 @@ def hand_limits(old: Plan, limits: Limits, path: Path = Path("the earlier plan")
             "correct what was typed by hand, or remove its line to have what the rules give",
         )
     return used
-
-
-def require_same_footage(plan: Plan, clip: ClipInfo, frames: int, path: Path) -> None:
-    """Refuse a plan made for other footage: length, size, rate, step, or footage mark where both are known, differ.
-
-    Parameters
-    ----------
-    plan : Plan
-    clip : ClipInfo
-        What is there: of a measurement, or of a source.
-    frames : int
-        How many frames are there.
-    path : Path
-        Of the measurement or the source, for the message.
-
-    Raises
-    ------
-    InputError
-        Says only what differs.
-    """
-    planned = _clip_words(plan.clip, plan.shots[-1].last + 1, clip.footage)
-    present = _clip_words(clip, frames, plan.clip.footage)
-    differing = [(was, now) for was, now in zip(planned, present) if was != now]
-    if differing:
-        was, now = (", ".join(side) for side in zip(*differing))
-        raise InputError(
-            path,
-            f"footage '{clip.name}' with {now}",
-            f"{was}, as in the plan for '{plan.clip.name}'",
-            "plan this footage anew, or give the footage that the plan was made for",
-        )
-
-
-def _clip_words(clip: ClipInfo, frames: int, other_footage: str) -> list[str]:
-    words = [
-        f"{frames} frames",
-        f"pictures of {clip.width_px}x{clip.height_px} px",
-        f"{clip.rate} frames/s",
-        f"moves in steps of {clip.step_px} px",
-    ]
-    if clip.footage and other_footage:
-        words.append(f"footage mark {clip.footage}")
-    return words
 
 
 @dataclass(frozen=True)
