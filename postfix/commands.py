@@ -14,6 +14,7 @@ from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
 from postfix.job.run import ClipRun, planned_outputs, run_clip
+from postfix.job.subjects import found_pins
 from postfix.job.version import (
     Output,
     Settings,
@@ -298,6 +299,7 @@ def run(options: argparse.Namespace) -> Outcome:
     ]
     inputs = {path for clip in clips for path in clip.inputs}
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
+    clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
     if options.dry_run:
         return would_write(output.path for output in outputs)
     with claimed(out):

@@ -280,3 +280,15 @@ def test_a_version_is_not_rendered_from_a_plan_for_other_frames_of_the_same_meas
     typed = ["render", *source_words(*other), "--plan", plan, "-o", tmp_path / "out"]
     fails(capsys, typed, 3, str(plan), mark, "plan again")
     assert tree(tmp_path) == before
+
+
+def test_a_subject_that_cannot_be_found_in_the_last_clip_is_said_before_the_first_frame_of_any(tmp_path, capsys):
+    left, right = write_kites(tmp_path / "in")
+    tiny = "{ frame = 2, box = [0, 0, 7, 7], at_pct = 0.0 }"
+    (tmp_path / "job.toml").write_text(
+        f'screens = ["tv-55in"]\n[[clip]]\nname = "one"\nleft = "{left}"\nright = "{right}"\nframes = "0-3"\n'
+        f'[[clip]]\nname = "two"\nleft = "{left}"\nright = "{right}"\nframes = "4-7"\nsubject = {tiny}\n'
+    )
+    before = tree(tmp_path)
+    fails(capsys, ["run", "--job", tmp_path / "job.toml", "-o", tmp_path / "out"], 3, "job.toml", "frame 2")
+    assert tree(tmp_path) == before

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from postfix.job.kept import Origin, finished_version
-from postfix.job.subjects import found_pins
 from postfix.job.version import (
     Opened,
     Output,
@@ -72,8 +71,8 @@ def run_clip(
 ) -> ClipRun:
     """Measure once, then plan, render, re-measure and log for each screen.
 
-    The caller has opened the choice and checked the outputs and pins, for all clips of a job before the first of them.
-    ``settings_for`` gives the settings of planning for a screen's name; what is pinned is looked for in the footage.
+    The caller has opened the choice, checked the outputs and looked for the subjects of pins, for all clips of a job
+    before the first of them. ``settings_for`` gives the settings of planning for a screen's name.
 
     With ``settings.resume`` a measurement and versions that an earlier run finished are kept, as long as the source
     and the program are the same.
@@ -85,7 +84,6 @@ def run_clip(
         version that it left is not the one that would be made now.
     """
     pair, cuts = opened
-    pins = found_pins(pair, pins)  # what cannot be found is said before the long work
     measurement = planned_outputs(out, pair.name, screens)[0].path
     with ThreadPoolExecutor(1) as beside:
         # Reading every byte for the checksums overlaps the measuring.
