@@ -204,7 +204,16 @@ def test_figures_that_are_none_in_a_measurement_are_named_with_their_line(place,
 def test_a_plan_for_other_footage_is_not_updated(place, capsys, texts, change, says):
     (place / "e.toml").write_text(change(texts["p.toml"]))
     assert (place / "e.toml").read_text() != texts["p.toml"]
-    refused(capsys, place, ["plan", "m.csv", "--update", "e.toml"], 3, "m.csv", *says, "as in e.toml", "measure and plan again")
+    refused(
+        capsys,
+        place,
+        ["plan", "m.csv", "--update", "e.toml"],
+        3,
+        "m.csv",
+        *says,
+        "as in e.toml",
+        "measure and plan again",
+    )
 
 
 # --- wrong use ---------------------------------------------------------------------------------------------------

@@ -119,3 +119,27 @@ def test_what_is_at_its_limit_to_the_last_digit_is_not_moved() -> None:
     (shot,) = planned(table(lambda i: frame(-0.5, 0.5417), 24), CINEMA, limits).shots
     assert shot.hit == (HitKey(0, 0.0),)
     assert shot.reason == "within limits as shot"
+
+
+def test_a_common_zoom_that_would_push_a_shot_beyond_its_limit_is_not_taken() -> None:
+    tv = BUILTIN_SCREENS["tv-55in"]
+    made = table(lambda i: frame(3.4, 4.0) if i < 96 else frame(5.9, 6.5), 192, cuts=(96,))
+    plan = planned(_dissolving(made, 24), tv, settings=LONE, fill="zoom")
+    for index in (0, 1):
+        far_over, near_over = _over(made, plan, index)
+        assert max(far_over, near_over) <= 0.02
+
+
+def test_a_move_in_a_dissolve_that_a_short_shot_makes_quick_is_said() -> None:
+    made = table(lambda i: frame(-0.3, 2.0) if i < 24 else frame(-0.3, 0.2), 48, cuts=(24,))
+    plan = planned(_dissolving(made, 12), CINEMA, settings=LONE)
+    assert "faster than the 1 % a second that were asked for" in " ".join(shot.reason for shot in plan.shots)
+    slow = planned(_dissolving(table(lambda i: frame(-0.3, 0.9) if i < 96 else frame(), 192, cuts=(96,)), 12), CINEMA)
+    assert "faster than" not in " ".join(shot.reason for shot in slow.shots)
+
+
+def test_limits_are_not_blamed_for_a_shot_that_is_too_short_to_move() -> None:
+    made = table(lambda i: frame(-0.2, 0.2) if i < 2 else frame(1.0, 1.4), 4, cuts=(2,))
+    plan = planned(_dissolving(made, 6), CINEMA, settings=LONE)
+    assert "the HIT steps by" in plan.shots[0].reason
+    assert "because of the limits" not in plan.shots[0].reason

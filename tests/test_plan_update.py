@@ -355,3 +355,16 @@ def test_a_limit_whose_line_is_removed_is_what_the_rules_give(tmp_path: Path) ->
     removed = "".join(line for line in text.splitlines(keepends=True) if not line.startswith("far_pct"))
     read = _read(tmp_path, removed)
     assert (read.limits.far_pct, read.limits.by_hand) == (limits_for(screen).far_pct, ())
+    assert read.limits.far_rule == limits_for(screen).far_rule
+    updated = update_text(removed, read, read)
+    assert any(line.startswith("far_pct = ") for line in updated.splitlines())
+    assert update_text(updated, read, read) == updated
+
+
+def test_a_limit_that_contradicts_what_the_rules_give_is_named_itself(tmp_path: Path) -> None:
+    screen = BUILTIN_SCREENS["cinema-12m"]
+    text = plan_text(Plan(screen, limits_for(screen), CLIP, (ShotPlan("a", 0, 9),)))
+    lines = [line for line in text.splitlines() if not line.startswith("near_pct")]
+    typed = "\n".join("far_pct = -8.0" if line.startswith("far_pct") else line for line in lines)
+    with pytest.raises(InputError, match=r"\[limits\], far_pct: found -8\.0, expected more than -1\.745"):
+        _read(tmp_path, typed)

@@ -24,7 +24,7 @@ from postfix.plan.model import Flag, Pin, Plan, ShotPlan
 from postfix.plan.pins import wishes_of
 from postfix.plan.reasons import Cut, Decision, reason_of
 from postfix.plan.robust import ShotArrays
-from postfix.plan.runs import with_one_zoom, with_windows
+from postfix.plan.runs import no_worse, with_one_zoom, with_windows
 from postfix.plan.settings import PlanSettings
 from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import Screen, pct_from_mm, range_mm_from_arcmin
@@ -82,7 +82,7 @@ def plan_edit(
     drafts = [draft(shot, wish, used, edit.clip, chosen) for shot, wish in zip(edit.shots, wishes)]
     jump_pct = jump_tolerance_pct(screen, chosen)
     held = _weighed(drafts, jump_pct, used, edit.clip, chosen)
-    eased = with_one_zoom(_handed_over(held, jump_pct, used, edit.clip, chosen))
+    eased = with_one_zoom(_handed_over(held, jump_pct, used, edit.clip, chosen), used, edit.clip)
     decisions = []
     for index, (one, plan) in enumerate(zip(eased, with_windows(eased, edit.clip, chosen.window))):
         decisions.append(
@@ -95,6 +95,7 @@ def plan_edit(
                 after=figures_after(one.shot.arrays, moves_of(plan, edit.clip), edit.clip),
                 entry=_cut(eased, index - 1, jump_pct, edit.clip, entry=True),
                 leave=_cut(eased, index, jump_pct, edit.clip, entry=False),
+                ease_pct_per_s=chosen.convergence.ease_pct_per_s,
             )
         )
     shots = tuple(
@@ -165,7 +166,9 @@ def _handed_over(
         plan = replace(one.plan, hit=keys)
         if plan.fill == "zoom":
             plan = replace(plan, zoom=with_hit(plan, max((key.pct for key in keys), key=abs)).zoom)
-        result.append(replace(one, plan=plan))
+        moved = replace(one, plan=plan)
+        # More zoom stretches depth: where that goes beyond a limit the shot stays as it was held.
+        result.append(moved if no_worse(moved, one, limits, clip) else one)
     return result
 
 
@@ -192,7 +195,9 @@ def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, en
     moved = [end.plan.zoom * depth + hit for (end, depth, _), hit in zip(ends, hits)]
     name = (one if entry else other).shot.name
     dissolve, hit_step = other.shot.dissolve_frames, hits[1] - hits[0]
-    return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step, one.is_free and other.is_free)
+    # A shot of one or two frames has none in which it could move.
+    by_limits = all(end.is_free and end.shot.count > 2 for end, _, _ in ends)
+    return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step, by_limits)
 
 
 def predicted_flags(edit: Edit, plan: Plan, moved: Sequence[Figures] = ()) -> dict[str, tuple[Flag, ...]]:

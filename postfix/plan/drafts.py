@@ -178,7 +178,7 @@ def _moved(wish: ShotPlan, keys: tuple[HitKey, ...]) -> ShotPlan:
     return replace(wish, hit=keys, zoom=_zoom(keys, wish.fill))
 
 
-def _over_pct(shot: EditShot, plan: ShotPlan, limits: Limits, clip: ClipInfo) -> tuple[float, float]:
+def over_pct(shot: EditShot, plan: ShotPlan, limits: Limits, clip: ClipInfo) -> tuple[float, float]:
     """How far far and near are beyond their limits after a plan's move, percent of width; below 0 if inside."""
     after = figures_after(shot.arrays, moves_of(plan, clip), clip)
     return after.far_pct - limits.far_pct, limits.near_pct - after.near_pct
@@ -192,7 +192,7 @@ def _eased(
     for margin in (FAR_MARGIN_PCT, 0.0, -LIMIT_TOLERANCE_PCT):
         keys = eased_keys(corridor.narrowed(rounding_pct(clip, wish.fill) + margin), shot.first, speed)
         # A zoom stretches depth a little beyond what the corridor knew.
-        if keys is not None and max(_over_pct(shot, _moved(wish, keys), limits, clip)) <= LIMIT_TOLERANCE_PCT:
+        if keys is not None and max(over_pct(shot, _moved(wish, keys), limits, clip)) <= LIMIT_TOLERANCE_PCT:
             return keys
     return None
 
@@ -204,7 +204,7 @@ def _less_outside(
     is none that is worth it: where the depth of single frames is too large, no move helps."""
     corridor = corridor_of(shot.arrays, limits, 1.0)
     rounding = rounding_pct(clip, wish.fill)
-    held_over = _over_pct(shot, with_hit(wish, held_pct), limits, clip)[1]
+    held_over = over_pct(shot, with_hit(wish, held_pct), limits, clip)[1]
     forced = float(np.max(corridor.least - corridor.most, initial=0.0, where=np.isfinite(corridor.least)))
     for near_pct in _NEAR_OUTSIDE_PCT:
         if near_pct + max(forced, 0.0) > held_over - _WORTH_EASING_PCT:
@@ -212,7 +212,7 @@ def _less_outside(
         inside = Corridor(corridor.least + rounding, corridor.most - rounding).opened(near_pct)
         keys = eased_keys(inside, shot.first, _speed(clip, settings))
         if keys is not None:
-            far_over, near_over = _over_pct(shot, _moved(wish, keys), limits, clip)
+            far_over, near_over = over_pct(shot, _moved(wish, keys), limits, clip)
             if far_over <= LIMIT_TOLERANCE_PCT and near_over <= held_over - _WORTH_EASING_PCT:
                 return keys
     return None

@@ -77,17 +77,24 @@ def _limits(table: TomlTable, screen: Screen, rules: LimitRules) -> Limits:
     given = limits_for(screen, rules) if missing else None
 
     def pct(name: str, test: Callable[[float], bool], expected: str) -> float:
-        rule = None if given is None or name not in missing else float(getattr(given, f"{name}_pct"))
-        return table.number(f"{name}_pct", test, expected, rule)
+        by_rule = None if given is None or name not in missing else float(getattr(given, f"{name}_pct"))
+        return table.number(f"{name}_pct", test, expected, by_rule)
+
+    def rule(name: str) -> str:
+        written = str(table.get(f"{name}_rule", str, "text", ""))
+        return written if given is None or name not in missing else str(getattr(given, f"{name}_rule"))
 
     limits = Limits(
         near_pct=pct("near", lambda value: abs(value) <= 1e4, "percent of picture width"),
         far_pct=pct("far", lambda value: abs(value) <= 1e4, "percent of picture width"),
         range_pct=pct("range", lambda value: 0.0 < value <= 1e4, "percent of picture width, more than 0"),
-        near_rule=table.get("near_rule", str, "text", ""),
-        far_rule=table.get("far_rule", str, "text", ""),
-        range_rule=table.get("range_rule", str, "text", ""),
+        near_rule=rule("near"),
+        far_rule=rule("far"),
+        range_rule=rule("range"),
     )
+    if limits.near_pct >= limits.far_pct and "near" in missing:
+        expected = f"more than {limits.near_pct:g}, the near limit that the rules give"
+        raise table.error("far_pct", describe(limits.far_pct), expected, "correct it, or write near_pct too")
     if limits.near_pct >= limits.far_pct:
         expected = f"less than far_pct, {limits.far_pct:g}"
         raise table.error("near_pct", describe(limits.near_pct), expected, "swap or correct them")

@@ -73,7 +73,8 @@ def blend(
     -------
     before, after : (float, int)
         What to add at the cut, percent of width, and the frames over which it comes: the half of the dissolve, or
-        more where the move would be too fast.
+        more where the move would be too fast. In a shot too short for that it is faster all the same: a quick move
+        in a dissolve is seen less than a jump.
     """
     way = after.held_pct - before.held_pct
     span = max(frames // 2, int(np.ceil(EASE_PEAK * abs(way) / speed_pct_per_frame)))

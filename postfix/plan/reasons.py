@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.choices import within_limits
 from postfix.plan.drafts import PCT_STEP, How
+from postfix.plan.easing import EASE_PEAK
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import (
     EDGE_TOLERANCE_PCT,
@@ -82,6 +84,8 @@ class Decision:
         After the move, without any window.
     entry, leave : Cut or None
         Its first and its last cut; None at the ends of the clip.
+    ease_pct_per_s : float
+        Fastest move that was asked for.
     """
 
     shot: EditShot
@@ -92,6 +96,7 @@ class Decision:
     after: Figures
     entry: Cut | None
     leave: Cut | None
+    ease_pct_per_s: float
 
     @property
     def is_alone(self) -> bool:
@@ -181,14 +186,14 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
         eased = f"eased{_in_steps(decision, clip)}: {_moves(plan.hit)}"
         return f"{', and '.join(causes)}; no held HIT keeps both inside, so it is {eased}"
     held = decision.held_pct
-    softened = [cut for cut in (decision.entry, decision.leave) if cut is not None and cut.is_softened]
+    softened = _softened(decision)
     words = ", and ".join(causes)
     if causes:
         step = "HIT" if is_resampled(plan) else "whole step"
         words += f"; moved {_way(held, clip, plan)}" if held else f"; not moved, because no {step} puts both inside"
         if not decision.is_alone and softened:
             words += f", which also makes {_softer(softened)}"
-    elif held:
+    elif abs(held) >= _TOLD_PCT:
         words = f"moved {_way(held, clip, plan)}"
         if decision.is_alone:
             words += ": that costs less than the window which it spares or narrows"
@@ -202,9 +207,19 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
     return "; ".join(filter(None, [words, *_handed_over(decision, clip), enlarged]))
 
 
+def _softened(decision: Decision) -> list[Cut]:
+    """Cuts at which the shot's own move made a jump that was too large smaller, its neighbours as they are planned."""
+    ends = ((decision.entry, -decision.plan.hit[0].pct), (decision.leave, decision.plan.hit[-1].pct))
+    return [
+        cut
+        for cut, without_pct in ends
+        if cut is not None and cut.is_softened and abs(cut.planned_pct) < abs(cut.planned_pct + without_pct) - _TOLD_PCT
+    ]
+
+
 def _enlarged(plan: ShotPlan) -> str:
-    """By how much a shot is drawn larger, and what for; empty where it is not."""
-    if plan.zoom == 1.0:
+    """By how much a shot is drawn larger, and what for; empty where it is not to speak of."""
+    if plan.zoom - 1.0 < _TOLD_PCT / 100.0:
         return ""
     needed = covering_zoom(max(abs(key.pct) for key in plan.hit))
     why = "to cover the sides" if plan.zoom - needed < 1e-6 else "like what it dissolves with"
@@ -215,12 +230,25 @@ def _handed_over(decision: Decision, clip: ClipInfo) -> list[str]:
     """What a held shot does at its ends to meet its neighbours."""
     start, end = decision.plan.hit[0].pct, decision.plan.hit[-1].pct
     words = []
-    if start != decision.held_pct and decision.entry is not None:
+    if abs(start - decision.held_pct) >= _TOLD_PCT and decision.entry is not None:
         words.append(f"eased from {signed_pct(start)} at its start, to meet {decision.entry.other}")
-    if end != decision.held_pct and decision.leave is not None:
+    if abs(end - decision.held_pct) >= _TOLD_PCT and decision.leave is not None:
         words.append(f"eased to {signed_pct(end)} at its end, to meet {decision.leave.other}")
-    steps = _in_steps(decision, clip)
-    return [*words[:-1], f"{words[-1]},{steps}" if steps else words[-1]] if words else []
+    if not words:
+        return []
+    steps, fastest = _in_steps(decision, clip), _fastest_pct_per_s(decision.plan, clip)
+    if steps:
+        words[-1] += f",{steps}"
+    if fastest > decision.ease_pct_per_s + _TOLD_PCT:
+        asked = f"the {decision.ease_pct_per_s:g} % a second that were asked for"
+        words.append(f"that is up to {fastest:.1f} % a second, faster than {asked}, because the shot is short")
+    return words
+
+
+def _fastest_pct_per_s(plan: ShotPlan, clip: ClipInfo) -> float:
+    """Peak speed of a HIT that moves, percent of width a second."""
+    means = (abs(b.pct - a.pct) / (b.frame - a.frame) for a, b in pairwise(plan.hit))
+    return EASE_PEAK * max(means, default=0.0) * float(clip.rate)
 
 
 def _softer(cuts: list[Cut]) -> str:

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
-from postfix.plan.drafts import Draft
+from postfix.plan.drafts import Draft, over_pct
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT
 from postfix.plan.geometry import Array, Moves, moves_of, window_px_at
 from postfix.plan.model import ShotPlan, WindowKey
 from postfix.plan.robust import ShotArrays
@@ -18,16 +20,25 @@ from postfix.plan.window_keys import rounded_up
 from postfix.plan.windows import windows_for
 
 
-def with_one_zoom(drafts: Sequence[Draft]) -> list[Draft]:
+def with_one_zoom(drafts: Sequence[Draft], limits: Limits, clip: ClipInfo) -> list[Draft]:
     """Shots that are enlarged and dissolve into each other all take the largest zoom of them, so that no size jumps.
 
     A shot whose HIT a person decided, or that moves inside to keep its limits, keeps its own and parts the others.
+    Where the common zoom would push any of them beyond a limit, all keep their own: limits go first.
     """
     made: list[Draft] = []
     for run in _runs(drafts, lambda one: one.plan.fill == "zoom" and one.how in ("held", "not measured")):
         zoom = max(one.plan.zoom for one in run)
-        made += [replace(one, plan=replace(one.plan, zoom=zoom)) if len(run) > 1 else one for one in run]
+        joined = [replace(one, plan=replace(one.plan, zoom=zoom)) for one in run]
+        alike = len(run) > 1 and all(no_worse(new, old, limits, clip) for new, old in zip(joined, run))
+        made += joined if alike else run
     return made
+
+
+def no_worse(new: Draft, old: Draft, limits: Limits, clip: ClipInfo) -> bool:
+    """Whether a shot is not further beyond its limits than it was, or by no more than passes."""
+    pairs = zip(over_pct(new.shot, new.plan, limits, clip), over_pct(old.shot, old.plan, limits, clip))
+    return all(not after > max(before, LIMIT_TOLERANCE_PCT) for after, before in pairs)
 
 
 def with_windows(drafts: Sequence[Draft], clip: ClipInfo, settings: WindowSettings) -> list[ShotPlan]:

@@ -15,6 +15,7 @@ from tomlkit.items import Array
 
 from postfix.errors import InputError
 from postfix.limits import Limits
+from postfix.plan.decided import LIMIT_NAMES
 from postfix.plan.file import plan_tables, shot_table, shot_text
 from postfix.plan.file_read import plan_from
 from postfix.plan.matching import shot_pairs
@@ -26,6 +27,8 @@ HAND_RULE = "given by hand in the plan"
 
 _DECIDED = ("hit", "zoom", "fill", "window")
 """Keys that a shot has after an update, also where a person had taken them out to have them decided anew."""
+
+_LIMITS = tuple(f"{name}_pct" for name in LIMIT_NAMES)
 
 _BY_PROGRAM = ("as_planned", "subject_found")
 """Keys that are held against the file itself: what stands there may not count any more, or not be known to it yet."""
@@ -146,9 +149,8 @@ def _pieces(blocks: list[Block]) -> list[_Piece]:
 def _with_tables(pieces: list[_Piece], old: Plan, new: Plan) -> list[_Piece]:
     """The pieces with every table but the shots brought up to date."""
     before, after = plan_tables(old), plan_tables(new)
-    left = [name for name in after if after[name] != before.get(name)]
-    if not left:
-        return pieces
+    # A limit whose line a person took out comes back as the rules give it.
+    left = [name for name in after if name == "limits" or after[name] != before.get(name)]
     made = list(pieces)
     for index, piece in enumerate(made):
         if piece.is_shot or not left:
@@ -157,7 +159,7 @@ def _with_tables(pieces: list[_Piece], old: Plan, new: Plan) -> list[_Piece]:
         for name in list(left):
             table = _below(document, name)
             if table is not None:
-                _merge(table, before[name], after[name])
+                _merge(table, before[name], after[name], always=_LIMITS if name == "limits" else ())
                 left.remove(name)
         made[index] = replace(piece, text=tomlkit.dumps(document))
     if left:
