@@ -15,10 +15,14 @@ from real_pairs import motorcycle
 from postfix.demo.layers import Layer, layered_scene
 from postfix.errors import InputError
 from postfix.measure.frame import IDENTICAL, NO_TEXTURE, NOTHING_IN_COMMON, REPEATED, TOO_SMALL
-from postfix.measure.subject import SubjectFound, largest_depth, subject_parallax, subjects_parallax
+from postfix.measure.subject import SubjectFound, largest_depth, subjects_parallax
 
 WIDTH, HEIGHT = 960, 540
 WITHIN_PCT, WITHIN_PHOTO_PCT = 0.05, 0.1
+
+
+def subject_parallax(pair, frame, box):
+    return subjects_parallax(pair, [(frame, box)])[0]
 
 
 def as_bytes(eye):

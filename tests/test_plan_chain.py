@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import lil_array
 
 from postfix.limits import Limits
-from postfix.plan.chain import Choices, best_choices, total_cost
+from postfix.plan.chain import Choices, best_choices
 from postfix.plan.clip import jump_tolerance_pct, plan_edit
 from postfix.plan.edit import edit_of
 from postfix.plan.settings import ConvergenceSettings, PlanSettings
@@ -21,6 +22,13 @@ EDITS = 200
 STEP_PCT = 100.0 * CLIP.step_px / CLIP.width_px
 SCREEN = BUILTIN_SCREENS["tv-55in"]
 HELD_ONLY = PlanSettings(convergence=ConvergenceSettings(ease=False))
+
+
+def total_cost(shots: list[Choices], chosen: list[int], jump_pct: float, weight: float) -> float:
+    """The sum that is to be least, written down once more."""
+    ends = [(shot.entry_pct[i], shot.exit_pct[i], shot.cost[i]) for shot, i in zip(shots, chosen)]
+    jumps = (max(abs(after[0] - before[1]) - jump_pct, 0.0) for before, after in pairwise(ends))
+    return float(sum(cost for _, _, cost in ends) + weight * sum(jumps))
 
 
 def least_by_solver(

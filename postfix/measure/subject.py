@@ -103,11 +103,6 @@ class SubjectFound:
     reason: str = ""
 
 
-def subject_parallax(pair: PairSource, frame: int, box: Box) -> SubjectFound:
-    """Measure what is in a box of the left eye at one frame; see :func:`subjects_parallax`."""
-    return subjects_parallax(pair, [(frame, box)])[0]
-
-
 def subjects_parallax(pair: PairSource, wanted: Sequence[tuple[int, Box]]) -> tuple[SubjectFound, ...]:
     """Measure what is in some boxes, in the order asked for; each frame is decoded once, and only those needed are.
 

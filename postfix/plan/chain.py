@@ -80,16 +80,6 @@ def best_choices(shots: Sequence[Choices], jump_pct: float, weight: float) -> li
     return chosen[::-1]
 
 
-def total_cost(shots: Sequence[Choices], chosen: Sequence[int], jump_pct: float, weight: float) -> float:
-    """The sum that :func:`best_choices` makes least, for any choice of one index a shot."""
-    alone = sum(float(shot.cost[index]) for shot, index in zip(shots, chosen))
-    jumps = (
-        jump_cost(a.exit_pct[i], b.entry_pct[j], jump_pct, weight)
-        for (a, i), (b, j) in zip(zip(shots, chosen), zip(shots[1:], chosen[1:]))
-    )
-    return alone + float(sum(jumps))
-
-
 def cheapest(shot: Choices) -> float:
     """HIT that costs least on its own, percent of width."""
     return float(shot.hit_pct[_least(shot.cost, shot.hit_pct)])

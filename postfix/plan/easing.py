@@ -42,11 +42,6 @@ class Corridor:
     least: Array
     most: Array
 
-    @property
-    def is_open(self) -> bool:
-        """Whether every frame on its own leaves room."""
-        return bool(np.all(self.least <= self.most))
-
     def can_be_followed(self, speed_pct_per_frame: float) -> bool:
         """Whether anything that moves no faster could stay inside: no frame asks for more than what another, so many
         frames away, still allows."""
