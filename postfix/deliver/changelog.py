@@ -19,7 +19,7 @@ import numpy as np
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
-from postfix.plan.figures import Figures, figures_of, shot_flags
+from postfix.plan.figures import Figures, figures_as_measured, shot_flags
 from postfix.plan.geometry import moves_of, window_px_at
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
 from postfix.plan.robust import shot_arrays
@@ -81,14 +81,13 @@ def shot_results(plan: Plan, before: MeasurementTable | None, after: Measurement
     was, now = (None if table is None else columns_of(table) for table in (before, after))
     results = []
     for shot in plan.shots:
-        figures_before = None if was is None else figures_of(was, shot.first, shot.last)
+        source, finished = (None if c is None else shot_arrays(c, shot.first, shot.last) for c in (was, now))
+        figures_before = None if source is None else figures_as_measured(source, plan.clip)
         figures_after: Figures | None = None
         flags: tuple[Flag, ...] = ()
-        if now is not None:
-            arrays = shot_arrays(now, shot.first, shot.last)
-            figures_after = figures_of(now, shot.first, shot.last, plan.settings.window)
-            source = None if was is None else shot_arrays(was, shot.first, shot.last)
-            flags = shot_flags(figures_after, arrays, shot, plan, "the finished files", source)
+        if finished is not None:
+            figures_after = figures_as_measured(finished, plan.clip, plan.settings.window)
+            flags = shot_flags(figures_after, finished, shot, plan, "the finished files", source)
         results.append(ShotResult(shot, figures_before, figures_after, flags))
     return tuple(results)
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from postfix.errors import InputError
 from postfix.plan.model import Pin, Subject
-from postfix.plan.pins import require_in_picture
+from postfix.plan.pins import frames_of, pins_by_shot, require_in_picture
 from postfix.plan.settings_file import hit_from, pin_of, subject_from, subject_of
 from postfix.plan.toml_tables import TomlTable
 from postfix.source.shots import Shot
@@ -55,14 +54,14 @@ def check_fit(pins: Sequence[Pin], count: int, size_px: tuple[int, int], shots: 
     Without ``shots`` only frames and boxes are checked. Raises InputError.
     """
     for pin in pins:
-        for key, frame in _frames_of(pin):
+        for key, frame in frames_of(pin):
             if frame >= count:
                 expected = f"a frame of the clip, 0 to {count - 1}"
                 raise InputError(f"{pin.where}, {key}", f"frame {frame}", expected, "correct the frame")
         if pin.subject is not None:
             require_in_picture(pin.subject, size_px, f"{pin.where}, subject.box")
     if shots:
-        _check_shots(pins, shots)
+        pins_by_shot(pins, shots)
 
 
 def _clip_wide(table: TomlTable, *, one_shot: bool) -> list[tuple[TomlTable, Pin]]:
@@ -85,33 +84,3 @@ def _subjects(table: TomlTable) -> list[tuple[TomlTable, Subject]]:
     if not entries:
         raise table.error("subject", "an empty list", "at least one { frame, box, at_pct }", "add one or remove it")
     return [(entry, subject_of(entry)) for entry in entries]
-
-
-def _frames_of(pin: Pin) -> Iterable[tuple[str, int]]:
-    """Every frame that a pin names, with its key."""
-    if pin.subject is not None:
-        yield "subject.frame", pin.subject.frame
-    if pin.frame is not None:
-        yield "frame", pin.frame
-    yield from ((f"hit[{number}].frame", key.frame) for number, key in enumerate(pin.hit))
-
-
-def _check_shots(pins: Sequence[Pin], shots: Sequence[Shot]) -> None:
-    """Refuse pins of no shot, two of the same, and frames outside the shot that is meant."""
-    by_name = {shot.name: shot for shot in shots}
-    firsts = [shot.first for shot in shots]
-    taken: dict[Shot, Pin] = {}
-    for pin in pins:
-        if pin.shot is not None and pin.shot not in by_name:
-            some = ", ".join(list(by_name)[:6]) + (" …" if len(by_name) > 6 else "")
-            raise InputError(f"{pin.where}, name", f"shot {pin.shot!r}", f"a shot of the clip: {some}", "correct it")
-        shot = shots[bisect_right(firsts, pin.frame or 0) - 1] if pin.shot is None else by_name[pin.shot]
-        if shot in taken:
-            found = f"a second pin for shot {shot.name}, after the one in {taken[shot].where}"
-            raise InputError(pin.where, found, "one pin for each shot", "remove one of them")
-        taken[shot] = pin
-        held = len(pin.hit) == 1  # over the whole shot, whatever its frame
-        for key, frame in _frames_of(pin):
-            if not shot.first <= frame <= shot.last and not (held and key == "hit[0].frame"):
-                expected = f"a frame of shot {shot.name}, {shot.first} to {shot.last}"
-                raise InputError(f"{pin.where}, {key}", f"frame {frame}", expected, "correct the frame")

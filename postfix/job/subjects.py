@@ -8,7 +8,7 @@ from dataclasses import replace
 from postfix.errors import InputError
 from postfix.measure.subject import SubjectFound, subjects_parallax
 from postfix.plan.model import Pin, Plan, ShotPlan, Subject
-from postfix.plan.pins import require_in_picture
+from postfix.plan.pins import awaits_subject, require_in_picture
 from postfix.source.pair import PairSource
 
 CONFIDENCE_LEAST = 0.5
@@ -31,7 +31,7 @@ def found_pins(pair: PairSource, pins: Sequence[Pin]) -> tuple[Pin, ...]:
 
 def found_plan(pair: PairSource, plan: Plan, where: str) -> Plan:
     """The same for the subjects that stand in a plan, which ``where`` names, and that its HIT shall follow from."""
-    missing = [shot for shot in plan.shots if _is_missing(shot)]
+    missing = [shot for shot in plan.shots if awaits_subject(shot)]
     found = _looked_for(pair, [(shot.subject, _place(shot, where)) for shot in missing if shot.subject])
     by_name = {shot.name: subject for shot, subject in zip(missing, found)}
     shots = tuple(replace(shot, subject=by_name.get(shot.name, shot.subject)) for shot in plan.shots)
@@ -40,12 +40,7 @@ def found_plan(pair: PairSource, plan: Plan, where: str) -> Plan:
 
 def unfound(plan: Plan, where: str) -> list[str]:
     """Where the subjects stand that :func:`found_plan` would look for; empty where there are none."""
-    return [_place(shot, where) for shot in plan.shots if _is_missing(shot)]
-
-
-def _is_missing(shot: ShotPlan) -> bool:
-    decided = shot.locked or "hit" in shot.by_hand  # then the HIT does not follow from it
-    return shot.subject is not None and shot.subject.found_pct is None and not decided
+    return [_place(shot, where) for shot in plan.shots if awaits_subject(shot)]
 
 
 def _place(shot: ShotPlan, where: str) -> str:

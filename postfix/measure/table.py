@@ -135,6 +135,11 @@ class ClipInfo:
     footage: str = ""
     """:func:`footage_mark` of the very frames that were measured; empty where it was not taken."""
 
+    @property
+    def step_pct(self) -> float:
+        """The same step in percent of width."""
+        return self.step_px * 100.0 / self.width_px
+
 
 def footage_mark(parts: Iterable[tuple[str, int, int]]) -> str:
     """Mark of the very frames that two eyes show, 16 hexadecimal digits.

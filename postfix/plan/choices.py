@@ -102,7 +102,7 @@ def open_hits_pct(figures: Figures, limits: Limits, candidates_pct: Array, fill:
 
 def candidate_hits_pct(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> Array:
     """Every whole step that could be open to a shot, rising, 0 among them: (k,)."""
-    step_pct = clip.step_px * 100.0 / clip.width_px
+    step_pct = clip.step_pct
     most_steps = int(HIT_MAX_PCT / 100.0 * clip.width_px) // clip.step_px
     ends = [0.0]
     if np.isfinite(figures.near_pct) and np.isfinite(figures.far_pct):

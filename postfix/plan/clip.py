@@ -83,6 +83,8 @@ def plan_edit(
     jump_pct = jump_tolerance_pct(screen, chosen)
     held = _weighed(drafts, jump_pct, used, edit.clip, chosen)
     eased = with_one_zoom(_handed_over(held, jump_pct, used, edit.clip, chosen), used, edit.clip)
+    cuts = [_cut(one, other, jump_pct, edit.clip) for one, other in pairwise(eased)]
+    entries = [None, *(replace(cut, other=one.shot.name) for cut, one in zip(cuts, eased))]
     decisions = []
     for index, (one, plan) in enumerate(zip(eased, with_windows(eased, edit.clip, chosen.window))):
         decisions.append(
@@ -93,8 +95,8 @@ def plan_edit(
                 alone_pct=held[index].alone_pct,
                 held_pct=held[index].plan.hit[0].pct,
                 after=figures_after(one.shot.arrays, moves_of(plan, edit.clip), edit.clip),
-                entry=_cut(eased, index - 1, jump_pct, edit.clip, entry=True),
-                leave=_cut(eased, index, jump_pct, edit.clip, entry=False),
+                entry=entries[index],
+                leave=cuts[index] if index < len(cuts) else None,
                 ease_pct_per_s=chosen.convergence.ease_pct_per_s,
             )
         )
@@ -119,7 +121,7 @@ def _weighed(
 ) -> list[Draft]:
     """Every shot with the HIT that makes the sum of all costs least."""
     weight = settings.convergence.jump_weight
-    step_pct = clip.step_px * 100.0 / clip.width_px / FINE_PARTS
+    step_pct = clip.step_pct / FINE_PARTS
     current = drafts
     chosen = best_choices([one.choices for one in current], jump_pct, weight)
     if any(one.is_free and one.plan.fill == "zoom" for one in drafts):
@@ -144,7 +146,7 @@ def _handed_over(
     drafts: list[Draft], jump_pct: float, limits: Limits, clip: ClipInfo, settings: PlanSettings
 ) -> list[Draft]:
     """Held shots eased at their ends where a dissolve asks for it, or a person wants the depth at cuts handed over."""
-    frames, speed = settings.convergence.handover_frames, settings.convergence.ease_pct_per_s / float(clip.rate)
+    frames, speed = settings.convergence.handover_frames, settings.convergence.ease_pct_per_frame(clip.rate)
     entries = [(0.0, 0)] * len(drafts)
     leaves = [(0.0, 0)] * len(drafts)
     for index, (one, other) in enumerate(pairwise(drafts)):
@@ -181,11 +183,8 @@ def _side(one: Draft, limits: Limits, clip: ClipInfo, *, at_end: bool) -> Side:
     return Side(one.shot.first, one.shot.last, held, one.plan.zoom * depth + held, corridor, free)
 
 
-def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, entry: bool) -> Cut | None:
-    """The cut after the ``index``-th shot, seen from the shot after it (``entry``) or before it."""
-    if not 0 <= index < len(drafts) - 1:
-        return None
-    one, other = drafts[index], drafts[index + 1]
+def _cut(one: Draft, other: Draft, jump_pct: float, clip: ClipInfo) -> Cut:
+    """The cut between two shots, seen from the earlier one."""
     ends = (
         (one, depths_of(one.shot, one.plan)[1], one.shot.last),
         (other, depths_of(other.shot, other.plan)[0], other.shot.first),
@@ -193,11 +192,10 @@ def _cut(drafts: list[Draft], index: int, jump_pct: float, clip: ClipInfo, *, en
     (_, leave, _), (_, arrive, _) = ends
     hits = [float(moves_of(end.plan, clip, [frame]).hit_px[0]) * 100.0 / clip.width_px for end, _, frame in ends]
     moved = [end.plan.zoom * depth + hit for (end, depth, _), hit in zip(ends, hits)]
-    name = (one if entry else other).shot.name
     dissolve, hit_step = other.shot.dissolve_frames, hits[1] - hits[0]
     # A shot of one or two frames has none in which it could move.
     by_limits = all(end.is_free and end.shot.count > 2 for end, _, _ in ends)
-    return Cut(name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step, by_limits)
+    return Cut(other.shot.name, arrive - leave, moved[1] - moved[0], jump_pct, dissolve, hit_step, by_limits)
 
 
 def predicted_flags(edit: Edit, plan: Plan, moved: Sequence[Figures] = ()) -> dict[str, tuple[Flag, ...]]:

@@ -9,7 +9,7 @@ from itertools import groupby
 from typing import Any, Literal
 
 from postfix.measure.table import ClipInfo
-from postfix.plan.geometry import applied_hit_px, is_resampled
+from postfix.plan.geometry import applied_hit_px, is_resampled, widest_px
 from postfix.plan.matching import shot_pairs
 from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
 from postfix.plan.settings_file import settings_data
@@ -253,7 +253,7 @@ def _window_words(keys: tuple[WindowKey, ...]) -> str:
     """The widest left and right, and over which frames anything is hidden."""
     if not any(max(*key.left_px, *key.right_px) > 0.0 for key in keys):
         return "none" if not keys else "none, with entries of 0 px"
-    left, right = max(max(key.left_px) for key in keys), max(max(key.right_px) for key in keys)
+    left, right = widest_px(keys)
     return f"left up to {_number(left)} px, right up to {_number(right)} px, {_window_span(keys)}"
 
 

@@ -75,7 +75,7 @@ def corridor_of(arrays: ShotArrays, limits: Limits, zoom: float) -> Corridor:
 
 def rounding_pct(clip: ClipInfo, fill: Fill) -> float:
     """How far the HIT that is applied may be from the one that is asked for, percent of width."""
-    return 0.0 if fill == "zoom" else clip.step_px * 50.0 / clip.width_px
+    return 0.0 if fill == "zoom" else clip.step_pct / 2.0
 
 
 def draft(shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settings: PlanSettings) -> Draft:
@@ -129,8 +129,7 @@ def refined(
 
 
 def _parts(candidates: Array, clip: ClipInfo) -> Array:
-    step_pct = clip.step_px * 100.0 / clip.width_px
-    return (candidates[:-1, None] + np.arange(1, FINE_PARTS) * (step_pct / FINE_PARTS)).reshape(-1)
+    return (candidates[:-1, None] + np.arange(1, FINE_PARTS) * (clip.step_pct / FINE_PARTS)).reshape(-1)
 
 
 def depths_of(shot: EditShot, wish: ShotPlan) -> tuple[float, float]:
@@ -188,7 +187,7 @@ def _eased(
     shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settings: PlanSettings
 ) -> tuple[HitKey, ...] | None:
     """Keys of the eased move that keeps the limits where no held HIT does; None where there is none slow enough."""
-    speed, corridor = _speed(clip, settings), corridor_of(shot.arrays, limits, 1.0)
+    speed, corridor = settings.convergence.ease_pct_per_frame(clip.rate), corridor_of(shot.arrays, limits, 1.0)
     for margin in (FAR_MARGIN_PCT, 0.0, -LIMIT_TOLERANCE_PCT):
         keys = eased_keys(corridor.narrowed(rounding_pct(clip, wish.fill) + margin), shot.first, speed)
         # A zoom stretches depth a little beyond what the corridor knew.
@@ -210,14 +209,9 @@ def _less_outside(
         if near_pct + max(forced, 0.0) > held_over - _WORTH_EASING_PCT:
             return None
         inside = Corridor(corridor.least + rounding, corridor.most - rounding).opened(near_pct)
-        keys = eased_keys(inside, shot.first, _speed(clip, settings))
+        keys = eased_keys(inside, shot.first, settings.convergence.ease_pct_per_frame(clip.rate))
         if keys is not None:
             far_over, near_over = over_pct(shot, _moved(wish, keys), limits, clip)
             if far_over <= LIMIT_TOLERANCE_PCT and near_over <= held_over - _WORTH_EASING_PCT:
                 return keys
     return None
-
-
-def _speed(clip: ClipInfo, settings: PlanSettings) -> float:
-    """Fastest eased move, percent of width a frame."""
-    return settings.convergence.ease_pct_per_s / float(clip.rate)

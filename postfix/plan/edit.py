@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from postfix.measure.columns import Columns
 from postfix.measure.table import ClipInfo
 from postfix.plan.choices import cut_depths_pct
-from postfix.plan.figures import Figures, figures_after, unmoved
+from postfix.plan.figures import Figures, figures_as_measured
 from postfix.plan.robust import ShotArrays, shot_arrays
 from postfix.source.shots import Shot
 
@@ -66,7 +66,7 @@ def edit_of(columns: Columns, shots: Sequence[Shot] | None = None) -> Edit:
                 shot.first,
                 shot.last,
                 arrays,
-                figures_after(arrays, unmoved(shot.last - shot.first + 1), columns.clip),
+                figures_as_measured(arrays, columns.clip),
                 cut_depths_pct(arrays, columns.clip.rate),
                 dissolves.get(shot.first, 0),
             )

@@ -115,13 +115,11 @@ class EdgeState:
 def edge_state(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, window_px: Array | None) -> EdgeState:
     """State of a side edge after ``moves``, with a window of (n, 4) pixels as the plan counts them, or without."""
     rows = rows_after(moves.zoom)
-    source_px = arrays.left_hidden_px if side == "left" else arrays.right_hidden_px
-    own, opposite = hidden_px_at(source_px, side, moves, clip.width_px, rows)
+    own, opposite = hidden_px_at(arrays.hidden_px(side), side, moves, clip.width_px, rows)
     if window_px is not None:
         top, bottom = window_px[:, (0, 1) if side == "left" else (2, 3)].T[:, :, None]
         own = np.maximum(own, top + (bottom - top) * rows)
-    bands = arrays.left_rows if side == "left" else arrays.right_rows
-    content = moves.zoom * bands * clip.width_px / 100.0 + moves.hit_px[:, None]
+    content = moves.zoom * arrays.rows(side) * clip.width_px / 100.0 + moves.hit_px[:, None]
     content = np.where(np.diff(rows) > 0.0, content, np.nan)
     return EdgeState(rows, own, opposite, content)
 
@@ -166,7 +164,7 @@ def figures_after(
 
 def _edge_seen(arrays: ShotArrays, side: Side) -> Mask:
     """Frames in which any band of that edge was measured, (n,)."""
-    return np.asarray(np.isfinite(arrays.left_rows if side == "left" else arrays.right_rows).any(axis=1))
+    return np.asarray(np.isfinite(arrays.rows(side)).any(axis=1))
 
 
 def unmoved(count: int) -> Moves:
@@ -174,14 +172,18 @@ def unmoved(count: int) -> Moves:
     return Moves(np.zeros(count), np.zeros(count), 1.0, "hide")
 
 
-def figures_of(columns: Columns, first: int, last: int, settings: WindowSettings = DEFAULT_WINDOWS) -> Figures:
-    """Figures of frames ``first`` to ``last`` (both included) as measured: of a source, or of finished pictures.
+def figures_as_measured(arrays: ShotArrays, clip: ClipInfo, settings: WindowSettings = DEFAULT_WINDOWS) -> Figures:
+    """Figures of a shot as it was measured: of a source, or of finished pictures."""
+    return figures_after(arrays, unmoved(len(arrays.measured)), clip, settings=settings)
+
+
+def figures_of(columns: Columns, first: int, last: int) -> Figures:
+    """:func:`figures_as_measured` of frames ``first`` to ``last``, both included.
 
     Each figure goes through a running median over 5 frames first, so that a single wild frame cannot decide, and
     frames measured with little confidence are left out.
     """
-    arrays = shot_arrays(columns, first, last)
-    return figures_after(arrays, unmoved(last - first + 1), columns.clip, settings=settings)
+    return figures_as_measured(shot_arrays(columns, first, last), columns.clip)
 
 
 def predicted(

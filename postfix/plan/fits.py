@@ -11,8 +11,8 @@ from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
 from postfix.plan.drafts import corridor_of
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, predicted, range_budget, signed_pct
-from postfix.plan.geometry import SIDES, Array, Mask, moves_of
-from postfix.plan.model import Flag, Plan, ShotPlan
+from postfix.plan.geometry import SIDES, Array, Mask, moves_of, widest_px
+from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Decision
 from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import fitting_interaxial_share
@@ -99,7 +99,7 @@ def fits_of(decided: Decided) -> tuple[Fit, ...]:
 def _fit(decision: Decision, flags: tuple[Flag, ...], plan: Plan, columns: Columns) -> Fit:
     shot, codes = decision.plan, {str(flag.code) for flag in flags}
     hit = moves_of(shot, plan.clip).hit_px * 100.0 / plan.clip.width_px
-    window = _widest(shot)
+    window = widest_px(shot.window)
     over_pct, over_what, verdict = 0.0, "", _inside(decision, float(np.abs(hit).max()), window)
     blame = None
     if codes & {*_LIMIT_CODES, *_EDGE_CODES}:
@@ -117,11 +117,6 @@ def _inside(decision: Decision, most_hit_pct: float, window_px: tuple[float, flo
     if max(window_px) > 0.0:
         return "window"
     return "HIT" if most_hit_pct > 0.0 or decision.plan.zoom != 1.0 else "as shot"
-
-
-def _widest(shot: ShotPlan) -> tuple[float, float]:
-    left = max((px for key in shot.window for px in key.left_px), default=0.0)
-    return left, max((px for key in shot.window for px in key.right_px), default=0.0)
 
 
 def _worst(decision: Decision, plan: Plan, codes: set[str]) -> tuple[float, str]:
@@ -192,7 +187,7 @@ def _fitting_share(decision: Decision, plan: Plan) -> tuple[float, bool]:
     )
     if decision.how in ("held", "eased"):
         corridor = corridor_of(decision.shot.arrays, limits, min(each, 1.0))
-        speed = convergence.ease_pct_per_s / float(plan.clip.rate)
+        speed = convergence.ease_pct_per_frame(plan.clip.rate)
         # Where every frame has room enough as it was shot, a move was looked for and none was found.
         may_move = convergence.ease and each < 1.0 and corridor.can_be_followed(speed)
     else:

@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.table import EDGE_BANDS, ClipInfo
-from postfix.plan.model import HitKey, ShotPlan
+from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.settings import Fill
 
 Side = Literal["left", "right"]
@@ -39,31 +39,41 @@ BAND_BORDERS: Array = np.linspace(0.0, 1.0, EDGE_BANDS + 1)
 """Borders of the row bands, 0 at the top of the picture and 1 at its bottom."""
 
 
-def split_px(total_px: int, step_px: int) -> tuple[int, int]:
-    """Moves ``(s_L, s_R)`` of the two eyes that make a total HIT, each a whole multiple of ``step_px``.
+def split_hits_px(total_px: Array, step_px: int) -> tuple[Array, Array]:
+    """Moves ``(s_L, s_R)`` of the two eyes that make each total HIT, whole multiples of ``step_px``; (n,) both.
 
     Half each. Where the total is an odd number of steps, the right eye takes the step more, whichever way it goes.
 
     Parameters
     ----------
-    total_px : int
-        A multiple of ``step_px``.
+    total_px : (n,) float64
+        Multiples of ``step_px``.
     step_px : int
         Luma pixels that an eye must move by a multiple of.
     """
-    steps = total_px // step_px
-    right_steps = (abs(steps) + 1) // 2 * (1 if steps > 0 else -1)
-    right_px = right_steps * step_px
-    return right_px - steps * step_px, right_px
+    steps = total_px / step_px
+    right_px = np.copysign((np.abs(steps) + 1.0) // 2.0, steps) * step_px + 0.0
+    return right_px - total_px, right_px
 
 
-def applied_hit_px(pct: float, clip: ClipInfo) -> int:
-    """The HIT that a whole-pixel move really applies: the multiple of the clip's step nearest to ``pct`` of width.
+def split_px(total_px: int, step_px: int) -> tuple[int, int]:
+    """:func:`split_hits_px` of one HIT."""
+    left_px, right_px = split_hits_px(np.array([float(total_px)]), step_px)
+    return int(left_px[0]), int(right_px[0])
+
+
+def whole_hits_px(hit_px: Array, step_px: int) -> Array:
+    """The HIT that a whole-pixel move really applies: the multiple of the step nearest to each.
 
     Halfway cases go away from zero, so that +x and −x are treated alike.
     """
-    steps = pct * clip.width_px / 100.0 / clip.step_px
-    return int(np.copysign(np.floor(abs(steps) + 0.5), steps)) * clip.step_px
+    steps = hit_px / step_px
+    return np.asarray(np.copysign(np.floor(np.abs(steps) + 0.5), steps) * step_px + 0.0)
+
+
+def applied_hit_px(pct: float, clip: ClipInfo) -> int:
+    """:func:`whole_hits_px` of one HIT in percent of width."""
+    return int(whole_hits_px(np.array([pct * clip.width_px / 100.0]), clip.step_px)[0])
 
 
 def covering_zooms(hit_pct: npt.ArrayLike) -> Array:
@@ -113,6 +123,12 @@ def window_px_at(shot: ShotPlan, frames: npt.ArrayLike) -> Array:
     return np.stack([np.interp(at, key_frames, key_px[:, i]) for i in range(4)], axis=1)
 
 
+def widest_px(keys: Sequence[WindowKey]) -> tuple[float, float]:
+    """The widest that a window gets at the left and at the right."""
+    left = max((px for key in keys for px in key.left_px), default=0.0)
+    return left, max((px for key in keys for px in key.right_px), default=0.0)
+
+
 @dataclass(frozen=True)
 class Moves:
     """What happens to the pictures of a run of frames.
@@ -140,17 +156,12 @@ class Moves:
 def moves_of(shot: ShotPlan, clip: ClipInfo, frames: npt.ArrayLike | None = None) -> Moves:
     """Moves that are really applied at frames of the clip (by default all of the shot's), after rounding."""
     at = np.arange(shot.first, shot.last + 1) if frames is None else np.atleast_1d(np.asarray(frames))
-    if len(shot.hit) == 1 and not is_resampled(shot):
-        left_px, right_px = split_px(applied_hit_px(shot.hit[0].pct, clip), clip.step_px)
-        return Moves(np.full(at.size, float(left_px)), np.full(at.size, float(right_px)), 1.0, shot.fill)
     pct = hit_pct_at(shot.hit, at)
     if is_resampled(shot):
         half = pct * clip.width_px / 200.0
         return Moves(-half, half, shot.zoom, shot.fill)
-    distinct, where = np.unique(pct, return_inverse=True)
-    pairs = [split_px(applied_hit_px(float(value), clip), clip.step_px) for value in distinct]
-    eyes = np.array(pairs, dtype=np.float64)[where.reshape(-1)]
-    return Moves(eyes[:, 0], eyes[:, 1], 1.0, shot.fill)
+    left_px, right_px = split_hits_px(whole_hits_px(pct * clip.width_px / 100.0, clip.step_px), clip.step_px)
+    return Moves(left_px, right_px, 1.0, shot.fill)
 
 
 def bare_px(moves: Moves, side: Side, width_px: int) -> tuple[Array, Array]:

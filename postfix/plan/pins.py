@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from postfix.errors import InputError
-from postfix.plan.edit import Edit, EditShot
-from postfix.plan.locked import locked_shots
+from postfix.plan.edit import Edit
+from postfix.plan.locked import Named, locked_shots
 from postfix.plan.model import PARTS, HitKey, Pin, Plan, ShotPlan, Subject
 from postfix.plan.settings import PlanSettings
 
@@ -28,26 +29,11 @@ def wishes_of(edit: Edit, settings: PlanSettings, pins: Sequence[Pin], previous:
         bounds = (shot.first, shot.last)
         bare = ShotPlan(shot.name, shot.first, shot.last, (HitKey(shot.first, 0.0),), fill=settings.fill)
         wishes.append(locked.get(bounds) or _kept(bare, earlier.get(bounds)))
-    taken: dict[int, Pin] = {}
-    for pin in pins:
-        index = shot_of_pin(pin, edit)
-        if index in taken:
-            raise InputError(
-                pin.where or "the pins",
-                f"a second pin for shot {edit.shots[index].name}, after the one in {taken[index].where or 'the same'}",
-                "one pin for each shot",
-                "leave one of them out",
-            )
-        taken[index] = pin
+    for index, pin in pins_by_shot(pins, edit.shots).items():
         if not wishes[index].locked:
-            wishes[index] = _pinned(wishes[index], pin, edit.shots[index])
+            wishes[index] = _pinned(wishes[index], pin)
     for wish in wishes:
-        if (
-            wish.subject is not None
-            and wish.subject.found_pct is None
-            and not wish.locked
-            and "hit" not in wish.by_hand
-        ):
+        if awaits_subject(wish):
             raise InputError(
                 f"the subject of shot {wish.name}",
                 "no parallax that was measured for it",
@@ -55,6 +41,12 @@ def wishes_of(edit: Edit, settings: PlanSettings, pins: Sequence[Pin], previous:
                 "give the footage too, with --left and --right",
             )
     return wishes
+
+
+def awaits_subject(shot: ShotPlan) -> bool:
+    """Whether a shot's HIT is to follow from a subject whose parallax nobody has looked for yet."""
+    decided = shot.locked or "hit" in shot.by_hand  # then the HIT does not follow from it
+    return shot.subject is not None and shot.subject.found_pct is None and not decided
 
 
 def _kept(bare: ShotPlan, earlier: ShotPlan | None) -> ShotPlan:
@@ -76,52 +68,61 @@ def _kept(bare: ShotPlan, earlier: ShotPlan | None) -> ShotPlan:
     return wish
 
 
-def shot_of_pin(pin: Pin, edit: Edit) -> int:
-    """Which shot a pin is for; raises InputError where it is for none."""
-    where = pin.where or "the pins"
-    if pin.shot is not None:
-        for index, shot in enumerate(edit.shots):
-            if shot.name == pin.shot:
-                return index
-        names = ", ".join(shot.name for shot in edit.shots[:6]) + (" …" if len(edit.shots) > 6 else "")
-        raise InputError(where, f"a pin for shot {pin.shot!r}", f"a shot of the clip: {names}", "correct the name")
-    frame = pin.frame if pin.frame is not None else pin.subject.frame if pin.subject is not None else -1
-    for index, shot in enumerate(edit.shots):
-        if shot.first <= frame <= shot.last:
-            return index
-    raise InputError(
-        where, f"a pin for frame {frame}", f"a frame of the clip, 0 to {edit.shots[-1].last}", "correct the frame"
-    )
+def pins_by_shot(pins: Sequence[Pin], shots: Sequence[Named]) -> dict[int, Pin]:
+    """The pin of each shot that has one, by the shot's place.
+
+    Raises
+    ------
+    InputError
+        Where a pin is of no shot, is one of two for the same shot, or names a frame outside the shot that is meant.
+    """
+    by_name = {shot.name: index for index, shot in enumerate(shots)}
+    firsts = [shot.first for shot in shots]
+    taken: dict[int, Pin] = {}
+    for pin in pins:
+        where = pin.where or "the pins"
+        if pin.shot is not None and pin.shot not in by_name:
+            some = ", ".join(list(by_name)[:6]) + (" …" if len(by_name) > 6 else "")
+            raise InputError(f"{where}, name", f"shot {pin.shot!r}", f"a shot of the clip: {some}", "correct it")
+        if pin.shot is None and not 0 <= _frame_of(pin) <= shots[-1].last:
+            expected = f"a frame of the clip, 0 to {shots[-1].last}"
+            raise InputError(f"{where}, frame", f"frame {_frame_of(pin)}", expected, "correct the frame")
+        index = by_name[pin.shot] if pin.shot is not None else bisect_right(firsts, _frame_of(pin)) - 1
+        shot = shots[index]
+        if index in taken:
+            found = f"a second pin for shot {shot.name}, after the one in {taken[index].where or 'the same'}"
+            raise InputError(where, found, "one pin for each shot", "remove one of them")
+        taken[index] = pin
+        held = len(pin.hit) == 1  # over the whole shot, whatever its frame
+        for key, frame in frames_of(pin):
+            if not shot.first <= frame <= shot.last and not (held and key == "hit[0].frame"):
+                expected = f"a frame of shot {shot.name}, {shot.first} to {shot.last}"
+                raise InputError(f"{where}, {key}", f"frame {frame}", expected, "correct the frame")
+    return taken
 
 
-def _pinned(wish: ShotPlan, pin: Pin, shot: EditShot) -> ShotPlan:
+def _frame_of(pin: Pin) -> int:
+    if pin.frame is not None:
+        return pin.frame
+    return pin.subject.frame if pin.subject is not None else 0
+
+
+def frames_of(pin: Pin) -> Iterable[tuple[str, int]]:
+    """Every frame that a pin names, with its key."""
     if pin.subject is not None:
-        _require_inside(pin.subject, shot, pin.where)
-        return replace(
-            wish, subject=pin.subject, by_hand=tuple(part for part in wish.by_hand if part != "hit"), zoom=1.0
-        )
-    keys = pin.hit if len(pin.hit) > 1 else tuple(HitKey(shot.first, key.pct) for key in pin.hit)
-    for key in keys:
-        if not shot.first <= key.frame <= shot.last:
-            raise InputError(
-                pin.where or "the pins",
-                f"HIT at frame {key.frame}",
-                f"a frame of shot {shot.name}, {shot.first} to {shot.last}",
-                "correct the frame",
-            )
-    return replace(
-        wish, hit=keys, subject=None, by_hand=tuple(part for part in PARTS if part == "hit" or part in wish.by_hand)
-    )
+        yield "subject.frame", pin.subject.frame
+    if pin.frame is not None:
+        yield "frame", pin.frame
+    yield from ((f"hit[{number}].frame", key.frame) for number, key in enumerate(pin.hit))
 
 
-def _require_inside(subject: Subject, shot: EditShot, where: str) -> None:
-    if not shot.first <= subject.frame <= shot.last:
-        raise InputError(
-            where or f"the subject of shot {shot.name}",
-            f"frame {subject.frame}",
-            f"a frame of shot {shot.name}, {shot.first} to {shot.last}",
-            "correct the frame",
-        )
+def _pinned(wish: ShotPlan, pin: Pin) -> ShotPlan:
+    if pin.subject is not None:
+        others = tuple(part for part in wish.by_hand if part != "hit")
+        return replace(wish, subject=pin.subject, by_hand=others, zoom=1.0)
+    keys = pin.hit if len(pin.hit) > 1 else tuple(HitKey(wish.first, key.pct) for key in pin.hit)
+    by_hand = tuple(part for part in PARTS if part == "hit" or part in wish.by_hand)
+    return replace(wish, hit=keys, subject=None, by_hand=by_hand)
 
 
 def require_in_picture(subject: Subject, size_px: tuple[int, int], where: str) -> None:

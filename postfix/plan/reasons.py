@@ -21,7 +21,7 @@ from postfix.plan.figures import (
     range_budget,
     signed_pct,
 )
-from postfix.plan.geometry import SIDES, applied_hit_px, covering_zoom, is_resampled, moves_of
+from postfix.plan.geometry import SIDES, applied_hit_px, covering_zoom, is_resampled, moves_of, widest_px
 from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.settings import WindowSettings
 from postfix.plan.windows import window_shortfall_px
@@ -129,7 +129,7 @@ def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo
             f"the depth jump at the cut to {cut.other} is {abs(cut.planned_pct):.2f} %, more than the "
             f"{cut.tolerance_pct:.2f} % that needs no care"
         )
-    if cut is not None and cut.dissolve_frames and abs(cut.hit_step_pct) > clip.step_px * 100.0 / clip.width_px:
+    if cut is not None and cut.dissolve_frames and abs(cut.hit_step_pct) > clip.step_pct:
         why = ", because of the limits" if cut.by_limits else ""
         parts.append(f"in the dissolve to {cut.other} the HIT steps by {abs(cut.hit_step_pct):.2f} %{why}")
     if 2 * before.measured_frames < before.frames:
@@ -303,8 +303,7 @@ def _cause(decision: Decision, limits: Limits, clip: ClipInfo) -> str:
     between = f"the {span:.2f} % from near to far between limits that leave {room:.2f} %"
     if is_resampled(plan):
         return f"no HIT puts {between}"
-    step_pct = clip.step_px * 100.0 / clip.width_px
-    return f"the move goes in whole steps of {clip.step_px} px ({step_pct:.2f} %) and none puts {between}"
+    return f"the move goes in whole steps of {clip.step_px} px ({clip.step_pct:.2f} %) and none puts {between}"
 
 
 def _why_window(decision: Decision, clip: ClipInfo, windows: WindowSettings) -> list[str]:
@@ -320,18 +319,13 @@ def _why_window(decision: Decision, clip: ClipInfo, windows: WindowSettings) -> 
     if any(pct > EDGE_TOLERANCE_PCT for pct in excess):
         short_px = window_shortfall_px(arrays, moves, clip, windows)
     parts = []
-    for side, in_front_pct, too_narrow_px in zip(SIDES, excess, short_px):
-        widest_px = max(
-            (px for key in plan.window for px in (key.left_px if side == "left" else key.right_px)), default=0.0
-        )
+    for side, in_front_pct, too_narrow_px, most_px in zip(SIDES, excess, short_px, widest_px(plan.window)):
         if in_front_pct > EDGE_TOLERANCE_PCT:
             content = f"content at the {side} edge lies {in_front_pct:.2f} % in front of it"
-            parts.append(f"{content}, {_window_words(plan, widest_px, too_narrow_px, clip, windows)}")
-        elif widest_px > 0.0 and windows.both_sides and max(excess) > EDGE_TOLERANCE_PCT:
+            parts.append(f"{content}, {_window_words(plan, most_px, too_narrow_px, clip, windows)}")
+        elif most_px > 0.0 and windows.both_sides and max(excess) > EDGE_TOLERANCE_PCT:
             parts.append(f"the window at the {side} is as wide as the other side's, as asked")
-        elif widest_px > 0.0 and any(
-            cut is not None and cut.dissolve_frames for cut in (decision.entry, decision.leave)
-        ):
+        elif most_px > 0.0 and any(cut is not None and cut.dissolve_frames for cut in (decision.entry, decision.leave)):
             parts.append(f"the window at the {side} is for what it dissolves with")
     return parts
 

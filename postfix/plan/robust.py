@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from postfix.measure.columns import Columns
-from postfix.plan.geometry import Array
+from postfix.plan.geometry import Array, Side
 
 CONFIDENCE_FLOOR = 0.3
 """A frame measured with less confidence does not count. Project default, no source."""
@@ -78,6 +78,14 @@ class ShotArrays:
     left_hidden_px: Array
     right_hidden_px: Array
     measured: np.typing.NDArray[np.bool_]
+
+    def rows(self, side: Side) -> Array:
+        """Edge parallax of a side, (n, EDGE_BANDS)."""
+        return self.left_rows if side == "left" else self.right_rows
+
+    def hidden_px(self, side: Side) -> Array:
+        """Black already in the source at a side, (n, 4)."""
+        return self.left_hidden_px if side == "left" else self.right_hidden_px
 
 
 def shot_arrays(columns: Columns, first: int, last: int) -> ShotArrays:

@@ -7,6 +7,7 @@ speed of a floating window. Where no source stands beside a default it is the pr
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Literal
 
 from postfix.limits import LimitRules, Span
@@ -54,6 +55,10 @@ class ConvergenceSettings:
     ease: bool = True
     ease_pct_per_s: float = 1.0
     handover_frames: int = 0
+
+    def ease_pct_per_frame(self, rate: Fraction) -> float:
+        """Fastest eased move at a frame rate, percent of width from one frame to the next."""
+        return self.ease_pct_per_s / float(rate)
 
 
 @dataclass(frozen=True)

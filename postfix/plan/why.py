@@ -12,7 +12,7 @@ from postfix.plan.clip import Decided
 from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import Figures, signed_pct
-from postfix.plan.geometry import applied_hit_px, moves_of
+from postfix.plan.geometry import moves_of, whole_hits_px
 from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Cut, Decision
 from postfix.viewing import mm_from_pct
@@ -119,7 +119,7 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     pcts = np.array(sorted(named))
     move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
     zoom, to_pct = zooms_of(pcts, fill), 100.0 / plan.clip.width_px
-    applied = pcts if fill == "zoom" else np.array([applied_hit_px(p, plan.clip) for p in pcts]) * to_pct
+    applied = pcts if fill == "zoom" else whole_hits_px(pcts / to_pct, plan.clip.step_px) * to_pct
     near, far = zoom * shot.before.near_pct + applied, zoom * shot.before.far_pct + applied
     over = np.maximum(np.maximum(far - plan.limits.far_pct, plan.limits.near_pct - near), 0.0)
     jumps = _jumps(decision, plan, pcts, zoom, shot)

@@ -42,6 +42,13 @@ def lasting(in_front: Mask, rate: Fraction, settings: WindowSettings) -> Mask:
     return kept
 
 
+def counted(excess_px: Array, tolerance_px: float, rate: Fraction, settings: WindowSettings) -> Mask:
+    """Bands and frames in which content is in front of an edge by more than the tolerance, for long enough to count;
+    (n, bands), as :func:`excess_beyond_brief` takes them."""
+    in_front = excess_px > tolerance_px
+    return np.asarray(in_front & lasting(np.asarray(in_front.any(axis=1)), rate, settings)[:, None])
+
+
 def excess_beyond_brief(excess_px: Array, tolerance_px: float, rate: Fraction, settings: WindowSettings) -> Array:
     """How far content lies in front of an edge, where it does so for long enough to count.
 

@@ -6,10 +6,22 @@ import numpy as np
 
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state
-from postfix.plan.geometry import SIDES, Array, Mask, Moves, Side, bare_px, covering_zooms, hidden_px_at, window_need_px
+from postfix.plan.geometry import (
+    SIDES,
+    Array,
+    Mask,
+    Moves,
+    Side,
+    bare_px,
+    covering_zooms,
+    hidden_px_at,
+    split_hits_px,
+    whole_hits_px,
+    window_need_px,
+)
 from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import Fill, WindowSettings
-from postfix.plan.window_brief import lasting
+from postfix.plan.window_brief import counted, lasting
 from postfix.plan.window_easing import easing_of, running_max
 
 _SAMPLES = 17  # HITs reckoned in full where the source's own black differs from row to row or frame to frame
@@ -49,7 +61,7 @@ def window_cost_curve(
     hidden, needed = np.zeros(hits.shape), np.zeros(hits.shape, dtype=np.bool_)
     if not (settings.on and settings.max_pct > 0.0 and hits.size):
         return hidden, needed
-    sides = [side for side in SIDES if np.isfinite(_bands(arrays, side)).any()]
+    sides = [side for side in SIDES if np.isfinite(arrays.rows(side)).any()]
     if not sides:
         return hidden, needed
     if all(_steady(arrays, side, fill) for side in sides):
@@ -59,18 +71,10 @@ def window_cost_curve(
     return np.where(needed, hidden, 0.0), needed
 
 
-def _bands(arrays: ShotArrays, side: Side) -> Array:
-    return arrays.left_rows if side == "left" else arrays.right_rows
-
-
-def _source_px(arrays: ShotArrays, side: Side) -> Array:
-    return arrays.left_hidden_px if side == "left" else arrays.right_hidden_px
-
-
 def _steady(arrays: ShotArrays, side: Side, fill: Fill) -> bool:
     """True where the source's own black at a side is the same in every row and frame, so that of each frame only its
     nearest content matters; with a zoom, which moves black, only where there is none."""
-    source_px = _source_px(arrays, side)
+    source_px = arrays.hidden_px(side)
     if not source_px.any():
         return True
     upright = bool((source_px[:, 0] == source_px[:, 1]).all() and (source_px[:, 2] == source_px[:, 3]).all())
@@ -81,9 +85,7 @@ def _eye_moves(hits_px: Array, clip: ClipInfo, fill: Fill) -> tuple[Array, Array
     """Moves of both eyes for each HIT, as :func:`postfix.plan.geometry.moves_of` applies them."""
     if fill == "zoom":
         return -hits_px / 2.0, hits_px / 2.0
-    steps = np.copysign(np.floor(np.abs(hits_px / clip.step_px) + 0.5), hits_px)
-    right = np.copysign(np.floor((np.abs(steps) + 1.0) / 2.0), steps) * clip.step_px
-    return right - steps * clip.step_px, right
+    return split_hits_px(whole_hits_px(hits_px, clip.step_px), clip.step_px)
 
 
 def _sorted_costs(
@@ -99,9 +101,9 @@ def _sorted_costs(
     shifts = []
     nearest = np.full((len(arrays.measured), len(sides)), np.inf)
     for index, side in enumerate(sides):
-        least = np.fmin.reduce(_bands(arrays, side), axis=1)
+        least = np.fmin.reduce(arrays.rows(side), axis=1)
         nearest[:, index] = np.where(np.isnan(least), np.inf, least)
-        own, opposite, bare = _hidden(_source_px(arrays, side)[0], side, Moves(left, right, 1.0, fill), clip)
+        own, opposite, bare = _hidden(arrays.hidden_px(side)[0], side, Moves(left, right, 1.0, fill), clip)
         content = zoom * _lasting_nearest(nearest[:, index], clip, settings) * clip.width_px / 100.0 + hit
         needed |= (opposite - own) - content > tolerance
         shifts.append((own, opposite, bare))
@@ -216,8 +218,7 @@ def _full_cost(
     radius, widths, needed = easing_of(settings, clip).hold_radius, [], False
     for side in sides:
         state = edge_state(arrays, side, moves, clip, None)
-        in_front = state.excess_px() > EDGE_TOLERANCE_PCT * clip.width_px / 100.0
-        in_front &= lasting(np.asarray(in_front.any(axis=1)), clip.rate, settings)[:, None]
+        in_front = counted(state.excess_px(), EDGE_TOLERANCE_PCT * clip.width_px / 100.0, clip.rate, settings)
         needed |= bool(in_front.any())
         opposite = np.maximum(state.opposite_px[:, :-1], state.opposite_px[:, 1:])
         need = window_need_px(opposite, state.content_px) + settings.margin_pct * clip.width_px / 100.0

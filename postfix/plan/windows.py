@@ -15,7 +15,7 @@ from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, window_nee
 from postfix.plan.model import WindowKey
 from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
-from postfix.plan.window_brief import excess_beyond_brief, lasting
+from postfix.plan.window_brief import counted, excess_beyond_brief
 from postfix.plan.window_costs import window_cost_curve
 from postfix.plan.window_easing import Easing, at_most_as_fast, eased, easing_of, running_max
 from postfix.plan.window_keys import keys_over
@@ -104,8 +104,7 @@ def _side_needs(
     if _out_of_question(arrays, side, moves, clip):
         return None
     state = edge_state(arrays, side, moves, clip, None)
-    in_front = state.excess_px() > EDGE_TOLERANCE_PCT * clip.width_px / 100.0
-    in_front &= lasting(np.asarray(in_front.any(axis=1)), clip.rate, settings)[:, None]
+    in_front = counted(state.excess_px(), EDGE_TOLERANCE_PCT * clip.width_px / 100.0, clip.rate, settings)
     if not in_front.any():
         return None
     margin = settings.margin_pct * clip.width_px / 100.0
@@ -118,14 +117,13 @@ def _side_needs(
 
 def _out_of_question(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo) -> bool:
     """True where nothing can be in front of an edge, found without going through every row of every frame."""
-    bands, source_px = (
-        (arrays.left_rows, arrays.left_hidden_px) if side == "left" else (arrays.right_rows, arrays.right_hidden_px)
-    )
-    nearest = float(np.fmin.reduce(bands, axis=None))
+    nearest = float(np.fmin.reduce(arrays.rows(side), axis=None))
     if np.isnan(nearest):
         return True
     # However the opposite eye is hidden, its edge is no farther back than its own black and its whole move.
-    back = moves.zoom * float(source_px.max()) + float(np.maximum(abs(moves.left_px), abs(moves.right_px)).max())
+    back = moves.zoom * float(arrays.hidden_px(side).max()) + float(
+        np.maximum(abs(moves.left_px), abs(moves.right_px)).max()
+    )
     content = moves.zoom * nearest * clip.width_px / 100.0 + float(moves.hit_px.min())
     return back - content <= EDGE_TOLERANCE_PCT * clip.width_px / 100.0
 
