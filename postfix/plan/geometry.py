@@ -156,12 +156,17 @@ class Moves:
 def moves_of(shot: ShotPlan, clip: ClipInfo, frames: npt.ArrayLike | None = None) -> Moves:
     """Moves that are really applied at frames of the clip (by default all of the shot's), after rounding."""
     at = np.arange(shot.first, shot.last + 1) if frames is None else np.atleast_1d(np.asarray(frames))
-    pct = hit_pct_at(shot.hit, at)
+    # A held HIT is reckoned once for all of its frames.
+    pct = hit_pct_at(shot.hit, at if len(shot.hit) > 1 else at[:1])
     if is_resampled(shot):
-        half = pct * clip.width_px / 200.0
-        return Moves(-half, half, shot.zoom, shot.fill)
-    left_px, right_px = split_hits_px(whole_hits_px(pct * clip.width_px / 100.0, clip.step_px), clip.step_px)
-    return Moves(left_px, right_px, 1.0, shot.fill)
+        right_px = pct * clip.width_px / 200.0
+        left_px, zoom = -right_px, shot.zoom
+    else:
+        left_px, right_px = split_hits_px(whole_hits_px(pct * clip.width_px / 100.0, clip.step_px), clip.step_px)
+        zoom = 1.0
+    if left_px.size < at.size:
+        left_px, right_px = np.full(at.size, left_px[0]), np.full(at.size, right_px[0])
+    return Moves(left_px, right_px, zoom, shot.fill)
 
 
 def bare_px(moves: Moves, side: Side, width_px: int) -> tuple[Array, Array]:
