@@ -24,7 +24,7 @@ from postfix.plan.figures import (
 from postfix.plan.geometry import SIDES, applied_hit_px, covering_zoom, is_resampled, moves_of, widest_px
 from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.settings import WindowSettings
-from postfix.plan.windows import window_shortfall_px
+from postfix.plan.windows import planned_shortfall_px
 from postfix.viewing import Screen, mm_from_pct
 
 _TOLD_PCT = 0.005
@@ -317,7 +317,7 @@ def _why_window(decision: Decision, clip: ClipInfo, windows: WindowSettings) -> 
     excess = tuple(np.nan_to_num([after.left_excess_pct, after.right_excess_pct], nan=0.0).tolist())
     short_px = (0.0, 0.0)
     if any(pct > EDGE_TOLERANCE_PCT for pct in excess):
-        short_px = window_shortfall_px(arrays, moves, clip, windows)
+        short_px = planned_shortfall_px(arrays, moves, clip, windows, plan.window)
     parts = []
     for side, in_front_pct, too_narrow_px, most_px in zip(SIDES, excess, short_px, widest_px(plan.window)):
         if in_front_pct > EDGE_TOLERANCE_PCT:

@@ -7,11 +7,13 @@ the margin are covered. The width at both ends keeps the limits in time that :mo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state
-from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, window_need_px
+from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, widest_px, window_need_px
 from postfix.plan.model import WindowKey
 from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
@@ -21,7 +23,7 @@ from postfix.plan.window_easing import Easing, at_most_as_fast, eased, easing_of
 from postfix.plan.window_keys import keys_over
 from postfix.plan.window_lines import fit_lines, top_needed
 
-__all__ = ["excess_beyond_brief", "window_cost_curve", "window_shortfall_px", "windows_for"]
+__all__ = ["excess_beyond_brief", "planned_shortfall_px", "window_cost_curve", "window_shortfall_px", "windows_for"]
 
 
 TILT_OVERHANGS = (1.5, 1.25)
@@ -94,6 +96,18 @@ def window_shortfall_px(
     needs = (_side_needs(arrays, side, moves, clip, settings) for side in SIDES)
     left, right = (0.0 if need is None else max(float(need[1].max()) - most_px, 0.0) for need in needs)
     return round(left, _CURVE_DECIMALS), round(right, _CURVE_DECIMALS)
+
+
+def planned_shortfall_px(
+    arrays: ShotArrays, moves: Moves, clip: ClipInfo, settings: WindowSettings, window: Sequence[WindowKey]
+) -> tuple[float, float]:
+    """:func:`window_shortfall_px` of a shot whose ``window`` was planned with the same settings.
+
+    A window is as wide as what it is for needs, up to the widest allowed: one that is less wide falls short of nothing.
+    """
+    if settings.max_pct > 0.0 and max(widest_px(window)) < settings.max_pct * clip.width_px / 100.0:
+        return 0.0, 0.0
+    return window_shortfall_px(arrays, moves, clip, settings)
 
 
 def _side_needs(
