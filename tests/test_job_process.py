@@ -135,9 +135,13 @@ def test_an_end_from_outside_clears_up(pair, tmp_path, number):
     assert tree(out) == ["measure", "measure/gull.csv", "measure/gull.origin.json"]
 
 
+@needs_signals
 def test_a_second_run_into_the_same_folder_is_refused_at_its_start(pair, tmp_path, capsys):
     out = tmp_path / "out"
     with rendering(pair, out) as running:
+        # Held still, so that every change to the folder is the second run's.
+        running.send_signal(signal.SIGSTOP)
+        os.waitpid(running.pid, os.WUNTRACED)
         before = tree(out)
         for extra in (["--force"], ["--resume"], ["--dry-run"], []):
             typed = ["run", *source_words(*pair), "--screen", "tv-55in", "-o", out, *extra]
