@@ -29,12 +29,34 @@ class PlaneFormat:
         1 for a (rows, columns) array, else the last axis of (rows, columns, channels).
     black : tuple of float
         The code of black in each channel: the range's own black for luma, neutral for chroma, opaque for alpha.
+    dtype : str or None
+        numpy name of the plane's sample type in memory; None where it is the picture's own.
+    is_colour : bool
+        False for what is no light: depth, vectors, numbers of objects. It moves with the picture and is never
+        interpolated.
+    left_sited, top_sited : bool
+        Of a subsampled plane: whether a sample sits on the first of the luma columns (rows) it serves, or half-way
+        between them.
     """
 
     step_x: int
     step_y: int
     channels: int
     black: tuple[float, ...]
+    dtype: str | None = None
+    is_colour: bool = True
+    left_sited: bool = True
+    top_sited: bool = False
+
+    @property
+    def centre_x_px(self) -> float:
+        """Where the first sample's centre lies, in luma pixels from the frame's left edge."""
+        return 0.5 if self.step_x == 1 or self.left_sited else self.step_x / 2.0
+
+    @property
+    def centre_y_px(self) -> float:
+        """Where the first sample's centre lies, in luma pixels from the frame's top edge."""
+        return 0.5 if self.step_y == 1 or self.top_sited else self.step_y / 2.0
 
 
 @dataclass(frozen=True)
@@ -48,7 +70,7 @@ class PictureFormat:
     pixel_format : str
         FFmpeg's name for video (``yuv422p10le``); for stills the channels and depth (``rgb-16bit``).
     dtype : str
-        numpy name of the sample type in memory: ``uint8``, ``uint16`` or ``float32``.
+        numpy name of the sample type of the first plane in memory: ``uint8``, ``uint16``, ``float16`` or ``float32``.
     bit_depth : int
         Bits that carry code values.
     white : float
@@ -56,6 +78,8 @@ class PictureFormat:
     is_yuv : bool
         True where plane 0 is luma; False where planes hold R, G, B (interleaved or planar) or a single grey.
     planes : tuple of PlaneFormat
+    is_linear : bool
+        True where codes are proportional to light, as in OpenEXR.
     """
 
     width: int
@@ -66,6 +90,22 @@ class PictureFormat:
     white: float
     is_yuv: bool
     planes: tuple[PlaneFormat, ...]
+    is_linear: bool = False
+
+    def dtype_of(self, plane: PlaneFormat) -> str:
+        """numpy name of a plane's sample type in memory."""
+        return plane.dtype or self.dtype
+
+    @property
+    def frame_bytes(self) -> int:
+        """Memory that one picture takes."""
+        return sum(
+            -(-self.width // plane.step_x)
+            * -(-self.height // plane.step_y)
+            * plane.channels
+            * np.dtype(self.dtype_of(plane)).itemsize
+            for plane in self.planes
+        )
 
     @property
     def step_px(self) -> int:
