@@ -16,8 +16,7 @@ Layout = Literal[
 ]
 """``left-right``: a file (or sequence) for each eye. All others hold both eyes, the left one first: beside each
 other or one above the other, whole or squeezed to half; frame after frame; row after row; or as the named views of an
-OpenEXR
-file."""
+OpenEXR file."""
 
 LAYOUTS: tuple[Layout, ...] = get_args(Layout)
 
