@@ -24,8 +24,9 @@ from picture_files import (
 from rights import ordinary_user
 
 from postfix.errors import InputError, UsageError
+from postfix.source.ahead import frames_ahead
 from postfix.source.opening import open_eye, sha256_of
-from postfix.source.pair import AHEAD_FRAMES, open_pair
+from postfix.source.pair import open_pair
 
 KINDS = [*VIDEOS, *STILLS]
 
@@ -429,13 +430,14 @@ def test_an_eye_is_decoded_ahead_but_only_so_far(tmp_path):
     left, right = Counting(pair.left), Counting(pair.right)
     frames = PairSource(left, right, "x").frames()
     next(frames)
+    ahead = frames_ahead(pair.format)
     deadline = time.monotonic() + 5
-    while left.read < AHEAD_FRAMES + 2 and time.monotonic() < deadline:
+    while left.read < ahead + 2 and time.monotonic() < deadline:
         time.sleep(0.01)
     time.sleep(0.1)
     # One handed over, a full queue, and one that waits to get in.
-    assert left.read <= AHEAD_FRAMES + 2
-    assert left.read >= AHEAD_FRAMES
+    assert left.read <= ahead + 2
+    assert left.read >= ahead
     frames.close()
 
 

@@ -12,14 +12,13 @@ from fractions import Fraction
 from pathlib import Path
 
 from postfix.errors import InputError, UsageError
+from postfix.source.ahead import frames_ahead
+from postfix.source.layout import Layout
 from postfix.source.opening import open_eye
 from postfix.source.picture import EyeSource, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern, still_numbers
 from postfix.source.timecode import timecode_at
 from postfix.source.video import VideoSource
-
-AHEAD_FRAMES = 6
-"""Frames each eye may be decoded ahead: enough to smooth uneven frames, little enough to bound the memory."""
 
 _WAIT_S = 0.1
 _EYE_WORDS = r"(?:left|right|le|re|l|r)"
@@ -61,6 +60,14 @@ class PairSource:
     reading : Reading
     before, after : int
         Frames of the left eye before its first and after its last used one that have no partner in the right eye.
+    layout : Layout
+        How the eyes lie in what was given.
+    packed : EyeSource or None
+        The file (or sequence) that holds both eyes; None where each has its own.
+    spare_px : int
+        Columns of picture that ``whole`` has beyond each side of these frames.
+    whole : PairSource or None
+        The same pair with those columns; None where there are none.
     """
 
     left: EyeSource
@@ -69,6 +76,10 @@ class PairSource:
     reading: Reading = AS_GIVEN
     before: int = 0
     after: int = 0
+    layout: Layout = "left-right"
+    packed: EyeSource | None = None
+    spare_px: int = 0
+    whole: PairSource | None = None
 
     @property
     def format(self) -> PictureFormat:
@@ -95,7 +106,8 @@ class PairSource:
     ) -> Iterator[tuple[int, Planes, Planes]]:
         """Frame number (counted from 0), left and right planes, of frames ``first`` to ``last``, both included.
 
-        Each eye is decoded in a thread of its own, at most :data:`AHEAD_FRAMES` frames ahead. What goes wrong there
+        Each eye is decoded in a thread of its own, a few frames ahead
+        (:func:`postfix.source.ahead.frames_ahead`). What goes wrong there
         is raised here. Closing the iterator early ends the threads. ``colour_every`` as for each eye.
         """
         end = self.count - 1 if last is None else last
@@ -115,7 +127,7 @@ class _Ahead:
 
     def __init__(self, source: EyeSource, first: int, last: int, colour_every: int) -> None:
         self._source, self._first, self._last, self._colour_every = source, first, last, colour_every
-        self._queue: queue.Queue[Planes | BaseException] = queue.Queue(AHEAD_FRAMES)
+        self._queue: queue.Queue[Planes | BaseException] = queue.Queue(frames_ahead(source.format))
         self._stopping = threading.Event()
         # A daemon, so that a consumer killed without clean-up does not hang the interpreter; stop() always joins.
         self._thread = threading.Thread(target=self._run, name=f"decode {source.path.name}", daemon=True)
