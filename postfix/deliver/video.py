@@ -16,12 +16,10 @@ import numpy as np
 
 from postfix.deliver.codecs import UNSPECIFIED, VideoSpec, encoder_for, spec_of
 from postfix.errors import InputError, OutputError
+from postfix.source.ahead import frames_ahead
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.pixel_formats import plane_order, video_format
 from postfix.source.video import VideoSource
-
-AHEAD_FRAMES = 6
-"""Frames that may wait for the encoder: bounds the memory."""
 
 _AUDIO_AHEAD_S = Fraction(1, 2)
 """How far audio packets are written ahead of the pictures, so that players find both close together."""
@@ -192,24 +190,28 @@ class _AudioCopy:
 
 
 class VideoWriter:
-    """An eye being written as video like its source; the encoding runs in a thread of its own.
+    """A video being written; the encoding runs in a thread of its own.
 
     Parameters
     ----------
-    source : VideoSource
-    folder : Path
-        A folder that is itself unfinished; the file in it gets the source's name.
+    path : Path
+        The file, in a folder that is itself unfinished; its suffix chooses the container.
+    spec : VideoSpec
+    count : int
+        Frames that will be handed over.
+    audio_from : VideoSource, optional
+        The clip whose audio packets are copied as they are.
     """
 
-    def __init__(self, source: VideoSource, folder: Path) -> None:
-        self.path = folder / source.path.name
-        self._count, self._written = source.count, 0
-        self._encoder = VideoEncoder(self.path, spec_of(source), audio_from=source)
-        self._queue: queue.Queue[Planes | None] = queue.Queue(AHEAD_FRAMES)
+    def __init__(self, path: Path, spec: VideoSpec, count: int, audio_from: VideoSource | None = None) -> None:
+        self.path = path
+        self._count, self._written = count, 0
+        self._encoder = VideoEncoder(path, spec, audio_from)
+        self._queue: queue.Queue[Planes | None] = queue.Queue(frames_ahead(_format_of(spec)))
         self._error: BaseException | None = None
         self._abandoned = threading.Event()
         self._closed = False
-        self._thread = threading.Thread(target=self._run, name=f"encode {source.path.name}", daemon=True)
+        self._thread = threading.Thread(target=self._run, name=f"encode {path.name}", daemon=True)
         self._thread.start()
 
     def __enter__(self) -> VideoWriter:

@@ -84,7 +84,7 @@ def writer_like(source: EyeSource, folder: Path) -> EyeWriter:
         Where the source's codec cannot be written; nothing is left behind.
     """
     if isinstance(source, VideoSource):
-        return VideoWriter(source, folder)
+        return VideoWriter(folder / source.path.name, spec_of(source), source.count, audio_from=source)
     if isinstance(source, StillsSource):
         return StillsWriter(source, folder)
     raise TypeError(f"no writer for {type(source).__name__}")
