@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from postfix.deliver.changelog import SCHEMA
 
 EYES = ("left", "right")
-NAMES = frozenset({*EYES, "plan.toml", "changes.json", "changes.csv", "report.html"})
+PACKED_FOLDER = "packed"
+"""Where deliveries with both eyes in one file are."""
+
+PICTURE_FOLDERS = (*EYES, PACKED_FOLDER)
+NAMES = frozenset({*PICTURE_FOLDERS, "plan.toml", "changes.json", "changes.csv", "report.html"})
 """Everything that is ever written at the top of a version's folder."""
 
 
@@ -28,35 +33,47 @@ def stranger_in(folder: Path) -> str | None:
     outputs = _logged_outputs(folder / "changes.json")
     if outputs is None:
         return f"'{entries[0]}' without the change log that this program writes beside it"
-    for eye in EYES:
-        found = _stranger_in_eye(folder, eye, outputs.get(eye))
+    for name in PICTURE_FOLDERS:
+        found = _stranger_below(folder, name, outputs)
         if found is not None:
             return found
     return None
 
 
-def _logged_outputs(path: Path) -> dict[str, tuple[str, int]] | None:
-    """Eye → path and number of frames, as a change log names its outputs; None where it is no such log."""
+def _logged_outputs(path: Path) -> dict[str, int] | None:
+    """Path of each output → its number of frames, as a change log names them; None where it is no such log."""
     try:
         log: Any = json.loads(path.read_text(encoding="utf-8"))
         if log["schema"] != SCHEMA:
             return None
-        return {str(entry["eye"]): (str(entry["path"]), int(entry["frames"])) for entry in log["outputs"]}
+        return {str(entry["path"]): int(entry["frames"]) for entry in log["outputs"]}
     except (OSError, ValueError, TypeError, KeyError):
         return None
 
 
-def _stranger_in_eye(folder: Path, eye: str, logged: tuple[str, int] | None) -> str | None:
-    place = folder / eye
+def _stranger_below(folder: Path, name: str, outputs: Mapping[str, int]) -> str | None:
+    """The first stranger in a folder of pictures: a video is a file that the log names, stills are a folder it names."""
+    place = folder / name
     if not place.is_dir():
         return None
+    if name in outputs:
+        return _stranger_among_stills(place, name, outputs[name])
+    for entry in sorted(place.iterdir()):
+        path = f"{name}/{entry.name}"
+        if path not in outputs:
+            return f"'{path}', which this program did not write"
+        if entry.is_dir():
+            found = _stranger_among_stills(entry, path, outputs[path])
+            if found is not None:
+                return found
+    return None
+
+
+def _stranger_among_stills(place: Path, path: str, frames: int) -> str | None:
     entries = sorted(place.iterdir())
-    path, frames = logged or ("", 0)
-    if path != eye:
-        # A video: one file, which the log names.
-        stranger = next((entry for entry in entries if path != f"{eye}/{entry.name}"), None)
-    else:
-        stranger = next((entry for entry in entries if not entry.is_file()), None)
-        if stranger is None and len(entries) > frames:
-            return f"{len(entries)} files in '{eye}', where its change log speaks of {frames}"
-    return None if stranger is None else f"'{eye}/{stranger.name}', which this program did not write"
+    stranger = next((entry for entry in entries if not entry.is_file()), None)
+    if stranger is not None:
+        return f"'{path}/{stranger.name}', which this program did not write"
+    if len(entries) > frames:
+        return f"{len(entries)} files in '{path}', where its change log speaks of {frames}"
+    return None
