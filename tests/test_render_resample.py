@@ -8,6 +8,7 @@ from render_formats import FORMATS, clip_of, noise, rgb, shape_of, yuv
 
 from postfix.plan.geometry import covering_zoom
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
+from postfix.plan.placement import Placement
 from postfix.render.moves import render_pair
 from postfix.render.resample import TAPS, resampled, resampled_plane
 from postfix.source.picture import PictureFormat, Planes
@@ -58,7 +59,7 @@ def test_a_band_limited_picture_is_drawn_where_the_formula_puts_it(
     x = np.arange(width // step[0]) * step[0] + 0.5
     y = np.arange(height // step[1]) * step[1] + step[1] / 2.0
     cycles = (0.28 / step[0], 0.22 / step[1])
-    drawn = resampled_plane(_wave(x, y, *cycles), info, width, height, zoom, shift)
+    drawn = resampled_plane(_wave(x, y, *cycles), info, width, height, Placement(zoom, shift))
     exact = _wave(width / 2 + (x - width / 2 - shift) / zoom, height / 2 + (y - height / 2) / zoom, *cycles)
     edge = TAPS + 8
     inner = (slice(edge, -edge), slice(edge, -edge))
@@ -74,7 +75,7 @@ def test_the_kernel_is_clean_up_to_two_thirds_of_nyquist() -> None:
     for share, allowed in ((0.3, 0.001), (0.5, 0.001), (0.65, 0.001), (0.8, 0.03)):
         for shift in (0.1, 0.25, 0.5):
             cycles = share / 2.0
-            drawn = resampled_plane(_wave(x, np.zeros(1), cycles, 0.0), fmt.planes[0], width, 1, 1.0, shift)
+            drawn = resampled_plane(_wave(x, np.zeros(1), cycles, 0.0), fmt.planes[0], width, 1, Placement(1.0, shift))
             exact = _wave(x - shift, np.zeros(1), cycles, 0.0)
             assert np.abs(drawn - exact)[:, TAPS:-TAPS].max() < allowed
 
@@ -145,7 +146,7 @@ def test_overshoot_is_held_inside_the_code_range(depth: int) -> None:
     fmt = yuv("444", depth)
     top = 2**depth - 1
     step = tuple(np.where(np.arange(64)[None, :] < 32, 0, top).repeat(36, axis=0).astype(fmt.dtype) for _ in range(3))
-    out = resampled(step, fmt, 1.05, 0.4)
+    out = resampled(step, fmt, Placement(1.05, 0.4))
     for plane in out:
         assert plane.dtype == np.dtype(fmt.dtype)
         assert plane.min() == 0
@@ -157,7 +158,7 @@ def test_overshoot_is_held_inside_the_code_range(depth: int) -> None:
 def test_float_planes_keep_what_lies_outside_black_and_white() -> None:
     fmt = FORMATS["rgb-float"]
     (source,) = noise(fmt)
-    (out,) = resampled((source,), fmt, 1.01, 0.0)
+    (out,) = resampled((source,), fmt, Placement(1.01))
     assert out.dtype == np.float32
     assert out.min() < -0.2
     assert out.max() > 1.2

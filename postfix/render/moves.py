@@ -8,6 +8,7 @@ from postfix.errors import InputError
 from postfix.measure.table import ClipInfo
 from postfix.plan.geometry import SIDES, Moves, bare_px, is_resampled, moves_of, window_px_at
 from postfix.plan.model import ShotPlan
+from postfix.plan.placement import Placement
 from postfix.render.planes import moved, painted, row_counts
 from postfix.render.resample import resampled
 from postfix.render.veils import is_veil, veiled, window_weights
@@ -63,7 +64,7 @@ def _placed(planes: Planes, fmt: PictureFormat, moves: Moves, shift_px: float, d
         return moved(planes, fmt, round(shift_px))
     if shift_px == 0.0 and moves.zoom == 1.0:
         return planes
-    return resampled(planes, fmt, moves.zoom, shift_px)
+    return resampled(planes, fmt, Placement(moves.zoom, right_px=shift_px))
 
 
 def _windowed(

@@ -16,6 +16,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from postfix.plan.placement import Placement
 from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
 
 TAPS = 16
@@ -71,9 +72,9 @@ def _sampling(zoom: float, shift: float, extent: int, step: int, sample_centre: 
 
 
 def resampled_plane(
-    plane: Plane, info: PlaneFormat, width: int, height: int, zoom: float, shift_px: float
+    plane: Plane, info: PlaneFormat, width: int, height: int, placement: Placement
 ) -> npt.NDArray[np.float32]:
-    """One plane zoomed and moved, in float32 and unclipped.
+    """One plane placed anew, in float32 and unclipped.
 
     Parameters
     ----------
@@ -81,18 +82,17 @@ def resampled_plane(
     info : PlaneFormat
     width, height : int
         Of the picture, luma pixels.
-    zoom : float
-        1 or more.
-    shift_px : float
-        Luma pixels, positive to the right.
+    placement : Placement
+        With a zoom of 1 or more.
     """
-    column = _sampling(zoom, shift_px, width, info.step_x, 0.5)
-    row = _sampling(zoom, 0.0, height, info.step_y, info.step_y / 2.0)
+    zoom = placement.zoom
+    column = _sampling(zoom, placement.right_px, width, info.step_x, info.centre_x_px)
+    row = _sampling(zoom, placement.down_px, height, info.step_y, info.centre_y_px)
     channels = [plane] if plane.ndim == 2 else [plane[..., i] for i in range(plane.shape[2])]
     results = []
     for channel in channels:
         values = np.ascontiguousarray(channel, dtype=np.float32)
-        if zoom != 1.0:
+        if zoom != 1.0 or placement.down_px != 0.0:
             bands = _bands(values.shape[0], *row)
             values = np.concatenate([matrix @ values[first:end] for first, end, matrix in bands], axis=0)
         bands = _bands(values.shape[1], *column)
@@ -100,13 +100,15 @@ def resampled_plane(
     return results[0] if plane.ndim == 2 else np.stack(results, axis=2)
 
 
-def resampled(planes: Planes, fmt: PictureFormat, zoom: float, shift_px: float) -> Planes:
-    """All planes of one eye zoomed about the picture's centre and moved; whole codes are rounded to the nearest and
-    kept inside the format's bit depth, float samples are left as they come."""
+def resampled(planes: Planes, fmt: PictureFormat, placement: Placement) -> Planes:
+    """All planes of one eye placed anew; whole codes are rounded to the nearest and kept inside the format's bit depth,
+    float samples are left as they come. A placement that changes nothing gives the same arrays back."""
+    if placement.is_still:
+        return planes
     top_code = float(2**fmt.bit_depth - 1)
     result: list[Plane] = []
     for plane, info in zip(planes, fmt.planes):
-        values = resampled_plane(plane, info, fmt.width, fmt.height, zoom, shift_px)
+        values = resampled_plane(plane, info, fmt.width, fmt.height, placement)
         if np.issubdtype(plane.dtype, np.integer):
             np.rint(values, out=values)
             np.clip(values, 0.0, top_code, out=values)
