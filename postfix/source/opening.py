@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from postfix.errors import InputError, UsageError
+from postfix.source.packed_eye import EyeView
 from postfix.source.picture import EyeSource
 from postfix.source.stills import PICTURE_SUFFIXES, StillsSource, is_pattern, open_stills
 from postfix.source.video import open_video
@@ -61,8 +62,10 @@ def sha256_of(source: EyeSource) -> str:
     """Fingerprint of what an eye was read from, in hexadecimal.
 
     For a video: the SHA-256 of the file. For stills: the SHA-256 of the lines ``<name> <sha256 of the file>``, each
-    ended by a line feed, in frame order, in UTF-8.
+    ended by a line feed, in frame order, in UTF-8. For an eye of a file that holds both: of that file.
     """
+    if isinstance(source, EyeView):
+        return sha256_of(source.whole)
     if not isinstance(source, StillsSource):
         return _file_sha256(source.path)
     whole = hashlib.sha256()

@@ -5,16 +5,18 @@ from __future__ import annotations
 import queue
 import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from postfix.errors import InputError, UsageError
 from postfix.source.ahead import frames_ahead
-from postfix.source.layout import Layout
+from postfix.source.layout import LAYOUTS, Layout
 from postfix.source.opening import open_eye
+from postfix.source.packed_eye import EyeView, PackedEye
 from postfix.source.picture import EyeSource, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern, still_numbers
 from postfix.source.timecode import timecode_at
@@ -24,6 +26,7 @@ _WAIT_S = 0.1
 _EYE_WORDS = r"(?:left|right|le|re|l|r)"
 _LAST_EYE_WORD = re.compile(rf"(?:^|[\W_]+){_EYE_WORDS}$", re.IGNORECASE)
 _FIRST_EYE_WORD = re.compile(rf"^{_EYE_WORDS}[\W_]+", re.IGNORECASE)
+_LAYOUT_WORD = re.compile(rf"[\W_]+(?:{'|'.join(sorted(LAYOUTS, key=len, reverse=True))})$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -106,48 +109,68 @@ class PairSource:
     ) -> Iterator[tuple[int, Planes, Planes]]:
         """Frame number (counted from 0), left and right planes, of frames ``first`` to ``last``, both included.
 
-        Each eye is decoded in a thread of its own, a few frames ahead
-        (:func:`postfix.source.ahead.frames_ahead`). What goes wrong there
-        is raised here. Closing the iterator early ends the threads. ``colour_every`` as for each eye.
+        Each eye is decoded in a thread of its own, a few frames ahead (:func:`postfix.source.ahead.frames_ahead`); a
+        file that holds both is decoded once. What goes wrong there is raised here. Closing the iterator early ends
+        the threads. ``colour_every`` as for each eye.
         """
         end = self.count - 1 if last is None else last
-        left, right = (_Ahead(eye, first, end, colour_every) for eye in (self.left, self.right))
-        try:
-            left.start()
-            right.start()
+        (left, left_of), (right, right_of) = _peeled(self.left), _peeled(self.right)
+        if isinstance(left, PackedEye) and isinstance(right, PackedEye) and left.whole == right.whole:
+            with _Ahead(left.whole, lambda: left.pictures(first, end, colour_every=colour_every)) as ahead:
+                for index in range(first, end + 1):
+                    pictures = ahead.next()
+                    yield index, left_of(left.seen_in(pictures)), right_of(right.seen_in(pictures))
+            return
+        with (
+            _Ahead(self.left, lambda: self.left.frames(first, end, colour_every=colour_every)) as left_ahead,
+            _Ahead(self.right, lambda: self.right.frames(first, end, colour_every=colour_every)) as right_ahead,
+        ):
             for index in range(first, end + 1):
-                yield index, left.next(), right.next()
-        finally:
-            left.stop()
-            right.stop()
+                yield index, left_ahead.next(), right_ahead.next()
+
+
+def _peeled(source: EyeSource) -> tuple[EyeSource, Callable[[Planes], Planes]]:
+    """The eye of a packed file that an eye is a view of, with the way from its pictures; else the eye itself."""
+    steps: list[Callable[[Planes], Planes]] = []
+    inner = source
+    while isinstance(inner, EyeView) and not isinstance(inner, PackedEye):
+        steps.insert(0, inner.of)
+        inner = inner.whole
+
+    def of(planes: Planes) -> Planes:
+        for step in steps:
+            planes = step(planes)
+        return planes
+
+    return inner, of
 
 
 class _Ahead:
-    """One eye decoded ahead in a thread through a bounded queue."""
+    """Pictures of one source decoded ahead in a thread through a bounded queue; a context manager."""
 
-    def __init__(self, source: EyeSource, first: int, last: int, colour_every: int) -> None:
-        self._source, self._first, self._last, self._colour_every = source, first, last, colour_every
-        self._queue: queue.Queue[Planes | BaseException] = queue.Queue(frames_ahead(source.format))
+    def __init__(self, source: EyeSource, frames: Callable[[], Iterator[Any]]) -> None:
+        self._source, self._frames = source, frames
+        self._queue: queue.Queue[Any] = queue.Queue(frames_ahead(source.format))
         self._stopping = threading.Event()
         # A daemon, so that a consumer killed without clean-up does not hang the interpreter; stop() always joins.
         self._thread = threading.Thread(target=self._run, name=f"decode {source.path.name}", daemon=True)
 
-    def start(self) -> None:
+    def __enter__(self) -> _Ahead:
         self._thread.start()
+        return self
 
-    def next(self) -> Planes:
+    def __exit__(self, *_: object) -> None:
+        self._stopping.set()
+        self._thread.join()
+
+    def next(self) -> Any:
         item = self._queue.get()
         if isinstance(item, BaseException):
             raise item
         return item
 
-    def stop(self) -> None:
-        self._stopping.set()
-        if self._thread.ident is not None:
-            self._thread.join()
-
     def _run(self) -> None:
-        frames = self._source.frames(self._first, self._last, colour_every=self._colour_every)
+        frames = self._frames()
         try:
             for planes in frames:
                 if not self._put(planes):
@@ -160,7 +183,7 @@ class _Ahead:
             with suppress(AttributeError):
                 frames.close()  # type: ignore[attr-defined]
 
-    def _put(self, item: Planes | BaseException) -> bool:
+    def _put(self, item: Any) -> bool:
         while not self._stopping.is_set():
             with suppress(queue.Full):
                 self._queue.put(item, timeout=_WAIT_S)
@@ -206,11 +229,35 @@ def open_pair(
     else:
         other, partner = _open_late(right, late, rate, frames)
     _check_alike(given, other, counts=late == 0)
+    return paired(given, other, partner, reading, frames)
+
+
+def paired(
+    given: EyeSource, other: EyeSource, partner: int, reading: Reading, frames: tuple[int, int] | None = None
+) -> PairSource:
+    """Two eyes as they are used together: the frames that both have, exchanged where the reading says so.
+
+    Parameters
+    ----------
+    given, other : EyeSource
+        What was given as left and right eye; alike in everything but, perhaps, length.
+    partner : int
+        Which of the right eye's frames (it may be none of them) goes with the left eye's first.
+    reading : Reading
+    frames : (int, int), optional
+        What ``--frames`` asked for, to be named where nothing is left.
+
+    Raises
+    ------
+    UsageError
+        Where the offset leaves nothing that both have.
+    """
+    late = reading.offset_frames
     first, other_first = max(0, -partner), max(0, partner)
     count = min(given.count - first, other.count - other_first)
     if count < 1:
-        raise _nothing_in_common(late, given.count, other.count, frames)
-    eyes = [(given, _part(given, first, count), first), (other, _part(other, other_first, count), other_first)]
+        raise nothing_in_common(late, given.count, other.count, frames)
+    eyes = [(given, part_of(given, first, count), first), (other, part_of(other, other_first, count), other_first)]
     if reading.swapped:
         eyes.reverse()
     (whole, used, before), (_, used_right, _) = eyes
@@ -233,12 +280,13 @@ def _open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, 
         there = still_numbers(path)
     first, last = max(wanted[0], there[0]), min(wanted[1], there[1])
     if first > last:
-        raise _nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
-    part = open_eye(path, rate=rate, frames=(first, last)) if whole is None else _part(whole, first, last - first + 1)
+        raise nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
+    part = open_eye(path, rate=rate, frames=(first, last)) if whole is None else part_of(whole, first, last - first + 1)
     return part, wanted[0] - first
 
 
-def _nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
+def nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
+    """The error of an offset that leaves no frame that both eyes have."""
     chosen = "" if frames is None else f" of --frames {frames[0]}-{frames[1]}"
     return UsageError(
         f"--offset {late}",
@@ -248,11 +296,14 @@ def _nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int]
     )
 
 
-def _part(source: EyeSource, first: int, count: int) -> EyeSource:
+def part_of(source: EyeSource, first: int, count: int) -> EyeSource:
     """Frames ``first`` onwards of an eye, ``count`` of them."""
     if (first, count) == (0, source.count):
         return source
     timecode = None if source.timecode is None else timecode_at(source.timecode, first, source.rate)
+    if isinstance(source, PackedEye):
+        each = source.frames_each
+        return replace(source, whole=part_of(source.whole, first * each, count * each), timecode=timecode)
     if isinstance(source, VideoSource):
         return replace(source, count=count, first_frame=source.first_frame + first, timecode=timecode)
     if isinstance(source, StillsSource):
@@ -263,18 +314,25 @@ def _part(source: EyeSource, first: int, count: int) -> EyeSource:
 
 
 def _with_timecode(source: EyeSource, timecode: str) -> EyeSource:
-    if isinstance(source, VideoSource | StillsSource):
+    if isinstance(source, VideoSource | StillsSource | PackedEye):
         return replace(source, timecode=timecode)
     raise TypeError(f"no way to tell {type(source).__name__} its timecode")
 
 
 def first_in_file(source: EyeSource) -> int:
-    """What ``--frames`` calls frame 0 of an eye: its number for stills, its place in the file, from 0, for video."""
+    """What ``--frames`` calls frame 0 of an eye: its number for stills, its place in the file, from 0, for video.
+
+    Where the eyes take turns in one file, the first of the two frames that belong together.
+    """
+    if isinstance(source, EyeView):
+        return first_in_file(source.whole)
     return source.first_frame if isinstance(source, VideoSource) else source.first_number
 
 
 def clip_name(source: EyeSource) -> str:
-    """Name of the clip an eye belongs to: without the eye word, safe as a file name."""
+    """Name of the clip an eye belongs to: without the eye word or the layout's name, safe as a file name."""
+    if isinstance(source, EyeView):
+        return clip_name(source.whole)
     path = source.path
     if isinstance(source, StillsSource):
         prefix = re.sub(r"\d+\D*$", "", source.paths[0].stem)
@@ -284,6 +342,7 @@ def clip_name(source: EyeSource) -> str:
         candidates = [path.stem, path.resolve().parent.name]
     for candidate in candidates:
         name = re.sub(r"[^\w.\-]+", "_", candidate).strip("_.- ")
+        name = _LAYOUT_WORD.sub("", name)
         name = _FIRST_EYE_WORD.sub("", _LAST_EYE_WORD.sub("", name)).strip("_.- ")
         if name:
             return name
