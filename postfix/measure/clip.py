@@ -30,7 +30,8 @@ shot."""
 def clip_info(pair: PairSource) -> ClipInfo:
     """What a plan must know of the clip."""
     fmt = pair.format
-    return ClipInfo(pair.name, fmt.width, fmt.height, pair.rate, fmt.step_px)
+    spare: int = getattr(pair, "spare_px", 0)
+    return ClipInfo(pair.name, fmt.width, fmt.height, pair.rate, fmt.step_px, spare_px=spare)
 
 
 def measure_clip(

@@ -72,7 +72,7 @@ def _columns(rows: Iterator[Cells], header: list[str], path: Path) -> Columns:
     # Of two columns of one name the last counts.
     place = {name: index for index, name in enumerate(header)}
     frame_at, shot_at = place["frame"], place["shot"]
-    figures, of_clip = _Figures(place), itemgetter(*(place[name] for name in CLIP_CELLS))
+    figures, of_clip = _Figures(place), itemgetter(*(place[name] for name in CLIP_CELLS if name in place))
     starts: list[tuple[int, str]] = []
     findings: list[ShotFinding | None] = []
     clip: ClipInfo | None = None

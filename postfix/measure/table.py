@@ -134,6 +134,8 @@ class ClipInfo:
     """Luma pixels an eye must move by a multiple of (2 where chroma is subsampled)."""
     footage: str = ""
     """:func:`footage_mark` of the very frames that were measured; empty where it was not taken."""
+    spare_px: int = 0
+    """Columns of picture that there are beyond each side of the frame, where it was cut from a wider picture."""
 
     @property
     def step_pct(self) -> float:

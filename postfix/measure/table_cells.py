@@ -66,7 +66,9 @@ SHOT_CELLS = (
     "transition",
     "transition_frames",
 )
-CLIP_CELLS = ("clip", "width_px", "height_px", "rate", "step_px", "footage")
+CLIP_CELLS = ("clip", "width_px", "height_px", "rate", "step_px", "footage", "spare_px")
+LATER_CELLS = {"spare_px": "0"}
+"""Columns that a table may lack, and what each then counts as: what was measured before there was such a thing."""
 COLUMNS = (
     *("frame", "timecode", "shot", *FIGURES, *LISTS, *END_BOXES),
     *("rivalry_boxes", "interpolated", "note", *SHOT_CELLS, *CLIP_CELLS),
@@ -107,7 +109,7 @@ def check_columns(names: Sequence[str] | None, path: Path) -> None:
     """
     if names is None:
         raise no_rows(path)
-    missing = [name for name in COLUMNS if name not in names]
+    missing = [name for name in COLUMNS if name not in names and name not in LATER_CELLS]
     if missing:
         raise InputError(
             path,
@@ -181,9 +183,12 @@ def end_box(cell: str | None) -> tuple[int, ...]:
 def clip_of(row: Mapping[str, str]) -> ClipInfo:
     """The clip that a row is of. Raises ValueError and such where it cannot be."""
     width, height, step = (int(row[name]) for name in ("width_px", "height_px", "step_px"))
-    clip = ClipInfo(row["clip"] or "", width, height, Fraction(row["rate"]), step, row["footage"])
+    spare = int(row.get("spare_px", LATER_CELLS["spare_px"]))
+    clip = ClipInfo(row["clip"] or "", width, height, Fraction(row["rate"]), step, row["footage"], spare)
     if clip.width_px < 1 or clip.height_px < 1 or clip.rate <= 0 or clip.step_px < 1:
         raise ValueError("a size, rate or step that is not above zero")
+    if clip.spare_px < 0:
+        raise ValueError("spare columns below zero")
     if not _FOOTAGE.fullmatch(clip.footage):
         raise ValueError(f"footage {clip.footage!r} is no mark of 16 hexadecimal digits")
     return clip

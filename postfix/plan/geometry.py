@@ -26,7 +26,9 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.table import EDGE_BANDS, ClipInfo
-from postfix.plan.model import HitKey, ShotPlan, WindowKey
+from postfix.plan.aligning import aligning_zooms, beyond_frame_px, depth_stretch, eye_turns
+from postfix.plan.model import HitKey, Misalignment, ShotPlan, WindowKey
+from postfix.plan.placement import Placement
 from postfix.plan.settings import Fill
 
 Side = Literal["left", "right"]
@@ -76,23 +78,77 @@ def applied_hit_px(pct: float, clip: ClipInfo) -> int:
     return int(whole_hits_px(np.array([pct * clip.width_px / 100.0]), clip.step_px)[0])
 
 
-def covering_zooms(hit_pct: npt.ArrayLike) -> Array:
+def covering_zooms(hit_pct: npt.ArrayLike, spare_share: float = 0.0) -> Array:
     """The least zoom about the picture's centre with which each HIT lays no column bare; the shape of ``hit_pct``.
 
-    Each eye moves by half the HIT, h/2 of width; zooming by z pushes each side out by (z − 1)/2 of width; so
-    z = 1 + |h|. Rounded up to six decimals (0.004 px on a picture 8192 wide) so that a plan can be read.
+    Each eye moves by half the HIT, h/2 of width; zooming by z pushes each side of a picture that has a share ``p`` of
+    width to spare beyond the frame's side out by z · (1/2 + p) − 1/2 of width; so z = (1 + |h|) / (1 + 2p), and never
+    less than 1. Rounded up to six decimals (0.004 px on a picture 8192 wide) so that a plan can be read.
     """
-    return np.asarray(1.0 + np.ceil(np.abs(hit_pct) * 1e4 - 1e-6) / 1e6)
+    more = (1.0 + np.abs(hit_pct) / 100.0) / (1.0 + 2.0 * spare_share) - 1.0 if spare_share else np.abs(hit_pct) / 100.0
+    return np.asarray(1.0 + np.maximum(np.ceil(np.asarray(more) * 1e6 - 1e-6), 0.0) / 1e6)
 
 
-def covering_zoom(hit_pct: float) -> float:
+def covering_zoom(hit_pct: float, spare_share: float = 0.0) -> float:
     """:func:`covering_zooms` of one HIT."""
-    return float(covering_zooms(hit_pct))
+    return float(covering_zooms(hit_pct, spare_share))
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """How a shot's pictures are made, whatever its HIT.
+
+    Attributes
+    ----------
+    fill : Fill
+    subpixel : bool
+        Whether the HIT is applied to a fraction of a pixel.
+    misalignment : Misalignment or None
+        What is taken out of the pictures.
+    """
+
+    fill: Fill = "hide"
+    subpixel: bool = False
+    misalignment: Misalignment | None = None
+
+    @property
+    def is_resampled(self) -> bool:
+        """True where pictures are drawn anew at any HIT."""
+        return self.fill == "zoom" or self.subpixel or self.misalignment is not None
+
+    @property
+    def depth_stretch(self) -> float:
+        """What parallax is multiplied by besides the zoom."""
+        return 1.0 if self.misalignment is None else depth_stretch(self.misalignment)
+
+    def zooms(self, hit_pct: npt.ArrayLike, clip: ClipInfo) -> Array:
+        """The zoom that goes with each HIT: it covers what is laid bare by the move, where ``fill`` asks for that, and
+        by aligning; the shape of ``hit_pct``."""
+        hits = np.asarray(hit_pct, dtype=np.float64)
+        covers = self.fill == "zoom"
+        if self.misalignment is None:
+            return covering_zooms(hits, clip.spare_px / clip.width_px) if covers else np.ones(hits.shape)
+        least = aligning_zooms(self.misalignment, clip, hits.ravel() * clip.width_px / 100.0, sides_too=covers)
+        return np.asarray(1.0 + np.ceil((least - 1.0) * 1e6 - 1e-6) / 1e6).reshape(hits.shape)
+
+
+def drawing_of(shot: ShotPlan) -> Drawing:
+    """How a shot's pictures are made."""
+    return Drawing(shot.fill, shot.subpixel, shot.misalignment if shot.align else None)
 
 
 def is_resampled(shot: ShotPlan) -> bool:
-    """True where a shot is drawn anew at a zoom; False where its planes are moved as plain copies."""
-    return shot.fill == "zoom" or shot.zoom != 1.0
+    """True where a shot is drawn anew, at a zoom, at fractions of a pixel or aligned; False where its planes are moved
+    as plain copies."""
+    return shot.zoom != 1.0 or drawing_of(shot).is_resampled
+
+
+def zoom_of(shot: ShotPlan, clip: ClipInfo) -> float:
+    """The zoom that a shot is really drawn at, the same for both eyes but for what aligning changes in size: its own,
+    and where it is aligned at least what lays nothing bare."""
+    if drawing_of(shot).misalignment is None:
+        return shot.zoom if is_resampled(shot) else 1.0
+    return max(shot.zoom, float(drawing_of(shot).zooms([key.pct for key in shot.hit], clip).max()))
 
 
 def hit_pct_at(keys: Sequence[HitKey], frames: npt.ArrayLike) -> Array:
@@ -138,19 +194,47 @@ class Moves:
     left_px, right_px : (n,) float64
         Move of each eye, positive to the right; whole multiples of the clip's step unless resampled.
     zoom : float
-        About the picture's centre, both ways.
+        About the picture's centre, both ways; what parallax is multiplied by.
     fill : Fill
+    spare_px : int
+        Columns of picture that there are beyond each side of the frame before the zoom.
+    beyond_px : ((float, float), (float, float)) or None
+        Of an aligned picture: columns of it beyond the frame before the move, in the row that has fewest, at the left
+        (left eye, right eye) and at the right. None where they follow from zoom and spare columns.
     """
 
     left_px: Array
     right_px: Array
     zoom: float
     fill: Fill
+    spare_px: int = 0
+    beyond_px: tuple[tuple[float, float], tuple[float, float]] | None = None
 
     @property
     def hit_px(self) -> Array:
         """Total HIT applied, in pixels; (n,)."""
         return self.right_px - self.left_px
+
+    def beyond(self, side: Side, width_px: int) -> tuple[float, float]:
+        """Columns of picture beyond the frame at a side before the move, (left eye, right eye)."""
+        if self.beyond_px is not None:
+            return self.beyond_px[SIDES.index(side)]
+        columns = (self.zoom - 1.0) * width_px / 2.0 + self.zoom * self.spare_px
+        return columns, columns
+
+
+def held_moves(drawing: Drawing, clip: ClipInfo, left_px: Array, right_px: Array, zoom: float) -> Moves:
+    """Moves of frames that are drawn in one way and at one zoom, that of :func:`zoom_of`."""
+    beyond = None if drawing.misalignment is None else beyond_frame_px(drawing.misalignment, clip, zoom)
+    return Moves(left_px, right_px, zoom * drawing.depth_stretch, drawing.fill, clip.spare_px, beyond)
+
+
+def eye_moves_px(hit_px: Array, clip: ClipInfo, *, resampled: bool) -> tuple[Array, Array]:
+    """Moves ``(s_L, s_R)`` of the two eyes that are really applied for each HIT: half each where pictures are drawn
+    anew, else the nearest whole steps."""
+    if resampled:
+        return -hit_px / 2.0, hit_px / 2.0
+    return split_hits_px(whole_hits_px(hit_px, clip.step_px), clip.step_px)
 
 
 def moves_of(shot: ShotPlan, clip: ClipInfo, frames: npt.ArrayLike | None = None) -> Moves:
@@ -158,15 +242,33 @@ def moves_of(shot: ShotPlan, clip: ClipInfo, frames: npt.ArrayLike | None = None
     at = np.arange(shot.first, shot.last + 1) if frames is None else np.atleast_1d(np.asarray(frames))
     # A held HIT is reckoned once for all of its frames.
     pct = hit_pct_at(shot.hit, at if len(shot.hit) > 1 else at[:1])
-    if is_resampled(shot):
-        right_px = pct * clip.width_px / 200.0
-        left_px, zoom = -right_px, shot.zoom
-    else:
-        left_px, right_px = split_hits_px(whole_hits_px(pct * clip.width_px / 100.0, clip.step_px), clip.step_px)
-        zoom = 1.0
+    left_px, right_px = eye_moves_px(pct * clip.width_px / 100.0, clip, resampled=is_resampled(shot))
     if left_px.size < at.size:
         left_px, right_px = np.full(at.size, left_px[0]), np.full(at.size, right_px[0])
-    return Moves(left_px, right_px, zoom, shot.fill)
+    return held_moves(drawing_of(shot), clip, left_px, right_px, zoom_of(shot, clip))
+
+
+def stretch_of(shot: ShotPlan, clip: ClipInfo) -> float:
+    """What a shot's parallax is multiplied by before its HIT is added."""
+    return zoom_of(shot, clip) * drawing_of(shot).depth_stretch
+
+
+def placements(shot: ShotPlan, clip: ClipInfo, frame: int) -> tuple[Placement, Placement]:
+    """Where the pictures of (left, right) go in a frame of the clip.
+
+    Unless :func:`is_resampled`, ``right_px`` is a whole multiple of the clip's step and nothing else differs from
+    :data:`postfix.plan.placement.STILL`.
+    """
+    moves, zoom = moves_of(shot, clip, [frame]), zoom_of(shot, clip)
+    shifts = (float(moves.left_px[0]), float(moves.right_px[0]))
+    misalignment = drawing_of(shot).misalignment
+    if misalignment is None:
+        return Placement(zoom, shifts[0]), Placement(zoom, shifts[1])
+    left, right = (
+        Placement(zoom * eye.zoom, shift + zoom * eye.right_px, zoom * eye.down_px, eye.turn_deg)
+        for eye, shift in zip(eye_turns(misalignment), shifts)
+    )
+    return left, right
 
 
 def bare_px(moves: Moves, side: Side, width_px: int) -> tuple[Array, Array]:
@@ -175,9 +277,10 @@ def bare_px(moves: Moves, side: Side, width_px: int) -> tuple[Array, Array]:
     With ``crop`` both eyes lose what either lays bare there, so that the edge stays at the screen.
     """
     sign = 1.0 if side == "left" else -1.0
-    overlap = (moves.zoom - 1.0) * width_px / 2.0
-    left = np.maximum(sign * moves.left_px - overlap, 0.0)
-    right = np.maximum(sign * moves.right_px - overlap, 0.0)
+    left, right = (
+        np.maximum(sign * shift - beyond, 0.0)
+        for shift, beyond in zip((moves.left_px, moves.right_px), moves.beyond(side, width_px))
+    )
     if moves.fill == "crop":
         left = right = np.maximum(left, right)
     return left, right
@@ -209,18 +312,20 @@ def hidden_px_at(source_px: Array, side: Side, moves: Moves, width_px: int, rows
     heights = np.asarray(rows, dtype=np.float64)
     source_heights = 0.5 + (heights - 0.5) / moves.zoom
     sign = 1.0 if side == "left" else -1.0
-    overlap = (moves.zoom - 1.0) * width_px / 2.0
     eyes = []
     bares = bare_px(moves, side, width_px)
     if not source_px.any() and moves.zoom == 1.0:
         # Without black in the source the frame's own edge rides along: what is hidden is what the move lays bare.
         left, right = (np.repeat(bare[:, None], heights.size, axis=1) for bare in bares)
         return (left, right) if side == "left" else (right, left)
-    for first, shift, bare in zip((0, 2), (moves.left_px, moves.right_px), bares):
+    beyond_px = moves.beyond(side, width_px)
+    for first, shift, bare, beyond in zip((0, 2), (moves.left_px, moves.right_px), bares, beyond_px):
         top, bottom = source_px[:, first, None], source_px[:, first + 1, None]
         black = moves.zoom * (top + (bottom - top) * source_heights)
-        # Where the source has no black the frame's own edge rides along, so a move inwards lays columns bare.
-        eyes.append(np.maximum(black - overlap + sign * shift[:, None], bare[:, None]))
+        overlap = beyond - moves.zoom * moves.spare_px
+        # Where the source has no black the picture's own edge rides along, so a move inwards lays columns bare.
+        riding = np.where(black > 0.0, black - overlap + sign * shift[:, None], 0.0)
+        eyes.append(np.maximum(riding, bare[:, None]))
     return (eyes[0], eyes[1]) if side == "left" else (eyes[1], eyes[0])
 
 
@@ -238,7 +343,8 @@ def window_need_px(hidden_opposite_px: npt.ArrayLike, parallax_px: npt.ArrayLike
 
 def changes_nothing(shot: ShotPlan, clip: ClipInfo) -> bool:
     """True where a shot's pictures come out as they went in."""
-    moves = moves_of(shot, clip)
-    still = not (moves.left_px.any() or moves.right_px.any()) and moves.zoom == 1.0
+    moves, misalignment = moves_of(shot, clip), drawing_of(shot).misalignment
+    still = not (moves.left_px.any() or moves.right_px.any()) and zoom_of(shot, clip) == 1.0
+    still = still and (misalignment is None or misalignment.is_none)
     seen = shot.window if shot.window_opacity_pct > 0.0 else ()
     return still and not any(any(key.left_px) or any(key.right_px) for key in seen)

@@ -58,6 +58,30 @@ class Subject:
     found_pct: float | None = None
 
 
+@dataclass(frozen=True)
+class Misalignment:
+    """How the right eye's picture lies against the left's, about the picture's centre; None where it is not known.
+
+    Attributes
+    ----------
+    vertical_px : float or None
+        Positive where the right eye's is lower.
+    rotation_deg : float or None
+        Positive where it is turned clockwise as seen.
+    size_pct : float or None
+        Positive where it is larger.
+    """
+
+    vertical_px: float | None = None
+    rotation_deg: float | None = None
+    size_pct: float | None = None
+
+    @property
+    def is_none(self) -> bool:
+        """Whether both eyes lie alike, as far as it is known."""
+        return not (self.vertical_px or self.rotation_deg or self.size_pct)
+
+
 Part = Literal["hit", "fill", "window"]
 """What of a shot can be decided by hand on its own: HIT with zoom, fill, window."""
 
@@ -73,6 +97,12 @@ class ShotPlan:
     window_soft_px, window_opacity_pct : float
         Soft edge beside the opaque part of every window of the shot, on the picture's side and never wider than the
         window is beyond what the move laid bare; and how much a window hides.
+    subpixel : bool
+        Whether the HIT is applied to a fraction of a pixel, the pictures drawn anew; else in whole steps, as copies.
+    align : bool
+        Whether ``misalignment`` is taken out of the pictures, half of it in each eye.
+    misalignment : Misalignment or None
+        Never None where ``align`` is true.
     subject : Subject or None
         The HIT follows from it.
     by_hand : tuple of Part
@@ -90,6 +120,9 @@ class ShotPlan:
     window: tuple[WindowKey, ...] = ()
     window_soft_px: float = 0.0
     window_opacity_pct: float = 100.0
+    subpixel: bool = False
+    align: bool = False
+    misalignment: Misalignment | None = None
     subject: Subject | None = None
     by_hand: tuple[Part, ...] = ()
     locked: bool = False
