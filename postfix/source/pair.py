@@ -14,7 +14,7 @@ from typing import Any
 
 from postfix.errors import InputError, UsageError
 from postfix.source.ahead import frames_ahead
-from postfix.source.layout import LAYOUTS, Layout
+from postfix.source.layout import Layout
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import EyeView, PackedEye
 from postfix.source.picture import EyeSource, PictureFormat, Planes
@@ -26,7 +26,6 @@ _WAIT_S = 0.1
 _EYE_WORDS = r"(?:left|right|le|re|l|r)"
 _LAST_EYE_WORD = re.compile(rf"(?:^|[\W_]+){_EYE_WORDS}$", re.IGNORECASE)
 _FIRST_EYE_WORD = re.compile(rf"^{_EYE_WORDS}[\W_]+", re.IGNORECASE)
-_LAYOUT_WORD = re.compile(rf"[\W_]+(?:{'|'.join(sorted(LAYOUTS, key=len, reverse=True))})$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -227,7 +226,7 @@ def open_pair(
     if late == 0:
         other, partner = open_eye(right, rate=rate, frames=frames), 0
     else:
-        other, partner = _open_late(right, late, rate, frames)
+        other, partner = open_late(right, late, rate, frames)
     _check_alike(given, other, counts=late == 0)
     return paired(given, other, partner, reading, frames)
 
@@ -256,7 +255,7 @@ def paired(
     first, other_first = max(0, -partner), max(0, partner)
     count = min(given.count - first, other.count - other_first)
     if count < 1:
-        raise nothing_in_common(late, given.count, other.count, frames)
+        raise _nothing_in_common(late, given.count, other.count, frames)
     eyes = [(given, part_of(given, first, count), first), (other, part_of(other, other_first, count), other_first)]
     if reading.swapped:
         eyes.reverse()
@@ -267,8 +266,14 @@ def paired(
     return PairSource(used, used_right, clip_name(given), reading, before, whole.count - before - count)
 
 
-def _open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None) -> tuple[EyeSource, int]:
-    """The right eye, and which of its frames (it may be none of them) goes with the left eye's first."""
+def open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None) -> tuple[EyeSource, int]:
+    """Of a right eye that lies ``late`` frames later than the left: what is there of the frames of the left eye.
+
+    Returns
+    -------
+    EyeSource, int
+        The right eye, and which of its frames (it may be none of them) goes with the left eye's first.
+    """
     if frames is None:
         return open_eye(path, rate=rate), late
     wanted = frames[0] + late, frames[1] + late
@@ -280,12 +285,12 @@ def _open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, 
         there = still_numbers(path)
     first, last = max(wanted[0], there[0]), min(wanted[1], there[1])
     if first > last:
-        raise nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
+        raise _nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
     part = open_eye(path, rate=rate, frames=(first, last)) if whole is None else part_of(whole, first, last - first + 1)
     return part, wanted[0] - first
 
 
-def nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
+def _nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
     """The error of an offset that leaves no frame that both eyes have."""
     chosen = "" if frames is None else f" of --frames {frames[0]}-{frames[1]}"
     return UsageError(
@@ -330,7 +335,7 @@ def first_in_file(source: EyeSource) -> int:
 
 
 def clip_name(source: EyeSource) -> str:
-    """Name of the clip an eye belongs to: without the eye word or the layout's name, safe as a file name."""
+    """Name of the clip an eye belongs to: without the eye word, safe as a file name."""
     if isinstance(source, EyeView):
         return clip_name(source.whole)
     path = source.path
@@ -342,7 +347,6 @@ def clip_name(source: EyeSource) -> str:
         candidates = [path.stem, path.resolve().parent.name]
     for candidate in candidates:
         name = re.sub(r"[^\w.\-]+", "_", candidate).strip("_.- ")
-        name = _LAYOUT_WORD.sub("", name)
         name = _FIRST_EYE_WORD.sub("", _LAST_EYE_WORD.sub("", name)).strip("_.- ")
         if name:
             return name
