@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
 
 from postfix.errors import InputError
 from postfix.measure.table import ClipInfo
-from postfix.plan.geometry import SIDES, Moves, bare_px, is_resampled, moves_of, window_px_at
+from postfix.plan.geometry import SIDES, bare_px, moves_of, window_px_at
 from postfix.plan.model import ShotPlan
 from postfix.plan.placement import Placement
-from postfix.render.planes import moved, painted, row_counts
+from postfix.render.planes import moved
 from postfix.render.resample import resampled
-from postfix.render.veils import is_veil, veiled, window_weights
+from postfix.render.veils import SideEdge, hidden
 from postfix.source.picture import PictureFormat, Planes
-
-Line = tuple[float, float]
 
 
 def render_pair(
-    left: Planes, right: Planes, fmt: PictureFormat, clip: ClipInfo, shot_plan: ShotPlan, frame: int
+    left: Planes,
+    right: Planes,
+    fmt: PictureFormat,
+    clip: ClipInfo,
+    shot_plan: ShotPlan,
+    frame: int,
+    *,
+    spare_px: int = 0,
 ) -> tuple[Planes, Planes, bool]:
     """Apply a shot's plan to one frame.
 
@@ -27,69 +32,86 @@ def render_pair(
     left, right : Planes
         Never written to.
     fmt : PictureFormat
+        Of ``left`` and ``right``.
     clip : ClipInfo
         What the plan was made for.
     shot_plan : ShotPlan
     frame : int
         Of the clip, counted from 0.
+    spare_px : int
+        Columns that the planes have beyond the frame at each side. The result has the frame's columns alone.
 
     Returns
     -------
     left, right : Planes
-        An eye that nothing is done to comes back as the same arrays.
+        An eye that nothing is done to comes back as the same arrays; one that only lies elsewhere in a wider picture,
+        as views of them. So the result is not to be written to, and its rows need not follow each other in memory.
     unchanged : bool
-        True where nothing is done to either eye.
+        True where both eyes come back as the same arrays.
 
     Raises
     ------
     InputError
-        Where the plan was made for another size or another chroma layout.
+        Where the plan was made for another size, other spare columns or another chroma layout.
     """
-    _check(fmt, clip)
-    moves = moves_of(shot_plan, clip, [frame])
-    window = window_px_at(shot_plan, [frame])[0]
-    bare = [bare_px(moves, side, clip.width_px) for side in SIDES]
-    lines: tuple[Line, Line] = ((float(window[0]), float(window[1])), (float(window[2]), float(window[3])))
+    cut = replace(fmt, width=fmt.width - 2 * spare_px) if spare_px else fmt
+    _check(cut, clip, spare_px)
+    edges = _edges(clip, shot_plan, frame)
     eyes = []
-    for index, (planes, shift) in enumerate(((left, moves.left_px[0]), (right, moves.right_px[0]))):
-        out = _placed(planes, fmt, moves, float(shift), is_resampled(shot_plan))
-        sides = (float(bare[0][index][0]), float(bare[1][index][0]))
-        out = _windowed(out, fmt, shot_plan, index, lines[index], sides, owned=out is not planes)
-        eyes.append(out)
+    for planes, placement, (at_left, at_right) in zip((left, right), placements(shot_plan, clip, frame), edges):
+        placed, owned = _placed(planes, fmt, placement, spare_px)
+        eyes.append(hidden(placed, cut, at_left, at_right, owned=owned))
     return eyes[0], eyes[1], eyes[0] is left and eyes[1] is right
 
 
-def _placed(planes: Planes, fmt: PictureFormat, moves: Moves, shift_px: float, drawn_anew: bool) -> Planes:
-    if not drawn_anew:
-        return moved(planes, fmt, round(shift_px))
-    if shift_px == 0.0 and moves.zoom == 1.0:
-        return planes
-    return resampled(planes, fmt, Placement(moves.zoom, right_px=shift_px))
+def placements(shot: ShotPlan, clip: ClipInfo, frame: int) -> tuple[Placement, Placement]:
+    """Where the picture of each eye goes, left and right."""
+    moves = moves_of(shot, clip, [frame])
+    left, right = (Placement(moves.zoom, float(px[0])) for px in (moves.left_px, moves.right_px))
+    return left, right
 
 
-def _windowed(
-    planes: Planes, fmt: PictureFormat, shot: ShotPlan, index: int, line: Line, bare: Line, *, owned: bool
-) -> Planes:
-    """One eye with its bare columns at (left, right) black, and its window: the left eye, 0, has it at the left side
-    and the right eye, 1, at the right."""
-    hidden = [row_counts(px, px, fmt.height) for px in bare]
-    if not is_veil(shot):
-        hidden[index] = np.maximum(hidden[index], row_counts(*line, fmt.height))
-        return painted(planes, fmt, hidden[0], hidden[1], owned=owned)
-    opacity = shot.window_opacity_pct / 100.0
-    first, weights = window_weights(fmt, SIDES[index], line, bare[index], shot.window_soft_px, opacity)
-    out = veiled(planes, fmt, first, weights, owned=owned)
-    # What has no picture is black whatever the window lets through.
-    return painted(out, fmt, hidden[0], hidden[1], owned=owned or out is not planes)
+def _placed(planes: Planes, fmt: PictureFormat, placement: Placement, spare_px: int) -> tuple[Planes, bool]:
+    """The frame's columns of one eye, and whether their arrays may be written to."""
+    shift_px = round(placement.right_px)
+    if placement == Placement(right_px=float(shift_px)) and shift_px % fmt.step_px == 0:
+        # Beyond the spare columns there is nothing to show a view of.
+        return moved(planes, fmt, shift_px, spare_px), abs(shift_px) > spare_px
+    return moved(resampled(planes, fmt, placement), fmt, 0, spare_px), True
 
 
-def _check(fmt: PictureFormat, clip: ClipInfo) -> None:
+def _edges(clip: ClipInfo, shot: ShotPlan, frame: int) -> list[tuple[SideEdge, SideEdge]]:
+    """What hides the left and the right side of either eye."""
+    moves = moves_of(shot, clip, [frame])
+    window = [float(px) for px in window_px_at(shot, [frame])[0]]
+    bare = [bare_px(moves, side, clip.width_px) for side in SIDES]
+    none = (0.0, 0.0)
+    # The window is in the left eye at the left and in the right eye at the right.
+    lines = (((window[0], window[1]), none), (none, (window[2], window[3])))
+    edges = []
+    for index, eye_lines in enumerate(lines):
+        left, right = (
+            SideEdge(line, float(side[index][0]), shot.window_soft_px, shot.window_opacity_pct / 100.0)
+            for line, side in zip(eye_lines, bare)
+        )
+        edges.append((left, right))
+    return edges
+
+
+def _check(fmt: PictureFormat, clip: ClipInfo, spare_px: int) -> None:
     if (fmt.width, fmt.height) != (clip.width_px, clip.height_px):
         raise InputError(
             f"the plan for {clip.name}",
             f"a picture of {fmt.width}x{fmt.height} pixels",
             f"{clip.width_px}x{clip.height_px}, for which the plan was made",
             "render the source that was measured, or measure and plan this one",
+        )
+    if spare_px != clip.spare_px:
+        raise InputError(
+            f"the plan for {clip.name}",
+            f"{spare_px} columns of picture beyond each side of the frame",
+            f"{clip.spare_px}, for which the plan was made",
+            "render with the same --frame that was measured, or measure and plan with this one",
         )
     if clip.step_px % fmt.step_px:
         raise InputError(

@@ -1,89 +1,205 @@
-"""Windows with a soft edge, and windows that let the picture through.
+"""What hides a picture's sides: windows with a hard or a soft edge, windows that let the picture through, and columns
+that a move laid bare.
 
-A sample under such a window becomes ``black + (1 − a)·(sample − black)`` in the plane's own codes, with ``a`` how much
-of it is hidden. In the window's width ``a`` is its opacity; from there a soft edge falls to 0 along ``3x² − 2x³``
-towards the picture, row by row, so that it follows a slanted window.
+A sample under such an edge becomes ``black + (1 − a)·(sample − black)`` in the plane's own codes, with ``a`` how much
+of it is hidden: the share of a luma pixel that lies behind the edge, so that an edge stands where it was planned to a
+fraction of a pixel, and moves smoothly. Where ``a`` is 1 exact black is written, and where it is 0 nothing is.
 
-The soft edge is no wider than the window itself is beyond what the move laid bare: a window that grows from nothing
-brings its soft edge with it, and where a tilted one ends in a point so does its soft edge.
+A chroma sample takes the largest weight of the luma pixels that it serves: what is black in luma is neutral in chroma,
+and no pixel that an edge darkens keeps more of its colour than of its light. Samples that are no colours (depth,
+vectors, numbers of objects) are black where at least half is hidden; between two of them lies none.
+
+In a window's width the weight is its opacity. From there a soft edge falls to 0 along ``3x² − 2x³`` towards the
+picture, row by row, so that it follows a slanted window. It is no wider than the window itself is beyond what the move
+laid bare: a window that grows from nothing brings its soft edge with it, and where a tilted one ends in a point so does
+its soft edge.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
-from postfix.plan.geometry import Side
-from postfix.plan.model import ShotPlan
-from postfix.render.planes import Counts, black_of, hidden_groups, row_counts, row_widths
+from postfix.plan.geometry import SIDES, Side
+from postfix.render.planes import black_of
 from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
 
 Weights = npt.NDArray[np.float64]
 
+_SLACK_PX = 1e-6
+"""Less than this of a pixel is arithmetic, and neither hidden nor shown."""
 
-def is_veil(shot: ShotPlan) -> bool:
-    """True where a shot's windows are not plain black with a hard edge."""
-    return shot.window_soft_px > 0.0 or shot.window_opacity_pct < 100.0
+_KEPT_EDGES = 24
+"""Edges whose weights are kept: windows mostly stand for many frames, in both eyes and for several screens."""
 
 
-def window_weights(
-    fmt: PictureFormat, side: Side, line_px: tuple[float, float], bare_px: float, soft_px: float, opacity: float
-) -> tuple[int, Weights]:
-    """How much a window hides of the outermost luma pixels of one side.
+@dataclass(frozen=True)
+class SideEdge:
+    """What hides one side of one eye.
+
+    Attributes
+    ----------
+    line_px : (top, bottom)
+        Width of the window at the top and at the bottom of the frame, counted from the frame's edge.
+    bare_px : float
+        Columns there that have no picture: black whatever the window lets through.
+    soft_px : float
+        Widest soft edge.
+    opacity : float
+        0 to 1.
+    """
+
+    line_px: tuple[float, float] = (0.0, 0.0)
+    bare_px: float = 0.0
+    soft_px: float = 0.0
+    opacity: float = 1.0
+
+
+def covered(top_px: float, bottom_px: float, columns: npt.ArrayLike, height: int) -> Weights:
+    """Share of each pixel that lies within a straight edge, exact for any slope.
 
     Parameters
     ----------
-    fmt : PictureFormat
-    side : "left" or "right"
-    line_px : (top, bottom)
-        Width of the window, counted from the frame edge.
-    bare_px : float
-        Columns there that the move laid bare.
-    soft_px : float
-        Widest soft edge. With 0 the window ends between chroma samples, as an opaque one does.
-    opacity : float
-        0 to 1.
+    top_px, bottom_px : float
+        Where the edge lies at the top and at the bottom of the frame, counted from the frame's side.
+    columns : (n,)
+        Counted from that side.
+    height : int
 
     Returns
     -------
-    first : int
-        The first column told of, a multiple of the format's step.
-    weights : (height, columns) float64
-        0 where nothing is hidden, 1 where all is.
+    (height, n) float64, or (1, n) where the edge is upright
     """
-    widths, counts = row_widths(*line_px, fmt.height), row_counts(*line_px, fmt.height)
-    if soft_px <= 0.0:
-        counts = _whole_groups(fmt, side, counts)
-    reach = min(fmt.width, max(int(counts.max()), int(np.ceil(widths.max() + soft_px))))
-    first = 0 if side == "left" else (fmt.width - reach) // fmt.step_px * fmt.step_px
-    columns = np.arange(reach) if side == "left" else np.arange(first, fmt.width)
-    from_edge = columns if side == "left" else fmt.width - 1 - columns
-    hidden = (from_edge < counts[:, None]).astype(np.float64)
-    if soft_px > 0.0:
-        ramp_px = np.clip(widths - bare_px, 0.0, soft_px)[:, None]
-        into = from_edge + 0.5 - widths[:, None]
-        share = np.where(into < ramp_px, np.maximum(into, 0.0) / np.maximum(ramp_px, 1e-9), 1.0)
-        hidden = np.maximum(hidden, 1.0 - share * share * (3.0 - 2.0 * share))
-    return first, opacity * hidden
+    at = np.asarray(columns, np.float64)[None, :]
+    slope = (bottom_px - top_px) / height
+    if abs(slope) < _SLACK_PX / height:
+        return np.asarray(np.clip(0.5 * (top_px + bottom_px) - at, 0.0, 1.0))
+    ends = (top_px + slope * np.arange(height + 1))[:, None] - at
+    # Integral of how much of a row is covered, from column to column 0 until 1: x²/2, then x − 1/2.
+    within = np.clip(ends, 0.0, 1.0)
+    integral = 0.5 * within * within + np.maximum(ends - 1.0, 0.0)
+    return np.asarray(np.diff(integral, axis=0) / slope)
 
 
-def _whole_groups(fmt: PictureFormat, side: Side, counts: Counts) -> Counts:
-    """Counts by luma row as an opaque window of that side rounds them up."""
-    none = np.zeros_like(counts)
-    left, right_from = hidden_groups(fmt, counts, none) if side == "left" else hidden_groups(fmt, none, counts)
-    grouped = left if side == "left" else fmt.width - right_from
-    return np.repeat(grouped, max(plane.step_y for plane in fmt.planes))[: fmt.height]
+def _faded(edge: SideEdge, columns: npt.ArrayLike, height: int) -> Weights:
+    """Share of each pixel hidden by a window with a soft edge, the edge in every row taken as upright; (height, n)."""
+    widths = edge.line_px[0] + (edge.line_px[1] - edge.line_px[0]) * (np.arange(height) + 0.5) / height
+    ramp = np.clip(widths - edge.bare_px, 0.0, edge.soft_px)[:, None]
+    from_line = np.asarray(columns, np.float64)[None, :] - widths[:, None]
+
+    def integral(distance: Weights) -> Weights:
+        """Of 1 − 3x² + 2x³ over the soft edge, of 1 before it and of 0 behind it."""
+        x = np.clip(distance / np.maximum(ramp, _SLACK_PX), 0.0, 1.0)
+        return np.asarray(np.minimum(distance, 0.0) + ramp * (x - x**3 + 0.5 * x**4))
+
+    return integral(from_line + 1.0) - integral(from_line)
 
 
-def veiled(planes: Planes, fmt: PictureFormat, first: int, weights: Weights, *, owned: bool) -> Planes:
-    """Darken columns from ``first`` on by their (height, columns) weights.
+def edge_weights(edge: SideEdge, width: int, height: int) -> tuple[int, Weights]:
+    """How much an edge hides of each luma pixel.
 
-    A subsampled sample takes the mean weight of the luma pixels it covers, so that luma and chroma fade together.
-    Whole codes are rounded to the nearest, float samples are not rounded. Where the weight is 0 nothing is written,
-    and where it is 1 exact black is.
+    Returns
+    -------
+    whole : int
+        Columns from the side that are wholly hidden in every row.
+    weights : (height, n) or (1, n) float64
+        Of the ``n`` columns after those, counted from the side as well; what lies further in is not hidden.
+    """
+    solid_px = max(edge.bare_px, min(edge.line_px)) if edge.opacity >= 1.0 else edge.bare_px
+    line_px = max(edge.line_px) if edge.opacity > 0.0 else 0.0
+    # No soft edge is wider than its window is beyond what is bare.
+    soft_px = min(edge.soft_px, max(0.0, line_px - edge.bare_px))
+    whole = min(width, int(np.floor(max(solid_px, 0.0) + _SLACK_PX)))
+    reach = min(width, int(np.ceil(max(edge.bare_px, line_px + soft_px) - _SLACK_PX)))
+    columns = np.arange(whole, max(reach, whole))
+    hidden = _faded(edge, columns, height) if soft_px > 0.0 else covered(*edge.line_px, columns, height)
+    weights = np.maximum(edge.opacity * hidden, np.clip(edge.bare_px - columns, 0.0, 1.0))
+    weights[weights < _SLACK_PX] = 0.0
+    weights[weights > 1.0 - _SLACK_PX] = 1.0
+    return whole, weights
+
+
+@dataclass(frozen=True)
+class _Part:
+    """An edge as one plane sees it, in its samples.
+
+    Attributes
+    ----------
+    whole : slice
+        Columns that are black in every row.
+    strip : slice
+        Columns of which some samples are hidden.
+    black : (rows, n) bool or None
+        Samples of the strip that are wholly hidden; None where none is.
+    at : (rows, columns) or None
+        Of the samples of the strip that are hidden in part; None where each of ``weights`` is for a whole column.
+    weights : (samples,) or (1, n) float64
+    """
+
+    whole: slice
+    strip: slice
+    black: npt.NDArray[np.bool_] | None
+    at: tuple[npt.NDArray[np.intp], ...] | None
+    weights: Weights
+
+
+@lru_cache(maxsize=_KEPT_EDGES)
+def _parts(
+    edge: SideEdge, side: Side, width: int, height: int, steps: tuple[tuple[int, int], ...]
+) -> tuple[_Part, ...]:
+    """The edge for planes of each of the steps."""
+    whole, weights = edge_weights(edge, width, height)
+    return tuple(_part(whole, weights, side, width, step_x, step_y) for step_x, step_y in steps)
+
+
+def _part(whole: int, weights: Weights, side: Side, width: int, step_x: int, step_y: int) -> _Part:
+    samples = -(-width // step_x)
+    reach = whole + weights.shape[1]
+    if side == "left":
+        # A sample that serves one wholly hidden pixel is wholly hidden.
+        begin, end = -(-whole // step_x), -(-reach // step_x)
+        blacked, shown = slice(0, begin), weights[:, begin * step_x - whole :]
+        shown = np.pad(shown, ((0, 0), (0, (end - begin) * step_x - shown.shape[1])))
+    else:
+        first, after = width - reach, width - whole
+        begin = first // step_x
+        end = after // step_x if whole else samples
+        blacked = slice(end, samples)
+        before = first - begin * step_x
+        shown = np.pad(weights[:, ::-1], ((0, 0), (before, step_x)))[:, : (end - begin) * step_x]
+    largest = _largest(shown, step_x, step_y)
+    strip = slice(begin, end)
+    if largest.shape[0] == 1:
+        return _Part(blacked, strip, None, None, largest)
+    black = largest >= 1.0
+    at = np.nonzero((largest > 0.0) & ~black)
+    return _Part(blacked, strip, black if black.any() else None, at, largest[at])
+
+
+def _largest(weights: Weights, step_x: int, step_y: int) -> Weights:
+    """Largest weight of the luma pixels that each sample serves; at an odd height the last one serves fewer rows."""
+    if step_x > 1:
+        weights = np.maximum.reduce([weights[:, offset::step_x] for offset in range(step_x)])
+    if step_y > 1 and weights.shape[0] > 1:
+        weights = np.maximum.reduceat(weights, np.arange(0, weights.shape[0], step_y), axis=0)
+    return weights
+
+
+def hidden(planes: Planes, fmt: PictureFormat, left: SideEdge, right: SideEdge, *, owned: bool) -> Planes:
+    """Planes of one eye with what hides their sides laid over them.
+
+    Only the columns that an edge touches are worked on; those that it hides in every row are filled with black.
 
     Parameters
     ----------
+    planes : Planes
+    fmt : PictureFormat
+        Of ``planes``.
+    left, right : SideEdge
     owned : bool
         True where the arrays may be written in place; else they are copied first.
 
@@ -92,36 +208,51 @@ def veiled(planes: Planes, fmt: PictureFormat, first: int, weights: Weights, *, 
     Planes
         The same arrays where nothing is hidden.
     """
-    if not weights.any():
+    steps = tuple((plane.step_x, plane.step_y) for plane in fmt.planes)
+    sides = [
+        _parts(edge, side, fmt.width, fmt.height, steps)
+        for edge, side in zip((left, right), SIDES)
+        if max(edge.line_px) * edge.opacity > _SLACK_PX or edge.bare_px > _SLACK_PX
+    ]
+    if not sides:
         return planes
     result = []
-    for plane, info in zip(planes, fmt.planes):
+    for plane, info, parts in zip(planes, fmt.planes, zip(*sides)):
         out = plane if owned else plane.copy()
-        part = _over_samples(weights, info)
-        start = first // info.step_x
-        strip = out[:, start : start + part.shape[1]]
-        strip[...] = _blended(strip, info, part if info.channels == 1 else part[:, :, None])
+        _lay_over(out, info, parts)
         result.append(out)
     return tuple(result)
 
 
-def _over_samples(weights: Weights, info: PlaneFormat) -> Weights:
-    """Mean weight of the luma pixels that each sample covers; at an odd size the last ones cover fewer."""
-    if info.step_x == info.step_y == 1:
-        return weights
-    height, width = weights.shape
-    whole = np.pad(weights, ((0, -height % info.step_y), (0, -width % info.step_x)), mode="edge")
-    blocks = whole.reshape(whole.shape[0] // info.step_y, info.step_y, whole.shape[1] // info.step_x, info.step_x)
-    return np.asarray(blocks.mean(axis=(1, 3)))
+def _lay_over(plane: Plane, info: PlaneFormat, parts: Iterable[_Part]) -> None:
+    black = black_of(info, plane.dtype)
+    for part in parts:
+        strip = plane[:, part.strip]
+        if strip.size:
+            if part.black is not None:
+                strip[part.black] = black
+            at = (slice(None), slice(None)) if part.at is None else part.at
+            weights = part.weights if info.channels == 1 else part.weights[..., None]
+            strip[at] = _darkened(strip[at], info, black, weights)
+        plane[:, part.whole] = black
 
 
-def _blended(samples: Plane, info: PlaneFormat, weights: Weights) -> Plane:
-    black = black_of(info, samples.dtype)
+def _darkened(samples: Plane, info: PlaneFormat, black: Plane, weights: Weights) -> Plane:
+    """Samples under weights; whole codes rounded to the nearest, float samples not rounded."""
+    if not info.is_colour:
+        return np.asarray(np.where(weights >= 0.5, black, samples))
+    level = black.astype(np.float64)
     # Float samples may be infinite or no numbers: they stay such where the picture shows at all.
-    with np.errstate(invalid="ignore"):
-        values = samples.astype(np.float64)
-        values = black.astype(np.float64) + (1.0 - weights) * (values - black.astype(np.float64))
-    if np.issubdtype(samples.dtype, np.integer):
-        np.rint(values, out=values)
-    kept = np.where(weights >= 1.0, black.astype(np.float64), values).astype(samples.dtype)
-    return np.asarray(np.where(weights > 0.0, kept, samples))
+    with np.errstate(invalid="ignore", over="ignore"):
+        values = level + (1.0 - weights) * (samples.astype(np.float64) - level)
+        if np.issubdtype(samples.dtype, np.integer):
+            np.rint(values, out=values)
+        darkened = values.astype(samples.dtype)
+    if _is_partial(weights):
+        return darkened
+    return np.asarray(np.where(weights <= 0.0, samples, np.where(weights >= 1.0, black, darkened)))
+
+
+def _is_partial(weights: Weights) -> bool:
+    """True where no weight is 0 or 1."""
+    return bool(weights.size == 0 or (weights.min() > 0.0 and weights.max() < 1.0))
