@@ -85,18 +85,15 @@ def covered(top_px: float, bottom_px: float, columns: npt.ArrayLike, height: int
     return np.asarray(np.diff(integral, axis=0) / slope)
 
 
-def _faded(edge: SideEdge, columns: npt.ArrayLike, height: int) -> Weights:
+def _faded(edge: SideEdge, columns: npt.NDArray[np.int64], height: int) -> Weights:
     """Share of each pixel hidden by a window with a soft edge, the edge in every row taken as upright; (height, n)."""
     widths = edge.line_px[0] + (edge.line_px[1] - edge.line_px[0]) * (np.arange(height) + 0.5) / height
     ramp = np.clip(widths - edge.bare_px, 0.0, edge.soft_px)[:, None]
-    from_line = np.asarray(columns, np.float64)[None, :] - widths[:, None]
-
-    def integral(distance: Weights) -> Weights:
-        """Of 1 − 3x² + 2x³ over the soft edge, of 1 before it and of 0 behind it."""
-        x = np.clip(distance / np.maximum(ramp, _SLACK_PX), 0.0, 1.0)
-        return np.asarray(np.minimum(distance, 0.0) + ramp * (x - x**3 + 0.5 * x**4))
-
-    return integral(from_line + 1.0) - integral(from_line)
+    borders = np.append(columns, columns[-1:] + 1).astype(np.float64) - widths[:, None]
+    x = np.clip(borders / np.maximum(ramp, _SLACK_PX), 0.0, 1.0)
+    # Integral, from the line on, of 1 − 3x² + 2x³ over the soft edge, of 1 before it and of 0 behind it.
+    integral = np.minimum(borders, 0.0) + ramp * (x - x * x * x * (1.0 - 0.5 * x))
+    return np.asarray(np.diff(integral, axis=1))
 
 
 def edge_weights(edge: SideEdge, width: int, height: int) -> tuple[int, Weights]:
