@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_left
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,10 +15,15 @@ from av.container import InputContainer
 
 from postfix.errors import InputError, UsageError
 from postfix.source.ffv1 import packet_is_whole
+from postfix.source.light import ContentLight, MasteringDisplay, content_light_of, mastering_of
+from postfix.source.lossless import is_lossless
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.pixel_formats import SUPPORTED_TEXT, is_supported, planes_of, video_format
 from postfix.source.rate import STANDARD_RATES
+from postfix.source.side_data import SideType, display_matrix_of, first_side_data
+from postfix.source.signalling import Signal, signal_in
 from postfix.source.timecode import timecode_at, valid_timecode
+from postfix.source.turning import UPRIGHT, DisplayMatrix, can_turn, coded_format, format_turned, turn_of, upright
 
 _DURATION_TAG = re.compile(r"(\d+):(\d\d):(\d\d(?:\.\d+)?)")
 """Matroska's tag for the time at which a stream ends."""
@@ -49,9 +54,20 @@ class VideoTags:
     color_range, color_primaries, color_transfer, color_matrix : int
         FFmpeg's codes; 2 (0 for the range) means unspecified.
     pixel_aspect : Fraction or None
-        Width over height of one pixel.
+        Width over height of one pixel of the upright picture.
     metadata, stream_metadata : tuple of (str, str)
         Of the file and of the video stream.
+    stereo : Signal or None
+        Both eyes in this file, where the file says so.
+    display_matrix : tuple of int or None
+        How a player turns the coded picture: FFmpeg's nine numbers; None where it does not. Frames and their format
+        are upright: already turned by it.
+    mastering : MasteringDisplay or None
+    content_light : ContentLight or None
+    lossless : bool
+        True where the stream's own headers say that its coding loses nothing.
+    codec_tag : str
+        The container's four letters for the codec.
     """
 
     codec: str
@@ -64,6 +80,12 @@ class VideoTags:
     pixel_aspect: Fraction | None
     metadata: tuple[tuple[str, str], ...]
     stream_metadata: tuple[tuple[str, str], ...]
+    stereo: Signal | None = None
+    display_matrix: DisplayMatrix | None = None
+    mastering: MasteringDisplay | None = None
+    content_light: ContentLight | None = None
+    lossless: bool = False
+    codec_tag: str = ""
 
 
 @dataclass(frozen=True)
@@ -138,6 +160,8 @@ class VideoSource:
     def _decode(self, wanted: range, colour_every: int) -> Iterator[tuple[int, Planes]]:
         """Decode a run of the file's frames, each checked to be the one its packet announced."""
         times = self._packets.times
+        turn = turn_of(self.tags.display_matrix) or UPRIGHT
+        coded = coded_format(self.format, turn)
         with av.open(str(self.path), metadata_errors="replace") as container:
             stream = _video_stream(container, self.path)
             stream.thread_type = "AUTO"
@@ -152,9 +176,9 @@ class VideoSource:
                     if frame.pts is None or frame.pts < times[wanted.start]:
                         continue
                     number = wanted.start
-                self._check_frame(frame, number)
+                self._check_frame(frame, number, coded)
                 if number >= wanted.start:
-                    yield number, planes_of(frame, self.format)
+                    yield number, upright(planes_of(frame, coded), turn)
                 number += 1
                 if number >= wanted.stop:
                     return
@@ -185,8 +209,7 @@ class VideoSource:
         back = 1 if len(keys) == len(times) else 2
         return earlier[-back] if len(earlier) > back else None
 
-    def _check_frame(self, frame: av.VideoFrame, number: int) -> None:
-        fmt = self.format
+    def _check_frame(self, frame: av.VideoFrame, number: int, fmt: PictureFormat) -> None:
         found = (frame.width, frame.height, frame.format.name)
         if found != (fmt.width, fmt.height, fmt.pixel_format):
             raise InputError(
@@ -231,9 +254,11 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
         with av.open(str(path), metadata_errors="replace") as container:
             stream = _video_stream(container, path)
             tags = _tags(container, stream)
-            fmt = _format(path, stream, tags)
+            coded = _format(path, stream, tags)
             own_rate = stream.average_rate or stream.guessed_rate
             packets = _count_packets(path, container, stream)
+        tags = _with_side_data(path, tags)
+        fmt = _upright_format(path, coded, tags)
     except av.FFmpegError as error:
         raise InputError(
             path,
@@ -273,6 +298,7 @@ def _tags(container: InputContainer, stream: Any) -> VideoTags:
         codec=context.name,
         profile=context.profile or "",
         container=container.format.name,
+        codec_tag=context.codec_tag.replace("\0", ""),
         color_range=int(context.color_range),
         color_primaries=int(context.color_primaries),
         color_transfer=int(context.color_trc),
@@ -294,7 +320,48 @@ def _format(path: Path, stream: Any, tags: VideoTags) -> PictureFormat:
         )
     if context.field_order not in _PROGRESSIVE:
         raise _interlaced(path, None)
-    return video_format(pixel_format, context.width, context.height, _FULL_RANGE.get(tags.color_range))
+    full_range = _FULL_RANGE.get(tags.color_range)
+    return video_format(pixel_format, context.width, context.height, full_range, tags.color_matrix)
+
+
+def _with_side_data(path: Path, tags: VideoTags) -> VideoTags:
+    """The tags, with what only the first coded picture tells; damage there is left to be found when it is decoded."""
+    side, packet, extradata = first_side_data(path)
+    found = signal_in(dict(tags.stream_metadata), side.get(SideType.STEREO3D))
+    if isinstance(found, str):
+        raise InputError(
+            path,
+            "both eyes mixed in a checkerboard, in columns or by colour, as its signalling says",
+            "one eye, or both side by side, one above the other, in turn or row by row",
+            "unpack it into a file for each eye first",
+        )
+    matrix, mastering = side.get(SideType.DISPLAYMATRIX), side.get(SideType.MASTERING_DISPLAY_METADATA)
+    light = side.get(SideType.CONTENT_LIGHT_LEVEL)
+    tags = replace(
+        tags,
+        stereo=found,
+        display_matrix=display_matrix_of(matrix) if matrix else None,
+        mastering=mastering_of(mastering) if mastering else None,
+        content_light=content_light_of(light) if light else None,
+        lossless=is_lossless(tags.codec, extradata, packet),
+    )
+    turn = turn_of(tags.display_matrix)
+    if turn is not None and turn.swaps and tags.pixel_aspect:
+        tags = replace(tags, pixel_aspect=1 / tags.pixel_aspect)
+    return tags
+
+
+def _upright_format(path: Path, coded: PictureFormat, tags: VideoTags) -> PictureFormat:
+    turn = turn_of(tags.display_matrix)
+    if turn is None or not can_turn(coded, turn):
+        raise InputError(
+            path,
+            f"pictures of {coded.width}x{coded.height} {coded.pixel_format} that a player turns or mirrors by "
+            f"{tags.display_matrix}",
+            "whole quarter turns, and an even size where chroma is subsampled",
+            "export the clip upright",
+        )
+    return format_turned(coded, turn)
 
 
 def _count_packets(path: Path, container: InputContainer, stream: Any) -> _Packets:
