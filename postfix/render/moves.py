@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from postfix.errors import InputError
 from postfix.measure.table import ClipInfo
-from postfix.plan.geometry import SIDES, bare_px, moves_of, window_px_at
+from postfix.plan.geometry import SIDES, bare_px, moves_of, placements, window_px_at
 from postfix.plan.model import ShotPlan
 from postfix.plan.placement import Placement
 from postfix.render.planes import moved
@@ -62,13 +62,6 @@ def render_pair(
         placed, owned = _placed(planes, fmt, placement, spare_px)
         eyes.append(hidden(placed, cut, at_left, at_right, owned=owned))
     return eyes[0], eyes[1], eyes[0] is left and eyes[1] is right
-
-
-def placements(shot: ShotPlan, clip: ClipInfo, frame: int) -> tuple[Placement, Placement]:
-    """Where the picture of each eye goes, left and right."""
-    moves = moves_of(shot, clip, [frame])
-    left, right = (Placement(moves.zoom, float(px[0])) for px in (moves.left_px, moves.right_px))
-    return left, right
 
 
 def _placed(planes: Planes, fmt: PictureFormat, placement: Placement, spare_px: int) -> tuple[Planes, bool]:
