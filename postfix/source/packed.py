@@ -95,7 +95,7 @@ def _for_eye(path: Path, eye: int) -> Path:
 
 def _layout_of(whole: EyeSource, layout: Layout | None) -> tuple[Layout, bool]:
     """How the eyes lie in a file, and whether the right one comes first: what was given, else what the file says."""
-    signal = getattr(whole.tags, "stereo", None) if isinstance(whole, VideoSource) else None
+    signal = whole.tags.stereo if isinstance(whole, VideoSource) else None
     if layout is not None:
         if signal is None:
             return layout, False

@@ -126,6 +126,13 @@ def packed_eyes(whole: EyeSource, layout: Layout, *, right_first: bool = False) 
     return left, right
 
 
+def origin_of(source: EyeSource) -> EyeSource:
+    """The file or sequence that an eye is decoded from, which may hold both."""
+    while isinstance(source, EyeView):
+        source = source.whole
+    return source
+
+
 def pixel_aspect_of(source: EyeSource) -> Fraction | None:
     """Width over height of one pixel as an eye is to be shown; None where the file says nothing.
 
