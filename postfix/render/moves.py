@@ -9,9 +9,11 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.geometry import SIDES, bare_px, moves_of, placements, window_px_at
 from postfix.plan.model import ShotPlan
 from postfix.plan.placement import Placement
+from postfix.render.bars import barred, unbarred
 from postfix.render.planes import moved
 from postfix.render.resample import resampled
 from postfix.render.veils import SideEdge, hidden
+from postfix.source.framed import NO_BARS, Bars
 from postfix.source.picture import PictureFormat, Planes
 
 
@@ -24,6 +26,7 @@ def render_pair(
     frame: int,
     *,
     spare_px: int = 0,
+    bars: Bars = NO_BARS,
 ) -> tuple[Planes, Planes, bool]:
     """Apply a shot's plan to one frame.
 
@@ -40,6 +43,8 @@ def render_pair(
         Of the clip, counted from 0.
     spare_px : int
         Columns that the planes have beyond the frame at each side. The result has the frame's columns alone.
+    bars : Bars
+        Black that was laid about the picture to fill the frame. It rides along with the picture and stays exact.
 
     Returns
     -------
@@ -59,18 +64,22 @@ def render_pair(
     edges = _edges(clip, shot_plan, frame)
     eyes = []
     for planes, placement, (at_left, at_right) in zip((left, right), placements(shot_plan, clip, frame), edges):
-        placed, owned = _placed(planes, fmt, placement, spare_px)
+        placed, owned = _placed(planes, fmt, placement, spare_px, bars)
         eyes.append(hidden(placed, cut, at_left, at_right, owned=owned))
     return eyes[0], eyes[1], eyes[0] is left and eyes[1] is right
 
 
-def _placed(planes: Planes, fmt: PictureFormat, placement: Placement, spare_px: int) -> tuple[Planes, bool]:
+def _placed(planes: Planes, fmt: PictureFormat, placement: Placement, spare_px: int, bars: Bars) -> tuple[Planes, bool]:
     """The frame's columns of one eye, and whether their arrays may be written to."""
     shift_px = round(placement.right_px)
     if placement == Placement(right_px=float(shift_px)) and shift_px % fmt.step_px == 0:
         # Beyond the spare columns there is nothing to show a view of.
         return moved(planes, fmt, shift_px, spare_px), abs(shift_px) > spare_px
-    return moved(resampled(planes, fmt, placement), fmt, 0, spare_px), True
+    if bars:
+        drawn = barred(resampled(unbarred(planes, fmt, bars), fmt, placement), fmt, placement, bars)
+    else:
+        drawn = resampled(planes, fmt, placement)
+    return moved(drawn, fmt, 0, spare_px), True
 
 
 def _edges(clip: ClipInfo, shot: ShotPlan, frame: int) -> list[tuple[SideEdge, SideEdge]]:
