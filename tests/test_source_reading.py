@@ -195,7 +195,7 @@ def test_a_folder_must_hold_one_sequence(tmp_path):
 def test_a_timecode_in_a_still_is_read(tmp_path, monkeypatch):
     # 0x01020304 is 01:02:03:04 in the binary-coded decimals of SMPTE ST 12-1 (from memory).
     folder = make_stills(tmp_path / "s", "tiff8", 1)
-    from postfix.source.stills import _header_timecode
+    from postfix.source.still_header import header_timecode as _header_timecode
 
     spec = oiio.ImageSpec(1, 1, 3, "uint8")
     spec.attribute("smpte:TimeCode", oiio.TypeDesc("timecode"), (0x01020304, 0))
@@ -274,7 +274,7 @@ def make_bad(tmp_path, what):
     elif what == "other stills":
         path = tmp_path / "folder"
         path.mkdir()
-        (path / "a.0001.dpx").write_bytes(b"SDPX")
+        (path / "a.0001.tga").write_bytes(b"TGA")
     elif what == "junk still":
         path = tmp_path / "folder"
         path.mkdir()
@@ -327,7 +327,7 @@ def make_packed_rgb(path):
         ("junk", "cannot be read as video"),
         ("text", "cannot be read as video"),
         ("empty folder", "no pictures"),
-        ("other stills", "only .dpx pictures"),
+        ("other stills", "only .tga pictures"),
         ("junk still", "no PNG"),
         ("numberless", "no number"),
         ("single still", "single still"),

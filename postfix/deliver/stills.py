@@ -11,15 +11,19 @@ from types import TracebackType
 import numpy as np
 import OpenImageIO as oiio
 
+from postfix.deliver.dpx import write_dpx
+from postfix.deliver.exr import exr_losses, write_exr
+from postfix.deliver.still_chunks import UNKNOWN_QUALITY, carry_jpeg_segments, carry_png_chunks, jpeg_quality
+from postfix.deliver.tiff_tags import carry_tiff_tags
 from postfix.errors import OutputError, PostfixError
+from postfix.source.ahead import frames_ahead
+from postfix.source.numbered import PICTURE_SUFFIXES
 from postfix.source.picture import Plane, Planes
-from postfix.source.stills import PICTURE_SUFFIXES, StillsSource, open_still
+from postfix.source.still_header import OIIO_TYPES, open_still
+from postfix.source.stills import StillsSource
 
 WRITE_THREADS = 2
 """Stills of one eye written at the same time."""
-
-_AHEAD_STILLS = 6
-"""Stills that may wait to be written: bounds the memory."""
 
 PNG_COMPRESSION_LEVEL = 1
 """Of 0 to 9. PNG loses nothing at any level; this one writes a 1080p 16-bit still in a quarter of level 6's time."""
@@ -38,7 +42,7 @@ class StillsWriter:
     def __init__(self, source: StillsSource, folder: Path) -> None:
         self._source, self._folder = source, folder
         self._pool = ThreadPoolExecutor(WRITE_THREADS, thread_name_prefix=f"write {source.path.name}")
-        self._room = threading.Semaphore(_AHEAD_STILLS)
+        self._room = threading.Semaphore(frames_ahead(source.format))
         self._error: BaseException | None = None
         self._handed: set[int] = set()
         self._closed = False
@@ -58,7 +62,8 @@ class StillsWriter:
     def write(self, index: int, planes: Planes, unchanged: bool = False) -> None:
         """Hand over still ``index`` (counted from 0); the planes must not be changed afterwards.
 
-        With ``unchanged`` the source file is copied byte for byte and the planes are not looked at.
+        With ``unchanged`` the source file is copied byte for byte and the planes are not looked at, unless the file
+        holds the other eye as well.
 
         Raises
         ------
@@ -107,22 +112,29 @@ class StillsWriter:
     def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
         like = self._source.paths[index]
         target = self._folder / like.name
-        if unchanged:
+        view = self._source.view
+        if unchanged and view is None:
             shutil.copyfile(like, target)
         else:
-            write_still(target, planes[0], like=like, frame=self._source.first_number + index)
+            write_still(target, planes, like=like, view=view, frame=self._source.first_number + index)
 
 
-def write_still(path: Path, samples: Plane, *, like: Path | None = None, frame: int | None = None) -> None:
+def write_still(
+    path: Path, samples: Plane | Planes, *, like: Path | None = None, view: str | None = None, frame: int | None = None
+) -> None:
     """Write one still.
 
     Parameters
     ----------
     path : Path
-        PNG or TIFF by its suffix.
-    samples : ndarray, (height, width) or (height, width, channels), uint8 or uint16
+        Of any format in :data:`postfix.source.numbered.PICTURE_SUFFIXES`, by its suffix.
+    samples : ndarray or tuple of ndarray
+        Each (height, width) or (height, width, channels); several only for OpenEXR.
     like : Path, optional
-        The still whose header (resolution, orientation, compression, profile, timecode …) is taken over.
+        The still whose header (resolution, orientation, compression, profile, timecode …) is taken over. DPX and
+        OpenEXR need one; it may have another size.
+    view : str, optional
+        Of OpenEXR: the view of ``like`` that the samples are of.
     frame : int, optional
         Its number, for errors.
 
@@ -131,34 +143,96 @@ def write_still(path: Path, samples: Plane, *, like: Path | None = None, frame: 
     OutputError
         Where the file cannot be written.
     """
+    planes = samples if isinstance(samples, tuple) else (samples,)
+    kind = PICTURE_SUFFIXES[path.suffix.lower()]
+    try:
+        if kind in ("dpx", "exr"):
+            if like is None:
+                raise ValueError(f"{path}: a {kind} file is written like another one")
+            if kind == "dpx":
+                write_dpx(path, planes[0], like, frame)
+            else:
+                write_exr(path, planes, like, view, frame)
+            return
+        _write_by_library(path, kind, planes[0], like, frame)
+        if like is not None:
+            {"png": carry_png_chunks, "jpeg": carry_jpeg_segments, "tiff": carry_tiff_tags}[kind](path, like)
+    except OSError as error:
+        raise _unwritten(path, error.strerror or str(error), frame) from error
+
+
+def _unwritten(path: Path, reason: str, frame: int | None) -> OutputError:
+    return OutputError(
+        path,
+        f"a still that could not be written ({reason.strip()[:160]})",
+        "room on the disk and a folder to write in",
+        "check the disk and run again",
+        frame=frame,
+    )
+
+
+def _write_by_library(path: Path, kind: str, samples: Plane, like: Path | None, frame: int | None) -> None:
     channels = 1 if samples.ndim == 2 else samples.shape[2]
+    height, width = samples.shape[:2]
+    # TIFF's 16-bit floats are written as the whole numbers that they are as bits; their own tags say what they are.
+    coded = samples.view(np.uint16) if samples.dtype == np.float16 else samples
     if like is None:
-        spec = oiio.ImageSpec(samples.shape[1], samples.shape[0], channels, str(samples.dtype))
+        if coded is not samples:
+            raise ValueError(f"{path}: 16-bit floats are written like another file")
+        spec = oiio.ImageSpec(width, height, channels, OIIO_TYPES[str(samples.dtype)])
     else:
         opened = open_still(like, frame)
         spec = oiio.ImageSpec(opened.spec())
         opened.close()
-        if (spec.height, spec.width, spec.nchannels) != (*samples.shape[:2], channels):
-            raise ValueError(f"samples of shape {samples.shape} for {spec.width}x{spec.height}x{spec.nchannels}")
-        spec.set_format(str(samples.dtype))
+        if spec.nchannels != channels:
+            raise ValueError(f"samples of shape {samples.shape} for {spec.nchannels} channels")
+        spec.width = spec.full_width = width
+        spec.height = spec.full_height = height
+        spec.set_format(OIIO_TYPES[str(coded.dtype)])
+        spec.erase_attribute("oiio:BitsPerSample")
     # The codes are written as they are: alpha not multiplied in, and no date that would differ from run to run.
     spec.attribute("oiio:UnassociatedAlpha", 1)
     if spec.getattribute("DateTime") is None:
         spec.attribute("DateTime", "")
-    if PICTURE_SUFFIXES[path.suffix.lower()] == "png":
+    if kind == "png":
         spec.attribute("png:compressionLevel", PNG_COMPRESSION_LEVEL)
+    elif kind == "jpeg":
+        _say_quality(spec, like)
+    elif coded is not samples:
+        spec.attribute("tiff:Predictor", 1)
     output = oiio.ImageOutput.create(str(path))
     # OpenImageIO takes an array with gaps, or with two axes, for something else and writes what lies beyond it.
-    whole_rows = np.ascontiguousarray(samples).reshape(*samples.shape[:2], channels)
+    whole_rows = np.ascontiguousarray(coded).reshape(height, width, channels)
     whole = output is not None and output.open(str(path), spec) and output.write_image(whole_rows)
     reason = "" if output is None else output.geterror()
     if output is not None:
         whole = output.close() and whole
     if not whole:
-        raise OutputError(
-            path,
-            f"a still that could not be written ({(reason or oiio.geterror()).strip()[:160]})",
-            "room on the disk and a folder to write in",
-            "check the disk and run again",
-            frame=frame,
-        )
+        raise _unwritten(path, reason or oiio.geterror(), frame)
+
+
+def _say_quality(spec: oiio.ImageSpec, like: Path | None) -> None:
+    """The quality of ``like`` where it can be known; else a high one with all of the colour."""
+    quality = None if like is None else jpeg_quality(like)
+    spec.attribute("compression", f"jpeg:{quality or UNKNOWN_QUALITY}")
+    if quality is None:
+        spec.attribute("jpeg:subsampling", "4:4:4")
+
+
+def still_losses(source: StillsSource) -> tuple[str, ...]:
+    """What written stills will lack of the source's, each in a sentence for the log; frames that do not change lack
+    nothing, because their files are copied."""
+    kind = PICTURE_SUFFIXES[source.paths[0].suffix.lower()]
+    if kind == "exr":
+        return exr_losses(source.paths)
+    if kind == "jpeg":
+        quality = jpeg_quality(source.paths[0])
+        how = f"at their own quality, {quality} of 100" if quality else f"at quality {UNKNOWN_QUALITY} of 100"
+        return (f"JPEG loses a little each time it is written; changed frames are written {how}",)
+    if kind == "tiff":
+        opened = open_still(source.paths[0])
+        compression = opened.spec().getattribute("compression")
+        opened.close()
+        if compression == "jpeg":
+            return ("JPEG inside TIFF loses a little each time it is written",)
+    return ()

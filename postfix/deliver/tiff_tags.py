@@ -1,0 +1,146 @@
+"""TIFF: the tags of a source file put beside newly packed samples as they are, private ones too.
+
+The library that packs the samples keeps only the tags that it knows, and changes some. Layout: TIFF 6.0 and its
+64-bit form (from memory).
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
+_UNITS = {3: 2, 4: 4, 5: 4, 8: 2, 9: 4, 10: 4, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
+"""Bytes that are swapped together where the byte order changes."""
+
+_SAMPLE_FORMAT = 339
+_OF_THE_SAMPLES = frozenset(
+    {256, 257, 258, 259, 262, 263, 266, 273, 277, 278, 279, 284, 288, 289, 292, 293, 317, 320, 322, 323, 324, 325}
+    | {330, 338, 339, 347, *range(512, 522), 32997, 32998}
+)
+"""Tags that say how the samples are packed: the new file's own."""
+
+_OF_THE_OLD_SAMPLES = frozenset({280, 281, 340, 341, 330, 34888, 50341})
+"""Least and greatest sample, smaller copies: true only of the old samples, so that they are left out."""
+
+_FOLDERS = frozenset({34665, 34853, 40965})
+"""Tags that point to tags of their own: camera, place, compatibility."""
+
+
+@dataclass(frozen=True)
+class _Tag:
+    code: int
+    kind: int
+    count: int
+    value: bytes
+    below: tuple[_Tag, ...] | None = None
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """How numbers are written in one file."""
+
+    order: str
+    big: bool
+
+    @property
+    def offset(self) -> str:
+        return self.order + ("Q" if self.big else "I")
+
+    @property
+    def room(self) -> int:
+        """Bytes that a value may have to stand in the tag itself."""
+        return 8 if self.big else 4
+
+
+def carry_tiff_tags(path: Path, like: Path) -> None:
+    """Give a newly written TIFF all tags of ``like`` but those of the samples.
+
+    ``like`` may hold 16-bit floats, which the library cannot write, where the new file holds the same bits as whole
+    numbers: the tag that tells the type is taken over then.
+    """
+    old_shape, _, old = _read(like)
+    shape, pointer, new = _read(path)
+    kept = {tag.code: tag for tag in new if tag.code in _OF_THE_SAMPLES}
+    for tag in old:
+        if tag.code not in _OF_THE_SAMPLES | _OF_THE_OLD_SAMPLES:
+            kept[tag.code] = _swapped(tag, old_shape.order != shape.order)
+    bits, kind = next((t for t in old if t.code == 258), None), next((t for t in old if t.code == _SAMPLE_FORMAT), None)
+    if kind is not None and bits is not None and _first(bits, old_shape) == 16 and _first(kind, old_shape) == 3:
+        kept[_SAMPLE_FORMAT] = _swapped(kind, old_shape.order != shape.order)
+    with path.open("r+b") as file:
+        file.seek(0, 2)
+        end = file.tell()
+        start = end + end % 2
+        file.write(b"\0" * (start - end) + _folder(sorted(kept.values(), key=lambda tag: tag.code), start, shape))
+        file.seek(pointer)
+        file.write(struct.pack(shape.offset, start))
+
+
+def _first(tag: _Tag, shape: _Shape) -> int:
+    return int(struct.unpack_from(shape.order + "H", tag.value)[0])
+
+
+def _read(path: Path) -> tuple[_Shape, int, list[_Tag]]:
+    data = path.read_bytes()
+    order = "<" if data[:2] == b"II" else ">"
+    big = struct.unpack_from(order + "H", data, 2)[0] == 43
+    shape = _Shape(order, big)
+    pointer = 8 if big else 4
+    return shape, pointer, _tags(data, struct.unpack_from(shape.offset, data, pointer)[0], shape)
+
+
+def _tags(data: bytes, at: int, shape: _Shape, depth: int = 0) -> list[_Tag]:
+    """Tags of one folder; those that point beyond the file are left out."""
+    (count,) = struct.unpack_from(shape.order + ("Q" if shape.big else "H"), data, at)
+    at += 8 if shape.big else 2
+    tags = []
+    for _ in range(count):
+        code, kind = struct.unpack_from(shape.order + "HH", data, at)
+        (number,) = struct.unpack_from(shape.offset, data, at + 4)
+        size = _SIZES.get(kind, 0) * number
+        place = at + 4 + shape.room
+        at = place + shape.room
+        start = place if size <= shape.room else struct.unpack_from(shape.offset, data, place)[0]
+        value = data[start : start + size]
+        if size == 0 or len(value) < size:
+            continue
+        below = None
+        if code in _FOLDERS and depth < 2:
+            target = int.from_bytes(value, "little" if shape.order == "<" else "big")
+            if not 0 < target < len(data) - 2:
+                continue
+            below = tuple(_tags(data, target, shape, depth + 1))
+        tags.append(_Tag(code, kind, number, value, below))
+    return tags
+
+
+def _swapped(tag: _Tag, swap: bool) -> _Tag:
+    if not swap:
+        return tag
+    unit = _UNITS.get(tag.kind, 1)
+    value = b"".join(tag.value[i : i + unit][::-1] for i in range(0, len(tag.value), unit)) if unit > 1 else tag.value
+    below = None if tag.below is None else tuple(_swapped(inner, True) for inner in tag.below)
+    return _Tag(tag.code, tag.kind, tag.count, value, below)
+
+
+def _folder(tags: list[_Tag], start: int, shape: _Shape) -> bytes:
+    """Bytes of a folder of tags that begins at ``start``, with what its tags point to behind it."""
+    entry = 4 + 2 * shape.room
+    head = (8 if shape.big else 2) + entry * len(tags) + shape.room
+    fixed = [struct.pack(shape.order + ("Q" if shape.big else "H"), len(tags))]
+    behind = bytearray()
+    for tag in tags:
+        place = start + head + len(behind)
+        if tag.below is not None:
+            kind, number, value = (16 if shape.big else 4), 1, struct.pack(shape.offset, place)
+            behind += _folder(list(tag.below), place, shape)
+        elif len(tag.value) > shape.room:
+            kind, number, value = tag.kind, tag.count, struct.pack(shape.offset, place)
+            behind += tag.value
+        else:
+            kind, number, value = tag.kind, tag.count, tag.value.ljust(shape.room, b"\0")
+        behind += b"\0" * (len(behind) % 2)
+        fixed.append(struct.pack(shape.order + "HH", tag.code, kind) + struct.pack(shape.offset, number) + value)
+    return b"".join(fixed) + bytes(shape.room) + bytes(behind)
