@@ -177,14 +177,25 @@ def test_a_part_of_a_clip_takes_its_part_of_the_audio_and_its_timecode(tmp_path)
         copy_eye(eye, out)
 
 
-def test_pixel_aspect_stays_where_it_can_and_is_refused_where_it_cannot(tmp_path):
-    spec = VideoSpec("h264", "yuv420p", 64, 32, Fraction(24), pixel_aspect=Fraction(4, 3))
-    write_video(tmp_path / "a.mp4", spec, [our_planes("yuv420p", 0, (64, 32))])
-    assert facts(pass_through(opened(tmp_path / "a.mp4"), tmp_path / "out") / "a.mp4")["aspect"] == Fraction(4, 3)
+@pytest.mark.parametrize(
+    ("name", "codec"),
+    [
+        ("a.mp4", "h264"), ("a.mkv", "h264"), ("a.mkv", "ffv1"), ("a.mp4", "ffv1"), ("a.mkv", "jpeg2000"),
+        ("a.mxf", "jpeg2000"), ("a.mov", "jpeg2000"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("aspect", [Fraction(4, 3), Fraction(2), Fraction(59, 54), Fraction(1, 2)])
+def test_pixel_aspect_stays(tmp_path, name, codec, aspect):
+    spec = VideoSpec(codec, "yuv420p", 64, 34, Fraction(24), pixel_aspect=aspect)
+    write_video(tmp_path / name, spec, [our_planes("yuv420p", 0, (64, 34))])
+    assert facts(pass_through(opened(tmp_path / name), tmp_path / "out") / name)["aspect"] == aspect
+
+
+def test_pixel_aspect_is_refused_where_it_has_no_place(tmp_path):
     lost = VideoSpec("ffv1", "yuv420p", 64, 32, Fraction(24), pixel_aspect=Fraction(4, 3))
     with pytest.raises(InputError, match="4/3"):
-        write_video(tmp_path / "a.mkv", lost, [our_planes("yuv420p", 0, (64, 32))])
-    assert not (tmp_path / "a.mkv").exists()
+        write_video(tmp_path / "a.avi", lost, [our_planes("yuv420p", 0, (64, 32))])
+    assert not (tmp_path / "a.avi").exists()
 
 
 HEADER = ("Software", "XResolution", "YResolution", "ResolutionUnit", "Orientation", "compression", "DateTime")

@@ -3,150 +3,62 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 
 import av
 
-from postfix.errors import InputError
+from postfix.deliver.containers import losses, lost_in_frames, suffix_for
+from postfix.deliver.depth import bits_of, nearest_format
+from postfix.deliver.encoders import CODECS, ENCODERS, Encoder, choice_to_make, formats_of
+from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
+from postfix.errors import InputError, UsageError
+from postfix.source.signalling import frame_packing_type
 from postfix.source.video import VideoSource
 
-
-@dataclass(frozen=True)
-class Encoder:
-    """How one codec is written.
-
-    Attributes
-    ----------
-    name : str
-        FFmpeg's encoder.
-    options : tuple of (str, str)
-        Its settings.
-    threads : int
-        0 for as many as the machine has. Fixed where the coded bytes depend on it.
-    profiles : tuple of (str, str)
-        The profile names a file tells, and how the encoder is asked for each; a profile that is not here is refused.
-        Empty where the codec has none.
-    lossless : bool
-    """
-
-    name: str
-    options: tuple[tuple[str, str], ...]
-    threads: int
-    profiles: tuple[tuple[str, str], ...]
-    lossless: bool
-
-
-ENCODERS: dict[str, Encoder] = {
-    # Every frame a key frame, four slices each with a checksum: damage stays small and is seen.
-    "ffv1": Encoder("ffv1", (("level", "3"), ("g", "1"), ("slices", "4"), ("slicecrc", "1")), 0, (), True),
-    # Of the two encoders the library has, this one took a third of the time and came nearer to its input (rmse 1.13
-    # against 1.46 of 1023 on the demo film at about the same size, FFmpeg 8.1).
-    "prores": Encoder(
-        "prores_aw",
-        (),
-        0,
-        (("Proxy", "0"), ("LT", "1"), ("Standard", "2"), ("HQ", "3"), ("4444", "4"), ("XQ", "5")),
-        False,
-    ),
-    # Constant quality 12: visually lossless (common practice, no source). x264's bytes depend on its thread count.
-    "h264": Encoder(
-        "libx264",
-        (("crf", "12"), ("preset", "medium")),
-        4,
-        (
-            ("Baseline", "baseline"),
-            ("Constrained Baseline", "baseline"),
-            ("Main", "main"),
-            ("High", "high"),
-            ("High 10", "high10"),
-            ("High 4:2:2", "high422"),
-            ("High 4:4:4 Predictive", "high444"),
-        ),
-        False,
-    ),
-}
-"""How each codec that can be read is written, by FFmpeg's name of the codec."""
+_X265_THREADS = "frame-threads=2:pools=4"
+"""x265's choices follow its threads; fixed, so that the bytes are the same on every machine."""
 
 _WITHOUT_AVX512 = "MMX2,SSE,SSE2,SSSE3,SSE4,SSE42,AVX,FMA3,BMI1,BMI2,AVX2"
 """x264's instruction sets up to AVX2, which every processor with AVX-512 has too."""
 
-UNSPECIFIED = 2
-"""The colour code of ITU-T H.273 for "not said"."""
-
-_PRORES_FRAME_CODES = {
-    "primaries": {0, 1, 2, 5, 6, 9, 11, 12},
-    "transfer": {0, 1, 2, 16, 18},
-    "matrix": {0, 1, 2, 6, 9},
-}
-"""Colour codes that the ProRes encoder puts into a frame's header; it turns all others into 0, "unknown". Seen with
-the FFmpeg 8.1 of PyAV 18.1, by writing each code from 0 to 22 and reading the header's bytes."""
-
 _KEPT_BY_MUXER = {
     "encoder", "duration", "timecode", "creation_time", "major_brand", "minor_version", "compatible_brands",
-    "handler_name", "vendor_id", "language", "number_of_frames", "number_of_bytes", "bps",
+    "handler_name", "vendor_id", "language", "number_of_frames", "number_of_bytes", "bps", "stereo_mode",
+    "operational_pattern_ul", "uid", "generation_uid", "product_name", "product_version_num", "product_version",
+    "application_platform", "product_uid", "toolkit_version_num", "material_package_umid", "file_package_umid",
+    "reel_umid", "modification_date", "data_type",
 }  # fmt: skip
 """Metadata that the container writes itself, or that told of the old file only."""
 
 
-@dataclass(frozen=True)
-class VideoSpec:
-    """A video to be written.
+def spec_of(source: VideoSource, codec: str | None = None) -> VideoSpec:
+    """The spec that makes a video like its source.
 
-    Attributes
+    Parameters
     ----------
-    codec : str
-        A key of :data:`ENCODERS`.
-    pixel_format : str
-        FFmpeg's name.
-    width, height : int
-        Luma pixels.
-    rate : Fraction
-        Frames per second.
-    profile : str
-        As FFmpeg names it when reading (``HQ``); empty for the encoder's own choice.
-    color_range : int
-        FFmpeg's code: 1 limited, 2 full, 0 not said.
-    color_primaries, color_transfer, color_matrix : int
-        Codes of ITU-T H.273; 1 is BT.709, 2 not said.
-    pixel_aspect : Fraction or None
-        Width over height of one pixel.
-    timecode : str or None
-        Of the first frame.
-    metadata, stream_metadata : tuple of (str, str)
-        Of the file, and of its video stream.
+    source : VideoSource
+    codec : str, optional
+        A key of :data:`CODECS`; the source's own without it.
+
+    Raises
+    ------
+    UsageError
+        Where there is no such codec, or it does not take the source's pictures.
     """
-
-    codec: str
-    pixel_format: str
-    width: int
-    height: int
-    rate: Fraction
-    profile: str = ""
-    color_range: int = 0
-    color_primaries: int = UNSPECIFIED
-    color_transfer: int = UNSPECIFIED
-    color_matrix: int = UNSPECIFIED
-    pixel_aspect: Fraction | None = None
-    timecode: str | None = None
-    metadata: tuple[tuple[str, str], ...] = ()
-    stream_metadata: tuple[tuple[str, str], ...] = ()
-
-
-def spec_of(source: VideoSource) -> VideoSpec:
-    """The spec that makes a video like its source."""
     tags, fmt = source.tags, source.format
     told = {key.lower(): value for key, value in (*tags.metadata, *tags.stream_metadata)}
     # A timecode that cannot be counted is handed on as it is, unless the clip starts later than the file.
     unread = told.get("timecode") if source.first_frame == 0 else None
+    name, profile, pixel_format = tags.codec, tags.profile, fmt.pixel_format
+    if codec is not None:
+        name, profile, pixel_format = _chosen(source, codec)
     return VideoSpec(
-        codec=tags.codec,
-        pixel_format=fmt.pixel_format,
+        codec=name,
+        pixel_format=pixel_format,
         width=fmt.width,
         height=fmt.height,
         rate=source.rate,
-        profile=tags.profile,
+        profile=profile,
         color_range=tags.color_range,
         color_primaries=tags.color_primaries,
         color_transfer=tags.color_transfer,
@@ -157,7 +69,30 @@ def spec_of(source: VideoSource) -> VideoSpec:
         stream_metadata=tuple(
             (k, v) for k, v in tags.stream_metadata if k.lower() not in _KEPT_BY_MUXER - {"language"}
         ),
+        given_format=None if pixel_format == fmt.pixel_format else fmt.pixel_format,
+        lossless=tags.lossless and name == tags.codec,
+        intra=source.is_intra and name == tags.codec,
+        stereo=tags.stereo,
+        display_matrix=tags.display_matrix,
+        mastering=tags.mastering,
+        content_light=tags.content_light,
     )
+
+
+def _chosen(source: VideoSource, codec: str) -> tuple[str, str, str]:
+    """Codec, profile and pixel format for a codec that a person typed."""
+    tags, given = source.tags, source.format.pixel_format
+    if codec not in CODECS:
+        raise UsageError(f"--codec {codec}", "no such codec", "one of " + ", ".join(CODECS), "choose one of them")
+    name, profile = CODECS[codec]
+    if not profile and name == tags.codec:
+        profile = tags.profile
+    pixel_format = nearest_format(given, formats_of(name, profile))
+    if pixel_format is None:
+        raise UsageError(
+            f"--codec {codec}", f"pictures of {given} in {source.path}", "pictures that it takes", choice_to_make(given)
+        )
+    return name, profile, pixel_format
 
 
 def encoder_for(spec: VideoSpec, path: Path) -> tuple[Encoder, dict[str, str]]:
@@ -172,35 +107,96 @@ def encoder_for(spec: VideoSpec, path: Path) -> tuple[Encoder, dict[str, str]]:
     Raises
     ------
     InputError
-        Where codec, profile, pixel format or pixel aspect cannot be written; names what can.
+        Where codec, profile, pixel format, size or pixel aspect cannot be written; names what can, and the choice to
+        make.
     """
     encoder = ENCODERS.get(spec.codec)
+    given = spec.handed_format
     if encoder is None:
-        raise _cannot(path, f"codec {spec.codec}, which can be read but not written", ", ".join(sorted(ENCODERS)))
-    formats = [fmt.name for fmt in av.Codec(encoder.name, "w").video_formats or ()]
+        raise _cannot(
+            path, f"codec {spec.codec}, which can be read but not written", ", ".join(sorted(ENCODERS)), given
+        )
+    if encoder.profiles and spec.profile and spec.profile not in encoder.profiles:
+        raise _cannot(path, f"{spec.codec} profile {spec.profile}", ", ".join(encoder.profiles), given)
+    formats = formats_of(spec.codec, spec.profile)
     if spec.pixel_format not in formats:
-        raise _cannot(path, f"{spec.codec} with pixel format {spec.pixel_format}", ", ".join(sorted(formats)))
+        less = nearest_format(spec.pixel_format, formats)
+        found = f"{spec.codec} {spec.profile} with pixel format {spec.pixel_format}".replace("  ", " ")
+        if less is not None:
+            found += f", whose {bits_of(spec.pixel_format)} bits would become {bits_of(less)}"
+        raise _cannot(path, found, ", ".join(sorted(formats)), given)
+    _check_size(spec, encoder, path)
+    return encoder, _options(spec, encoder)
+
+
+def _options(spec: VideoSpec, encoder: Encoder) -> dict[str, str]:
     options = dict(encoder.options)
-    if encoder.name == "libx264" and _has_avx512():
-        options["x264-params"] = f"asm={_WITHOUT_AVX512}"
-    if encoder.profiles and spec.profile:
-        profile = dict(encoder.profiles).get(spec.profile)
-        if profile is None:
-            known = ", ".join(name for name, _ in encoder.profiles)
-            raise _cannot(path, f"{spec.codec} profile {spec.profile}", known)
-        options["profile"] = profile
-    square = spec.pixel_aspect in (None, Fraction(1))
-    if not square and path.suffix.lower() == ".mkv" and spec.codec != "h264":
-        raise _cannot(path, f"pixels {spec.pixel_aspect} times as wide as high", "square pixels in this container")
-    return encoder, options
+    profile = encoder.profiles.get(spec.profile)
+    if profile is not None and profile.option:
+        options["profile"] = profile.option
+    if spec.codec == "ffv1" and min(spec.width, spec.height) < 16:
+        options["slices"] = "1"
+    if encoder.name == "libx264":
+        options["x264-params"] = ":".join(_x264(spec))
+        if spec.lossless:
+            del options["crf"]
+            options["qp"] = "0"
+        if spec.intra:
+            options["g"] = "1"
+    if encoder.name == "libx265":
+        options["x265-params"] = ":".join(_x265(spec))
+        if spec.lossless:
+            options.pop("crf")
+    return {key: value for key, value in options.items() if value}
 
 
-def lost_in_frames(spec: VideoSpec) -> tuple[tuple[str, int], ...]:
-    """Colour codes (name, code of ITU-T H.273) that the coded frames will not carry: the encoder writes 0 for them."""
-    if spec.codec != "prores":
-        return ()
-    given = {"primaries": spec.color_primaries, "transfer": spec.color_transfer, "matrix": spec.color_matrix}
-    return tuple((name, code) for name, code in given.items() if code not in _PRORES_FRAME_CODES[name])
+def _x264(spec: VideoSpec) -> list[str]:
+    told = [f"asm={_WITHOUT_AVX512}"] if _has_avx512() else []
+    if spec.mastering is not None:
+        told.append(f"mastering-display={spec.mastering.x265_text()}")
+    if spec.content_light is not None:
+        told.append(f"cll={spec.content_light.max_cll_cd_m2},{spec.content_light.max_fall_cd_m2}")
+    packing = None if spec.stereo is None else frame_packing_type(spec.stereo)
+    if packing is not None:
+        told.append(f"frame-packing={packing}")
+    return told
+
+
+def _x265(spec: VideoSpec) -> list[str]:
+    # Its info would tell of the processor, and so differ between machines.
+    told = ["log-level=none", "info=0", _X265_THREADS]
+    if spec.lossless:
+        told.append("lossless=1")
+    if spec.intra:
+        told.append("keyint=1")
+    if spec.mastering is not None:
+        told.append(f"master-display={spec.mastering.x265_text()}")
+    if spec.content_light is not None:
+        told.append(f"max-cll={spec.content_light.max_cll_cd_m2},{spec.content_light.max_fall_cd_m2}")
+    return told
+
+
+def _check_size(spec: VideoSpec, encoder: Encoder, path: Path) -> None:
+    width, height = coded_size(spec)
+    least_x, least_y = encoder.smallest_px
+    if width < least_x or height < least_y:
+        raise _cannot(
+            path, f"{width}x{height}, too small for {spec.codec}", f"at least {least_x}x{least_y}", spec.handed_format
+        )
+    if spec.codec in ("ffv1", "jpeg2000", "dnxhd"):
+        return
+    layout = av.VideoFormat(spec.pixel_format, 16, 16)
+    chroma = layout.components[1] if len(layout.components) > 1 else layout.components[0]
+    step_x, step_y = 16 // chroma.width, 16 // chroma.height
+    if spec.codec == "prores":
+        step_x = 2
+    if width % step_x or height % step_y:
+        wanted = " and ".join(
+            word for step, word in ((step_x, "an even width"), (step_y, "an even height")) if step > 1
+        )
+        raise _cannot(
+            path, f"{width}x{height}, which {spec.codec} cannot hold in {spec.pixel_format}", wanted, spec.handed_format
+        )
 
 
 @functools.cache
@@ -215,5 +211,18 @@ def _has_avx512() -> bool:
         return False
 
 
-def _cannot(path: Path, found: str, expected: str) -> InputError:
-    return InputError(path, found, f"one of what can be written: {expected}", "export the clip in one of these first")
+def _cannot(path: Path, found: str, expected: str, given: str) -> InputError:
+    return InputError(path, found, f"one of what can be written: {expected}", choice_to_make(given))
+
+
+__all__ = [
+    "CODECS",
+    "ENCODERS",
+    "UNSPECIFIED",
+    "VideoSpec",
+    "encoder_for",
+    "losses",
+    "lost_in_frames",
+    "spec_of",
+    "suffix_for",
+]

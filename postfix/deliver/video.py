@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import queue
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
@@ -14,18 +16,36 @@ from typing import Any
 import av
 import numpy as np
 
-from postfix.deliver.codecs import UNSPECIFIED, VideoSpec, encoder_for, spec_of
+from postfix.deliver.codecs import encoder_for, spec_of
+from postfix.deliver.containers import CLOCKED, carries_turn, check_container
+from postfix.deliver.depth import Fitting
+from postfix.deliver.matroska import set_pixel_aspect
+from postfix.deliver.sound import AudioCopy
+from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, OutputError
 from postfix.source.ahead import frames_ahead
 from postfix.source.picture import PictureFormat, Planes
-from postfix.source.pixel_formats import plane_order, video_format
+from postfix.source.pixel_formats import plane_order, plane_samples, video_format
+from postfix.source.signalling import matroska_word
+from postfix.source.turning import UPRIGHT, as_coded, turn_of
 from postfix.source.video import VideoSource
+
+_DISK_ERRORS = (
+    errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS, errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EACCES,
+    errno.ENAMETOOLONG,
+)  # fmt: skip
+"""What is wrong with a place rather than with what is written; the library itself says EPERM and EINVAL of a codec."""
+
+_FULL_RANGE = {1: False, 2: True}
 
 _AUDIO_AHEAD_S = Fraction(1, 2)
 """How far audio packets are written ahead of the pictures, so that players find both close together."""
 
-_CLOCKED_SUFFIXES = {".mov", ".mp4", ".m4v"}
-"""Containers whose clock can be set, so that every frame time is exact."""
+_HOLD_ASPECT = ("h264", "hevc")
+"""Codecs whose own stream holds the pixel aspect."""
+
+_PLAIN_TEXTS = {"title", "comment"}
+"""Texts that MOV and MP4 keep without being asked to keep all of them."""
 
 
 class VideoEncoder:
@@ -47,51 +67,94 @@ class VideoEncoder:
 
     def __init__(self, path: Path, spec: VideoSpec, audio_from: VideoSource | None = None) -> None:
         self.path, self.spec = path, spec
+        named = audio_from.path if audio_from else path
+        turn = turn_of(spec.display_matrix) if carries_turn(path) else UPRIGHT
+        self._turn = turn or UPRIGHT
+        self._size = coded_size(spec) if self._turn != UPRIGHT else (spec.width, spec.height)
+        self._aspect = 1 / spec.pixel_aspect if spec.pixel_aspect and self._turn.swaps else spec.pixel_aspect
         self._order = plane_order(spec.pixel_format)
-        self._format = _format_of(spec)
-        self._dtype = np.dtype(self._format.dtype)
+        self._given = _format_of(spec, spec.handed_format)
+        self._written = video_format(spec.pixel_format, *self._size, _FULL_RANGE.get(spec.color_range))
+        self._dtype = np.dtype(self._written.dtype)
+        fits = spec.handed_format == spec.pixel_format
+        self._fit = None if fits else Fitting(spec.handed_format, spec.pixel_format, _FULL_RANGE.get(spec.color_range))
         self._index = 0
-        encoder, options = encoder_for(spec, audio_from.path if audio_from else path)
-        container_options = {"fflags": "+bitexact"}
-        if path.suffix.lower() in _CLOCKED_SUFFIXES:
-            ticks = spec.rate.numerator
-            container_options["video_track_timescale"] = str(ticks * (1 if ticks >= 1000 else 1000))
+        self._audio: AudioCopy | None = None
+        encoder, options = encoder_for(spec, named)
+        check_container(spec, path)
+        was_there = os.path.lexists(path)
         try:
-            self._container: Any = av.open(str(path), "w", container_options=container_options)
+            self._container: Any = av.open(str(path), "w", container_options=self._container_options())
         except (av.FFmpegError, OSError, ValueError) as error:
             raise OutputError(path, f"no way to write it ({error})", "a video file", "choose another output") from error
         try:
             self._stream = self._add_stream(encoder.name, options, encoder.threads)
-            self._audio = _AudioCopy(audio_from, self._container, spec.rate) if audio_from else None
+            self._audio = AudioCopy(audio_from, self._container, spec.rate) if audio_from else None
+            # Now, not at the first frame: whatever the container refuses is refused before any work is done.
+            self._container.start_encoding()
+            self._frame_memory = self._new_frame()
         except BaseException as error:
             self.abandon()
-            if isinstance(error, (av.FFmpegError, ValueError)):
+            if not was_there:
+                with suppress(OSError):
+                    path.unlink(missing_ok=True)
+            if isinstance(error, (av.FFmpegError, ValueError)) and not _is_of_the_disk(error):
                 raise InputError(
-                    audio_from.path if audio_from else path,
+                    named,
                     f"{spec.codec} {spec.profile} {spec.pixel_format} at {spec.width}x{spec.height}, which a "
-                    f"'{path.suffix}' file cannot be made with ({error})",
-                    "codec, size and container that go together",
-                    "export the clip in another codec or container first",
+                    f"'{path.suffix}' file cannot be made with{self._sound_words(audio_from)} ({_reason(error)})",
+                    "codec, size, sound and container that go together",
+                    "choose another codec with --codec, or export the clip in another container first",
+                ) from error
+            if isinstance(error, (av.FFmpegError, OSError)):
+                raise OutputError(
+                    path, f"no way to write it ({error})", "room on the disk", "check the disk"
                 ) from error
             raise
+
+    def _container_options(self) -> dict[str, str]:
+        options = {"fflags": "+bitexact"}
+        if self.path.suffix.lower() in CLOCKED:
+            ticks = self.spec.rate.numerator
+            options["video_track_timescale"] = str(ticks * (1 if ticks >= 1000 else 1000))
+            if any(key.lower() not in _PLAIN_TEXTS for key, _ in self.spec.metadata):
+                options["movflags"] = "+use_metadata_tags"
+        return options
+
+    @staticmethod
+    def _sound_words(audio_from: VideoSource | None) -> str:
+        if audio_from is None:
+            return ""
+        with av.open(str(audio_from.path), metadata_errors="replace") as container:
+            told = [f"{s.codec_context.name} {s.codec_context.layout.name}" for s in container.streams.audio]
+        return f" and sound of {', '.join(told)}" if told else ""
 
     def _add_stream(self, encoder: str, options: dict[str, str], threads: int) -> Any:
         spec = self.spec
         stream = self._container.add_stream(encoder, rate=spec.rate, options=options)
         context = stream.codec_context
-        context.width, context.height, context.pix_fmt = spec.width, spec.height, spec.pixel_format
+        (context.width, context.height), context.pix_fmt = self._size, spec.pixel_format
         context.time_base = 1 / spec.rate
         context.thread_count = threads
         context.color_range = spec.color_range
         context.color_primaries = spec.color_primaries
         context.color_trc = spec.color_transfer
         context.colorspace = spec.color_matrix
-        if spec.pixel_aspect is not None:
-            context.sample_aspect_ratio = spec.pixel_aspect
+        if self._aspect is not None:
+            context.sample_aspect_ratio = self._aspect
+        suffix = self.path.suffix.lower()
+        if spec.codec == "hevc" and suffix in CLOCKED:
+            # Its parameter sets are in the header alone, as this name says; many players know no other.
+            context.codec_tag = "hvc1"
+        if spec.display_matrix is not None and carries_turn(self.path):
+            stream.set_display_matrix(spec.display_matrix)
         for key, value in spec.metadata:
             self._container.metadata[key] = value
         for key, value in spec.stream_metadata:
-            stream.metadata[key] = value
+            # MOV and MP4 give a track's title back as its name.
+            stream.metadata["title" if key == "name" and suffix in CLOCKED else key] = value
+        if spec.stereo is not None and suffix == ".mkv":
+            stream.metadata["stereo_mode"] = matroska_word(spec.stereo)
         if spec.timecode is not None:
             self._container.metadata["timecode"] = spec.timecode
         context.open(strict=False)
@@ -111,27 +174,21 @@ class VideoEncoder:
         if self._audio is not None:
             self._audio.copy_until(None)
         self._container.close()
+        if self.path.suffix.lower() == ".mkv" and self._aspect is not None:
+            stereo = self.spec.stereo
+            if self.spec.codec not in _HOLD_ASPECT or stereo is not None:
+                set_pixel_aspect(self.path, self._size, self._aspect, stereo)
 
     def abandon(self) -> None:
         """Close without caring for what was written, after an error."""
-        if getattr(self, "_audio", None) is not None:
-            self._audio.close()  # type: ignore[union-attr]
+        if self._audio is not None:
+            self._audio.close()
         with suppress(Exception):
             self._container.close()
 
-    def _frame(self, planes: Planes) -> av.VideoFrame:
+    def _new_frame(self) -> Any:
         spec = self.spec
-        frame = av.VideoFrame(spec.width, spec.height, spec.pixel_format)
-        if len(planes) != len(self._order):
-            raise ValueError(f"{len(planes)} planes for {spec.pixel_format}")
-        for index, samples in zip(self._order, planes):
-            plane: Any = frame.planes[index]
-            if samples.dtype != self._dtype or samples.shape != (plane.height, plane.width):
-                raise ValueError(
-                    f"a plane of {samples.dtype} {samples.shape}, not {self._dtype} {(plane.height, plane.width)}"
-                )
-            np.frombuffer(plane, self._dtype).reshape(plane.height, -1)[:, : plane.width] = samples
-        frame.pts = self._index
+        frame = av.VideoFrame(*self._size, spec.pixel_format)
         frame.time_base = 1 / spec.rate
         # ProRes takes its tags from each frame, not from the encoder's settings.
         frame.color_range = spec.color_range
@@ -140,53 +197,24 @@ class VideoEncoder:
         frame.colorspace = spec.color_matrix
         return frame
 
-
-class _AudioCopy:
-    """The audio packets of a clip, copied byte for byte in step with the pictures."""
-
-    def __init__(self, source: VideoSource, target: Any, rate: Fraction) -> None:
-        self._start_s = source.start_s
-        self._whole = source.count == source.file_count
-        self._end_s = self._start_s + source.count / rate
-        self._target = target
-        self._input: Any = av.open(str(source.path), metadata_errors="replace")
-        self._streams: dict[int, Any] = {}
-        for stream in self._input.streams.audio:
-            copy = target.add_stream_from_template(stream)
-            for key, value in stream.metadata.items():
-                if key.upper() != "DURATION":
-                    copy.metadata[key] = value
-            self._streams[stream.index] = copy
-        self._packets: Iterator[Any] = self._input.demux(*self._input.streams.audio) if self._streams else iter(())
-        self._waiting: Any = None
-
-    def copy_until(self, time_s: Fraction | None) -> None:
-        """Copy packets that start before a time, counted from the clip's first frame; None copies the rest."""
-        while True:
-            packet = self._waiting or next(self._packets, None)
-            self._waiting = None
-            if packet is None:
-                self.close()
-                return
-            if packet.size == 0:
-                continue
-            starts_s = packet.pts * packet.time_base if packet.pts is not None else self._start_s
-            if not self._whole and not self._start_s <= starts_s < self._end_s:
-                continue
-            if time_s is not None and starts_s - self._start_s > time_s:
-                self._waiting = packet
-                return
-            shift = round(self._start_s / packet.time_base)
-            if packet.pts is not None:
-                packet.pts -= shift
-            if packet.dts is not None:
-                packet.dts -= shift
-            packet.stream = self._streams[packet.stream.index]
-            self._target.mux(packet)
-
-    def close(self) -> None:
-        self._packets = iter(())
-        self._input.close()
+    def _frame(self, planes: Planes) -> av.VideoFrame:
+        """The planes in the memory that every frame is handed to the encoder in; the encoder keeps a copy."""
+        given = self._given
+        if len(planes) != len(given.planes):
+            raise ValueError(f"{len(planes)} planes for {given.pixel_format}")
+        for samples, described in zip(planes, given.planes):
+            channels = (described.channels,) if described.channels > 1 else ()
+            shape = (-(-given.height // described.step_y), -(-given.width // described.step_x), *channels)
+            if samples.dtype != given.dtype or samples.shape != shape:
+                raise ValueError(f"a plane of {samples.dtype} {samples.shape}, not {given.dtype} {shape}")
+        if self._fit is not None:
+            planes = self._fit(planes)
+        frame = self._frame_memory
+        frame.make_writable()
+        for index, samples, described in zip(self._order, as_coded(planes, self._turn), self._written.planes):
+            np.copyto(plane_samples(frame.planes[index], self._dtype, described.channels), samples)
+        frame.pts = self._index
+        return frame  # type: ignore[no-any-return]
 
 
 class VideoWriter:
@@ -207,7 +235,7 @@ class VideoWriter:
         self.path = path
         self._count, self._written = count, 0
         self._encoder = VideoEncoder(path, spec, audio_from)
-        self._queue: queue.Queue[Planes | None] = queue.Queue(frames_ahead(_format_of(spec)))
+        self._queue: queue.Queue[Planes | None] = queue.Queue(frames_ahead(_format_of(spec, spec.handed_format)))
         self._error: BaseException | None = None
         self._abandoned = threading.Event()
         self._closed = False
@@ -323,8 +351,18 @@ def write_video(path: Path, spec: VideoSpec, frames: Iterable[Planes]) -> int:
     return written
 
 
-def _format_of(spec: VideoSpec) -> PictureFormat:
-    return video_format(spec.pixel_format, spec.width, spec.height, {1: False, 2: True}.get(spec.color_range))
+def _format_of(spec: VideoSpec, pixel_format: str) -> PictureFormat:
+    return video_format(pixel_format, spec.width, spec.height, _FULL_RANGE.get(spec.color_range), spec.color_matrix)
+
+
+def _reason(error: BaseException) -> str:
+    """What the library itself says is wrong, without the call that it came from."""
+    log = getattr(error, "log", None)
+    return str(log[2]).strip() if log else str(error)
+
+
+def _is_of_the_disk(error: BaseException) -> bool:
+    return isinstance(error, OSError) and error.errno in _DISK_ERRORS
 
 
 __all__ = ["UNSPECIFIED", "VideoEncoder", "VideoSpec", "VideoWriter", "spec_of", "write_video"]

@@ -130,6 +130,11 @@ class VideoSource:
         """When frame 0 of this source is shown, on the clock that all streams of the file share, in seconds."""
         return self._packets.times[self.first_frame] * self._packets.time_base
 
+    @property
+    def is_intra(self) -> bool:
+        """True where every picture of the file stands alone."""
+        return 1 < self.file_count == len(self._packets.key_times)
+
     def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
         """Decode frames ``first`` to ``last`` (both included); raises InputError naming the frame that fails.
 

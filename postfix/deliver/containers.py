@@ -1,0 +1,115 @@
+"""What containers hold and carry, and what is lost on the way; said before the first frame."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+from postfix.deliver.depth import bits_of
+from postfix.deliver.spec import VideoSpec
+from postfix.errors import InputError
+
+_HELD = {
+    "prores": (".mov", ".mkv", ".mxf"),
+    "dnxhd": (".mov", ".mxf"),
+    "ffv1": (".mkv", ".mp4", ".m4v", ".mxf", ".avi"),
+    "h264": (".mov", ".mp4", ".m4v", ".mkv", ".mxf", ".ts", ".m2ts"),
+    "hevc": (".mov", ".mp4", ".m4v", ".mkv", ".ts", ".m2ts"),
+    "jpeg2000": (".mov", ".mp4", ".m4v", ".mkv", ".mxf"),
+}
+"""Suffixes that each codec may have, the first where the source's own will not do."""
+
+CLOCKED = (".mov", ".mp4", ".m4v")
+"""Containers whose clock can be set, so that every frame time is exact."""
+
+_TURNS = (*CLOCKED, ".mkv")
+"""Containers with a place for rotation."""
+
+
+_PRORES_FRAME_CODES = {
+    "primaries": {0, 1, 2, 5, 6, 9, 11, 12},
+    "transfer": {0, 1, 2, 16, 18},
+    "matrix": {0, 1, 2, 6, 9},
+}
+"""Colour codes that the ProRes encoder puts into a frame's header; it turns all others into 0, "unknown". Seen with
+the FFmpeg 8.1 of PyAV 18.1, by writing each code from 0 to 22 and reading the header's bytes."""
+
+
+def suffix_for(spec: VideoSpec, suffix: str) -> str:
+    """The suffix of a file of this codec: the given one where the codec may have it."""
+    held = _HELD.get(spec.codec, ())
+    return suffix if not held or suffix.lower() in held else held[0]
+
+
+def carries_turn(path: Path) -> bool:
+    """True where the container has a place for rotation; elsewhere pictures are written upright."""
+    return path.suffix.lower() in _TURNS
+
+
+def check_container(spec: VideoSpec, path: Path) -> None:
+    """Refuse what a container would silently drop: it would change how the picture looks.
+
+    Raises
+    ------
+    InputError
+        Naming what would be lost and the choice to make.
+    """
+    suffix = path.suffix.lower()
+    if spec.pixel_aspect not in (None, Fraction(1)) and (
+        suffix == ".avi" or (suffix == ".mxf" and spec.codec == "dnxhd")
+    ):
+        raise InputError(
+            path,
+            f"pixels {spec.pixel_aspect} times as wide as high",
+            f"square pixels for {spec.codec} in a '{suffix}' file",
+            "choose another codec with --codec, or another container",
+        )
+    if spec.codec == "jpeg2000" and suffix == ".mov" and spec.color_range == 2 and spec.pixel_format.startswith("yuv"):
+        raise InputError(
+            path,
+            "the full code range",
+            "the narrow range for JPEG 2000 in a '.mov' file, which has no place to tell",
+            "choose another codec with --codec",
+        )
+
+
+def lost_in_frames(spec: VideoSpec) -> tuple[tuple[str, int], ...]:
+    """Colour codes (name, code of ITU-T H.273) that the coded frames will not carry: the encoder writes 0 for them."""
+    if spec.codec != "prores":
+        return ()
+    given = {"primaries": spec.color_primaries, "transfer": spec.color_transfer, "matrix": spec.color_matrix}
+    return tuple((name, code) for name, code in given.items() if code not in _PRORES_FRAME_CODES[name])
+
+
+def losses(spec: VideoSpec, suffix: str) -> tuple[str, ...]:
+    """What a written file will not hold of what the spec asks for, each as a part of a sentence."""
+    suffix = suffix.lower()
+    found = []
+    before, after = bits_of(spec.handed_format), bits_of(spec.pixel_format)
+    if after < before:
+        found.append(f"samples of {before} bits are rounded to {after}")
+    colours = lost_in_frames(spec)
+    if colours:
+        codes = ", ".join(f"{name} {code}" for name, code in colours)
+        found.append(
+            f"its colour codes {codes} have no place in the frames of {spec.codec}; only the container will carry them"
+        )
+    has_light = spec.mastering is not None or spec.content_light is not None
+    if has_light and spec.codec not in ("h264", "hevc"):
+        found.append(f"the mastering display and the light levels have no place in {spec.codec} as it is written here")
+    if spec.stereo is not None and not signals(spec, suffix):
+        order = "right eye first " if spec.stereo.right_first else ""
+        found.append(f"{spec.stereo.layout} {order}cannot be signalled in {spec.codec} in a '{suffix}' file")
+    if spec.display_matrix is not None and suffix not in _TURNS:
+        found.append(f"rotation has no place in a '{suffix}' file: pictures are written upright")
+    if suffix == ".mxf" and spec.metadata:
+        names = ", ".join(name for name, _ in spec.metadata)
+        found.append(f"the texts {names} have no place in a '.mxf' file")
+    return tuple(found)
+
+
+def signals(spec: VideoSpec, suffix: str) -> bool:
+    """True where a file says that it holds both eyes: Matroska, and H.264 with the left eye first."""
+    if spec.stereo is None:
+        return False
+    return suffix.lower() == ".mkv" or (spec.codec == "h264" and not spec.stereo.right_first)
