@@ -6,6 +6,7 @@ The library that packs the samples keeps only the tags that it knows, and change
 
 from __future__ import annotations
 
+import mmap
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -83,7 +84,11 @@ def _first(tag: _Tag, shape: _Shape) -> int:
 
 
 def _read(path: Path) -> tuple[_Shape, int, list[_Tag]]:
-    data = path.read_bytes()
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        return _parsed(data)
+
+
+def _parsed(data: mmap.mmap) -> tuple[_Shape, int, list[_Tag]]:
     order = "<" if data[:2] == b"II" else ">"
     big = struct.unpack_from(order + "H", data, 2)[0] == 43
     shape = _Shape(order, big)
@@ -91,7 +96,7 @@ def _read(path: Path) -> tuple[_Shape, int, list[_Tag]]:
     return shape, pointer, _tags(data, struct.unpack_from(shape.offset, data, pointer)[0], shape)
 
 
-def _tags(data: bytes, at: int, shape: _Shape, depth: int = 0) -> list[_Tag]:
+def _tags(data: mmap.mmap, at: int, shape: _Shape, depth: int = 0) -> list[_Tag]:
     """Tags of one folder; those that point beyond the file are left out."""
     (count,) = struct.unpack_from(shape.order + ("Q" if shape.big else "H"), data, at)
     at += 8 if shape.big else 2
