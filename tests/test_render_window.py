@@ -7,22 +7,26 @@ column's partner can be looked up in the other eye's finished picture.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from plan_tables import frame, measurement, planned, rows, table
+from plan_tables import CLIP, frame, measurement, planned, rows, table
 from render_formats import FORMATS, clip_of, covered_shares, faded, largest_in, noise, yuv
+from window_scenes import PICTURE_ROWS, made_scene
 
 from postfix.demo.film import FILM, SIZE_PX
 from postfix.demo.footage import yuv422p10
 from postfix.limits import Limits
 from postfix.measure.columns import columns_of
 from postfix.measure.frame import measure_frame
-from postfix.measure.table import NAN
+from postfix.measure.table import EDGE_BANDS, NAN
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, figures_of
+from postfix.plan.geometry import moves_of
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.settings import Fill, WindowSettings
+from postfix.plan.windows import windows_for
 from postfix.render.moves import render_pair
 from postfix.source.picture import PictureFormat, Planes
 from postfix.viewing import Screen
@@ -128,6 +132,36 @@ def test_the_finished_pictures_have_the_parallax_that_was_planned(
     found_px = (left - right)[:, middle].mean() / SPACING * shot.zoom
     planned_px = shot.zoom * 4 + shot.hit[0].pct * FMT.width / 100.0
     assert found_px == pytest.approx(planned_px, abs=0.05)
+
+
+@pytest.mark.parametrize("total_px", [-12, 0, 8])
+@pytest.mark.parametrize("seed", [3, 14, 15, 92])
+def test_no_row_of_an_object_is_left_in_front_of_its_rendered_window(seed: int, total_px: int) -> None:
+    rng = np.random.default_rng(seed)
+    scene = made_scene(rng)
+    count = len(scene.left_px)
+    fmt = yuv("420", 10, CLIP.width_px, PICTURE_ROWS)
+    shot = ShotPlan("sh001", 0, count - 1, (HitKey(0, total_px * 100.0 / fmt.width),))
+    moves = moves_of(shot, clip_of(fmt))
+    settings = WindowSettings(max_pct=25.0)  # wider than any need here
+    shot = replace(shot, window=windows_for(scene.arrays(), moves, CLIP, 0, settings))
+    bright = tuple(np.full(plane.shape, code, np.uint16) for plane, code in zip(noise(fmt), (940, 300, 700)))
+    tolerance_px = EDGE_TOLERANCE_PCT * fmt.width / 100.0
+    checked = 0
+    for frame_number in range(0, count, 7):
+        eyes = render_pair(bright, bright, fmt, clip_of(fmt), shot, frame_number)[:2]
+        shares = [1.0 - (eye[0] - 64.0) / 876.0 for eye in eyes]
+        for index, half in enumerate((np.s_[:, : fmt.width // 2], np.s_[:, fmt.width // 2 :])):
+            own, opposite = (shares[at][half].sum(axis=1) for at in (index, 1 - index))
+            in_front = (opposite - own) - (scene.sides[index][frame_number] + total_px)
+            bare = max(-total_px, 0) / 2.0  # of the own eye, by the move alone
+            # What needs a window: anything in its band of rows is in front by more than the measurement can be off.
+            need = np.where(in_front + own - bare > tolerance_px, 1.0, 0.0).reshape(EDGE_BANDS, -1).max(axis=1)
+            rows_px = in_front[np.repeat(need > 0.0, PICTURE_ROWS // EDGE_BANDS)]
+            # Two pixels of a row, at most, are rounded to a code.
+            assert (rows_px[np.isfinite(rows_px)] <= 2.0 * 0.5 / 876.0 + 1e-6).all()
+            checked += int(np.isfinite(rows_px).sum())
+    assert checked > 300
 
 
 # --- soft edges, and windows that let the picture through ---

@@ -10,10 +10,12 @@ from dataclasses import replace
 from math import cos, radians, sin, tan
 
 from postfix.plan.placement import Placement
-from postfix.render.resample import TAPS
 from postfix.render.veils import SideEdge, hidden
 from postfix.source.framed import Bars
 from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
+
+_REACH_SAMPLES = 32
+"""Further than a kernel reaches from a place in the picture that shows beside the bar."""
 
 
 def unbarred(planes: Planes, fmt: PictureFormat, bars: Bars) -> Planes:
@@ -30,8 +32,8 @@ def _continued(plane: Plane, info: PlaneFormat, bars: Bars) -> Plane:
         first, last = -(-before_px // step), lines.shape[0] - 1 - -(-after_px // step)
         if first > last:
             continue
-        lines[max(first - TAPS, 0) : first] = lines[first]
-        lines[last + 1 : last + 1 + TAPS] = lines[last]
+        lines[max(first - _REACH_SAMPLES, 0) : first] = lines[first]
+        lines[last + 1 : last + 1 + _REACH_SAMPLES] = lines[last]
     return out
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from postfix.errors import InputError
 from postfix.measure.table import ClipInfo
 from postfix.plan.geometry import SIDES, bare_px, moves_of, placements, window_px_at
@@ -79,7 +81,9 @@ def _placed(planes: Planes, fmt: PictureFormat, placement: Placement, spare_px: 
         drawn = barred(resampled(unbarred(planes, fmt, bars), fmt, placement), fmt, placement, bars)
     else:
         drawn = resampled(planes, fmt, placement)
-    return moved(drawn, fmt, 0, spare_px), True
+    # What is no colour may not need drawing.
+    owned = not any(np.may_share_memory(new, old) for new, old in zip(drawn, planes))
+    return moved(drawn, fmt, 0, spare_px), owned
 
 
 def _edges(clip: ClipInfo, shot: ShotPlan, frame: int) -> list[tuple[SideEdge, SideEdge]]:
