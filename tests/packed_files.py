@@ -7,6 +7,7 @@ from pathlib import Path
 
 import av
 import numpy as np
+import OpenImageIO as oiio
 from picture_files import RATE, picture, plane_shapes, write_still_file
 
 EYE = (96, 60)
@@ -73,9 +74,11 @@ def write_packed_video(
         container.mux(stream.encode(None))
         if sound is not None:
             wave = (9000 * np.sin(np.arange(int(len(pictures) / rate * 48000)) / 20)).astype(np.int16)
-            block = av.AudioFrame.from_ndarray(np.repeat(wave, 2)[np.newaxis], format="s16", layout="stereo")
-            block.sample_rate, block.pts, block.time_base = 48000, 0, Fraction(1, 48000)
-            container.mux(sound.encode(block))
+            for start in range(0, len(wave), 1024):
+                part = np.repeat(wave[start : start + 1024], 2)[np.newaxis]
+                block = av.AudioFrame.from_ndarray(part, format="s16", layout="stereo")
+                block.sample_rate, block.pts, block.time_base = 48000, start, Fraction(1, 48000)
+                container.mux(sound.encode(block))
             container.mux(sound.encode(None))
     return path
 
@@ -91,3 +94,44 @@ def write_packed_stills(folder: Path, pictures: list[np.ndarray], *, suffix: str
 def stills_eye(index: int, eye: int, size: tuple[int, int] = EYE) -> np.ndarray:
     """16-bit RGB of frame ``index`` of the left (0) or right (1) eye."""
     return picture((size[1], size[0], 3), 65535, 11 * index + 101 * eye)
+
+
+def light_eye(index: int, eye: int, size: tuple[int, int] = EYE) -> np.ndarray:
+    """Half-float RGB of frame ``index`` of the left (0) or right (1) eye, beyond white and below black too."""
+    return (stills_eye(index, eye, size).astype(np.float32) / 30000.0 - 0.2).astype(np.float16)
+
+
+def write_exr_file(path: Path, samples: list[np.ndarray], *, views: bool = False, parts: bool = False) -> None:
+    """One OpenEXR file: of one eye, or of two as its views, in one part or in two."""
+    height, width = samples[0].shape[:2]
+    names = ["R", "G", "B"]
+    if parts:
+        specs, pictures = [oiio.ImageSpec(width, height, 3, "half") for _ in samples], samples
+        for spec, view in zip(specs, ("left", "right")):
+            spec.attribute("view", view)
+            spec.attribute("oiio:subimagename", f"rgb.{view}")
+    else:
+        if views:
+            names += ["right.R", "right.G", "right.B"]
+        specs, pictures = [oiio.ImageSpec(width, height, len(names), "half")], [np.concatenate(samples, axis=2)]
+        specs[0].channelnames = tuple(names)
+        if views:
+            specs[0].attribute("multiView", "string[2]", ("left", "right"))
+    for spec in specs:
+        spec.attribute("compression", "zip")
+        spec.attribute("owner", "kite workshop")
+    output = oiio.ImageOutput.create(str(path))
+    assert output.open(str(path), tuple(specs) if parts else specs[0]), output.geterror()
+    for index, picture_samples in enumerate(pictures):
+        assert not index or output.open(str(path), specs[index], "AppendSubimage"), output.geterror()
+        assert output.write_image(np.ascontiguousarray(picture_samples)), output.geterror()
+    assert output.close()
+
+
+def write_views(folder: Path, count: int = 3, *, parts: bool = False, first: int = 1001) -> Path:
+    """OpenEXR stills that hold :func:`light_eye` of both eyes as views."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for index in range(count):
+        both = [light_eye(index, 0), light_eye(index, 1)]
+        write_exr_file(folder / f"gust.{first + index}.exr", both, views=True, parts=parts)
+    return folder

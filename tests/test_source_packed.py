@@ -9,9 +9,11 @@ from packed_files import (
     eye_planes,
     file_pictures,
     joined,
+    light_eye,
     stills_eye,
     write_packed_stills,
     write_packed_video,
+    write_views,
 )
 from picture_files import RATE, make_stills, make_video
 
@@ -283,6 +285,37 @@ def test_without_signalling_a_layout_is_asked_for(tmp_path):
     path = packed_video(tmp_path / "gust.mkv", "side-by-side")
     with pytest.raises(InputError, match=r"no word of how the two eyes lie in it.*--layout"):
         open_packed(path)
+
+
+# --- OpenEXR views ---
+
+
+@pytest.mark.parametrize("parts", [False, True])
+@pytest.mark.parametrize("layout", ["views", None])
+def test_openexr_views_are_both_eyes(tmp_path, layout, parts):
+    pair = open_packed(write_views(tmp_path / "in", parts=parts), layout, rate=RATE)
+    assert_frames(pair, *([[light_eye(index, eye)] for index in range(3)] for eye in (0, 1)))
+    assert (pair.layout, pair.name, pair.packed.count) == ("views", "gust", 3)
+    assert sha256_of(pair.left) == sha256_of(pair.right) == sha256_of(pair.packed)
+
+
+def test_views_with_offset_exchange_and_frames(tmp_path):
+    folder = write_views(tmp_path / "in", 5)
+    left, right = ([[light_eye(index, eye)] for index in range(5)] for eye in (0, 1))
+    pair = open_packed(folder, rate=RATE, frames=(1002, 1003), reading=Reading(1, True))
+    assert_frames(pair, right[2:4], left[1:3])
+    assert_frames(open_packed(folder, rate=RATE, reading=Reading(-2)), left[2:], right[:3])
+
+
+def test_stills_without_both_views_are_refused_as_views(tmp_path):
+    with pytest.raises(InputError, match="no views"):
+        open_packed(make_stills(tmp_path / "tiff", "tiff16", 2), "views", rate=RATE)
+    folder = write_views(tmp_path / "in", 1)
+    with pytest.raises(InputError, match="--pair"):
+        open_packed(folder, "side-by-side", rate=RATE)
+    path = packed_video(tmp_path / "gust.mkv", "rows")
+    with pytest.raises(UsageError, match="OpenEXR"):
+        open_packed(path, "views")
 
 
 # --- full or half ---

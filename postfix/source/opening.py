@@ -13,18 +13,22 @@ from postfix.source.stills import PICTURE_SUFFIXES, StillsSource, is_pattern, op
 from postfix.source.video import open_video
 
 
-def open_eye(path: Path, *, rate: Fraction | None = None, frames: tuple[int, int] | None = None) -> EyeSource:
+def open_eye(
+    path: Path, *, rate: Fraction | None = None, frames: tuple[int, int] | None = None, view: str | None = None
+) -> EyeSource:
     """Open one eye and check it before its first frame.
 
     Parameters
     ----------
     path : Path
-        A video file; a folder with one numbered sequence of PNG or TIFF stills; or a numbered pattern such as
-        ``sh010.%04d.tif`` or ``sh010.####.tif`` (a lone ``#`` is four digits, a run is its length).
+        A video file; a folder with one numbered sequence of stills; or a numbered pattern such as ``sh010.%04d.tif``
+        or ``sh010.####.tif`` (a lone ``#`` is four digits, a run is its length).
     rate : Fraction, optional
         Frames per second. Needed for stills; for a video it must agree with the file's own.
     frames : (int, int), optional
         First and last frame, both included: the numbers in the names for stills, counted from 0 for video.
+    view : str, optional
+        Which view of OpenEXR stills that hold several.
 
     Raises
     ------
@@ -39,7 +43,7 @@ def open_eye(path: Path, *, rate: Fraction | None = None, frames: tuple[int, int
         )
     try:
         if path.is_dir():
-            return open_stills(path, rate, frames)
+            return open_stills(path, rate, frames, view)
         if path.is_file():
             if path.suffix.lower() in PICTURE_SUFFIXES:
                 raise InputError(
@@ -50,7 +54,7 @@ def open_eye(path: Path, *, rate: Fraction | None = None, frames: tuple[int, int
                 )
             return open_video(path, rate, frames)
         if is_pattern(path):
-            return open_stills(path, rate, frames)
+            return open_stills(path, rate, frames, view)
     except OSError as error:
         raise InputError(
             path, f"no way to read it ({error.strerror or error})", "a readable file or folder", "check its permissions"

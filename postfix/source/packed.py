@@ -12,9 +12,9 @@ from postfix.errors import InputError, UsageError
 from postfix.source.layout import PACKED, Layout, full_or_half, why_not_split
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import packed_eyes, pixel_aspect_of
-from postfix.source.pair import AS_GIVEN, PairSource, Reading, first_in_file, open_late, open_pair, paired
+from postfix.source.pair import AS_GIVEN, PairSource, Reading, check_alike, first_in_file, open_late, open_pair, paired
 from postfix.source.picture import EyeSource
-from postfix.source.stills import still_numbers
+from postfix.source.stills import still_numbers, views_in
 from postfix.source.video import VideoSource
 
 log = logging.getLogger("postfix")
@@ -70,6 +70,8 @@ def open_packed(
             f"one of {_LAYOUT_CHOICES}",
             "name how the eyes lie in the file, or give each eye's with --left and --right",
         )
+    if layout == "views" or (layout is None and not path.is_file() and views_in(path)):
+        return _open_views(path, rate, frames, reading)
     whole = open_eye(path, rate=rate, frames=frames)
     chosen, right_first = _layout_of(whole, layout)
     _check_split(whole, chosen, frames)
@@ -77,9 +79,32 @@ def open_packed(
     partner = reading.offset_frames
     if partner and frames is not None:
         each = left.frames_each
-        other, first = open_late(path, partner * each, rate, frames)
+        other, first = open_late(path, partner, rate, frames, each=each)
         right, partner = packed_eyes(other, chosen, right_first=right_first)[1], first // each
     return _packed_pair(paired(left, right, partner, reading, frames), chosen, whole)
+
+
+def _open_views(path: Path, rate: Fraction | None, frames: tuple[int, int] | None, reading: Reading) -> PairSource:
+    """The views ``left`` and ``right`` of OpenEXR stills."""
+    if path.is_file():
+        raise UsageError(
+            "--layout", f"views in one file ({path})", "OpenEXR stills, which alone have views", "choose another layout"
+        )
+    views = views_in(path)
+    if not {"left", "right"} <= set(views):
+        raise InputError(
+            path,
+            f"the views {', '.join(views)}" if views else "no views",
+            "views named left and right",
+            "render both views, or say how the eyes lie in the pictures with --layout",
+        )
+    left = open_eye(path, rate=rate, frames=frames, view="left")
+    if reading.offset_frames:
+        right, partner = open_late(path, reading.offset_frames, rate, frames, view="right")
+    else:
+        right, partner = open_eye(path, rate=rate, frames=frames, view="right"), 0
+    check_alike(left, right, counts=False)
+    return _packed_pair(paired(left, right, partner, reading, frames), "views", left)
 
 
 def _packed_pair(pair: PairSource, layout: Layout, whole: EyeSource) -> PairSource:

@@ -227,7 +227,7 @@ def open_pair(
         other, partner = open_eye(right, rate=rate, frames=frames), 0
     else:
         other, partner = open_late(right, late, rate, frames)
-    _check_alike(given, other, counts=late == 0)
+    check_alike(given, other, counts=late == 0)
     return paired(given, other, partner, reading, frames)
 
 
@@ -266,17 +266,35 @@ def paired(
     return PairSource(used, used_right, clip_name(given), reading, before, whole.count - before - count)
 
 
-def open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None) -> tuple[EyeSource, int]:
+def open_late(
+    path: Path,
+    late: int,
+    rate: Fraction | None,
+    frames: tuple[int, int] | None,
+    *,
+    view: str | None = None,
+    each: int = 1,
+) -> tuple[EyeSource, int]:
     """Of a right eye that lies ``late`` frames later than the left: what is there of the frames of the left eye.
+
+    Parameters
+    ----------
+    path : Path
+    late : int
+        Frames of an eye.
+    rate, frames, view
+        As for :func:`postfix.source.opening.open_eye`, of the file.
+    each : int
+        Frames of the file for one of an eye.
 
     Returns
     -------
     EyeSource, int
-        The right eye, and which of its frames (it may be none of them) goes with the left eye's first.
+        The file, and which of its frames (it may be none of them) goes with the left eye's first.
     """
     if frames is None:
-        return open_eye(path, rate=rate), late
-    wanted = frames[0] + late, frames[1] + late
+        return open_eye(path, rate=rate, view=view), late * each
+    wanted = frames[0] + late * each, frames[1] + late * each
     if path.is_file():
         whole = open_eye(path, rate=rate)
         there = 0, whole.count - 1
@@ -286,8 +304,9 @@ def open_late(path: Path, late: int, rate: Fraction | None, frames: tuple[int, i
     first, last = max(wanted[0], there[0]), min(wanted[1], there[1])
     if first > last:
         raise _nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
-    part = open_eye(path, rate=rate, frames=(first, last)) if whole is None else part_of(whole, first, last - first + 1)
-    return part, wanted[0] - first
+    if whole is not None:
+        return part_of(whole, first, last - first + 1), wanted[0] - first
+    return open_eye(path, rate=rate, frames=(first, last), view=view), wanted[0] - first
 
 
 def _nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
@@ -353,7 +372,8 @@ def clip_name(source: EyeSource) -> str:
     return "clip"
 
 
-def _check_alike(left: EyeSource, right: EyeSource, *, counts: bool = True) -> None:
+def check_alike(left: EyeSource, right: EyeSource, *, counts: bool = True) -> None:
+    """Refuse eyes that differ in size, pixel format, code range, rate or, with ``counts``, in length."""
     a, b = left.format, right.format
     checks = (
         ("size", f"{a.width}x{a.height}", f"{b.width}x{b.height}", "export both eyes at the same size"),
