@@ -10,19 +10,25 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from plan_tables import planned
 from render_formats import FORMATS, many_channels, noise, rgb, shape_of, yuv
 
 from postfix.errors import InputError, UsageError
+from postfix.limits import Limits
 from postfix.measure.clip import clip_info, measure_clip
+from postfix.measure.columns import columns_of
+from postfix.plan.figures import EDGE_TOLERANCE_PCT, figures_of
+from postfix.plan.geometry import moves_of
 from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.placement import Placement
 from postfix.render.bars import barred
 from postfix.render.moves import render_pair
 from postfix.source.framed import Bars, bars_of, framed, is_framed
-from postfix.source.packed_eye import origin_of
+from postfix.source.packed_eye import origin_of, packed_eyes
 from postfix.source.pair import PairSource
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.shots import Shot
+from postfix.viewing import Screen
 
 
 @dataclass(frozen=True)
@@ -300,3 +306,55 @@ def test_a_plan_for_other_spare_columns_is_refused() -> None:
     pair = framed(_pair_at(2048, 90, 0), 1998, 90)
     with pytest.raises(InputError, match="columns of picture beyond"):
         render_pair(*_eyes(pair), pair.format, clip_info(pair), _hit(0.0), 0)
+
+
+def _remade(pair: PairSource, shot: ShotPlan) -> PairSource:
+    """The pair that a shot's plan makes."""
+    left, right, _ = _drawn(pair, shot)
+    return PairSource(MadeEye(pair.format, (left,)), MadeEye(pair.format, (right,)), "kite")
+
+
+@pytest.mark.parametrize("source_width", [2048, 1920])
+@pytest.mark.parametrize("parallax_px", [-20, 30])
+def test_a_plan_for_a_frame_is_kept_by_what_is_rendered_and_measured_again(source_width: int, parallax_px: int) -> None:
+    pair = framed(_pair_at(source_width, 270, parallax_px), 1998, 270)
+    measured = measure_clip(pair, shots=ONE_SHOT)
+    (shot,) = planned(columns_of(measured), Screen("pier", 4000.0, 6000.0), Limits(-0.5, 0.5, 2.0)).shots
+    hit_px = float(moves_of(shot, measured.clip).hit_px[0])
+    assert abs(parallax_px + hit_px) <= 0.5 * 1998 / 100.0 + pair.format.step_px
+    finished = measure_clip(_remade(pair, shot), shots=ONE_SHOT)
+    assert finished.clip.width_px == 1998
+    frame = finished.frames[0]
+    assert frame.median_pct == pytest.approx((parallax_px + hit_px) * 100.0 / 1998, abs=0.01)
+    if parallax_px > 0 and source_width == 2048:
+        # The move stays within the columns to spare: the finished frame is all picture.
+        assert abs(hit_px) / 2.0 <= pair.spare_px
+        assert not shot.window
+        assert (frame.left_hidden_px, frame.right_hidden_px) == ((0.0,) * 4, (0.0,) * 4)
+    figures = figures_of(columns_of(finished), 0, 0)
+    for excess_pct in (figures.left_excess_pct, figures.right_excess_pct):
+        assert not excess_pct > EDGE_TOLERANCE_PCT
+
+
+def test_both_eyes_of_one_file_are_framed_and_still_decoded_once() -> None:
+    both = yuv("422", 10, 128, 36)
+
+    class Counted(MadeEye):
+        def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
+            for planes in super().frames(first, last, colour_every=colour_every):
+                decoded.append(1)
+                yield planes
+
+    decoded: list[int] = []
+    file = Counted(both, (noise(both, 5), noise(both, 6)))
+    left, right = packed_eyes(file, "side-by-side")
+    pair = framed(PairSource(left, right, "kite", layout="side-by-side", packed=file), 50, 40)
+    assert pair.whole is not None
+    for source, columns in ((pair, 50), (pair.whole, 62)):
+        decoded.clear()
+        frames = list(source.frames())
+        assert len(decoded) == len(frames) == 2
+        first = (64 - columns) // 4 * 2
+        for (_, *eyes), picture in zip(frames, file.pictures):
+            for eye, at in zip(eyes, (first, 64 + first)):
+                assert np.array_equal(eye[0][2:-2], picture[0][:, at : at + columns])
