@@ -12,8 +12,9 @@ from plan_tables import CLIP
 
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
-from postfix.plan.choices import FAR_MARGIN_PCT, NEAR_MARGIN_PCT, candidate_hits_pct, open_hits_pct, zooms_of
+from postfix.plan.choices import FAR_MARGIN_PCT, NEAR_MARGIN_PCT, candidate_hits_pct, open_hits_pct
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
+from postfix.plan.geometry import Drawing
 from postfix.plan.settings import FILLS, Fill
 
 LIMITS = Limits(near_pct=-1.75, far_pct=0.54, range_pct=1.75)
@@ -33,9 +34,10 @@ class Chosen:
 
 def choose_hit(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> Chosen:
     """The smallest HIT that is open to a shot: what it gets where nothing else asks for another."""
-    hits, _ = open_hits_pct(figures, limits, candidate_hits_pct(figures, limits, clip, fill), fill)
+    drawing = Drawing(fill)
+    hits, _ = open_hits_pct(figures, limits, candidate_hits_pct(figures, limits, clip, drawing), drawing, clip)
     pct = float(min(hits, key=abs))
-    return Chosen(round(pct * clip.width_px / 100.0), pct, float(zooms_of(np.array([pct]), fill)[0]))
+    return Chosen(round(pct * clip.width_px / 100.0), pct, float(drawing.zooms(pct, clip)))
 
 
 @pytest.mark.parametrize("fill", FILLS)

@@ -13,7 +13,15 @@ from postfix.plan.clip import Decided, plan_edit
 from postfix.plan.edit import edit_of
 from postfix.plan.model import HitKey, Pin
 from postfix.plan.reasons import Cut, reason_of
-from postfix.plan.settings import DEFAULT_WINDOWS, ConvergenceSettings, Fill, PlanSettings, WindowSettings
+from postfix.plan.settings import (
+    DEFAULT_WINDOWS,
+    SUBPIXEL,
+    ConvergenceSettings,
+    Fill,
+    PlanSettings,
+    Subpixel,
+    WindowSettings,
+)
 from postfix.viewing import BUILTIN_SCREENS
 
 CINEMA = BUILTIN_SCREENS["cinema-12m"]
@@ -138,20 +146,31 @@ def test_an_enlarged_shot_is_not_blamed_on_whole_steps() -> None:
     assert "whole step" not in text
 
 
-def test_a_hit_that_moves_as_plain_copies_says_once_that_it_goes_in_steps() -> None:
+WORDS = {"eased": "at fractions of a pixel", "always": "at fractions of a pixel", "never": "in steps of 2 px"}
+
+
+@pytest.mark.parametrize("subpixel", SUBPIXEL)
+def test_a_hit_that_moves_says_once_whether_it_goes_in_steps_or_at_fractions_of_a_pixel(subpixel: Subpixel) -> None:
     for fill in ("hide", "crop"):
-        assert _reason(_decided(DRIFT, fill=fill)).count("in steps of 2 px") == 1  # type: ignore[arg-type]
-    assert "in steps" not in _reason(_decided(DRIFT, fill="zoom"))
-    by_hand = Pin(shot="sh001", hit=(HitKey(0, 0.3), HitKey(200, -0.5)))
-    assert _reason(_decided(DRIFT, pins=(by_hand,))).count("in steps of 2 px") == 1
-    assert "in steps" not in _reason(_decided(DRIFT, pins=(replace(by_hand, hit=by_hand.hit[:1]),)))
+        text = _reason(_decided(DRIFT, PlanSettings(subpixel=subpixel), fill))  # type: ignore[arg-type]
+        assert [text.count(words) for words in sorted(set(WORDS.values()))] == [
+            subpixel != "never",
+            subpixel == "never",
+        ]
+    zoomed = _reason(_decided(DRIFT, PlanSettings(subpixel=subpixel), "zoom"))
+    assert not any(words in zoomed for words in WORDS.values())
+    by_hand, settings = Pin(shot="sh001", hit=(HitKey(0, 0.3), HitKey(200, -0.5))), PlanSettings(subpixel=subpixel)
+    assert _reason(_decided(DRIFT, settings, pins=(by_hand,))).count(WORDS[subpixel]) == 1
+    held = _reason(_decided(DRIFT, settings, pins=(replace(by_hand, hit=by_hand.hit[:1]),)))
+    assert not any(words in held for words in WORDS.values())
 
 
-def test_a_shot_eased_at_its_ends_says_once_that_it_goes_in_steps() -> None:
+@pytest.mark.parametrize("subpixel", SUBPIXEL)
+def test_a_shot_eased_at_its_ends_says_once_how_finely_it_moves(subpixel: Subpixel) -> None:
     made = table(lambda i: frame(near=-1.6, far=-1.0) if i >= 96 else frame(), 192, cuts=(96,))
-    meeting = PlanSettings(convergence=ConvergenceSettings(handover_frames=24, jump_weight=0.0))
+    meeting = PlanSettings(convergence=ConvergenceSettings(handover_frames=24, jump_weight=0.0), subpixel=subpixel)
     decided = _decided(made, meeting)
-    assert "at its end, to meet sh002, in steps of 2 px" in _reason(decided)
+    assert f"at its end, to meet sh002, {WORDS[subpixel]}" in _reason(decided)
 
 
 def test_in_a_dissolve_only_what_is_known_is_told() -> None:

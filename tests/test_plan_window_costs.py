@@ -8,7 +8,7 @@ from plan_tables import CLIP, frame, rows, table
 
 from postfix.measure.columns import Columns
 from postfix.measure.table import EDGE_BANDS, NAN
-from postfix.plan.geometry import Moves, split_px, window_px_at
+from postfix.plan.geometry import Drawing, Moves, split_px, window_px_at
 from postfix.plan.model import ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
 from postfix.plan.settings import FILLS, Fill, WindowSettings
@@ -62,7 +62,7 @@ def test_the_cost_of_windows_says_for_every_hit_whether_one_is_needed(
     found = []
     for _ in range(2):
         made = _random_shot(rng, source)
-        hidden, needed = window_cost_curve(shot_arrays(made, 0, 59), CLIP, settings, hits, fill)
+        hidden, needed = window_cost_curve(shot_arrays(made, 0, 59), CLIP, settings, hits, Drawing(fill))
         real = [_windows(made, _moves(hit, fill), settings) != () for hit in hits]
         assert needed.tolist() == real
         assert (hidden[~needed] == 0.0).all()
@@ -80,7 +80,7 @@ def test_the_cost_of_windows_is_about_what_they_hide_beyond_the_move(source: str
     hits = np.arange(-40.0, 42.0, 8.0)
     for _ in range(3):
         made = _random_shot(rng, source)
-        hidden, needed = window_cost_curve(shot_arrays(made, 0, 59), CLIP, settings, hits, fill)
+        hidden, needed = window_cost_curve(shot_arrays(made, 0, 59), CLIP, settings, hits, Drawing(fill))
         for hit, pct in zip(hits[needed], hidden[needed]):
             shot = ShotPlan("sh001", 0, 59, window=_windows(made, _moves(hit, fill), settings))
             curve = window_px_at(shot, np.arange(60))
@@ -95,14 +95,14 @@ def test_the_cost_of_windows_takes_hits_in_any_order() -> None:
     for source in ("none", "tilted"):
         made = shot_arrays(_random_shot(np.random.default_rng(3), source), 0, 59)
         hits = np.arange(-60.0, 62.0, 2.0)
-        turned = window_cost_curve(made, CLIP, DEFAULTS, hits[::-1], "hide")
-        for one, other in zip(window_cost_curve(made, CLIP, DEFAULTS, hits, "hide"), turned):
+        turned = window_cost_curve(made, CLIP, DEFAULTS, hits[::-1], Drawing("hide"))
+        for one, other in zip(window_cost_curve(made, CLIP, DEFAULTS, hits, Drawing("hide")), turned):
             assert (one == other[::-1]).all()
 
 
 def test_nothing_measured_at_the_edges_costs_nothing() -> None:
     shot = shot_arrays(table(lambda i: frame(), 24), 0, 23)
-    hidden, needed = window_cost_curve(shot, CLIP, DEFAULTS, np.linspace(-50.0, 50.0, 11), "crop")
+    hidden, needed = window_cost_curve(shot, CLIP, DEFAULTS, np.linspace(-50.0, 50.0, 11), Drawing("crop"))
     assert not hidden.any()
     assert not needed.any()
 
@@ -111,7 +111,7 @@ def test_what_one_hit_costs_can_be_reckoned_by_hand() -> None:
     # -1.2 % of 2048 px in 24 of 96 frames, held for 6 frames more at each end: 36 frames of 24.576 px and the margin.
     made = table(lambda i: frame(left=rows(-1.2)) if 40 <= i < 64 else frame(), 96)
     hits = np.array([-24.0, 0.0, 24.0, 48.0])
-    hidden, needed = window_cost_curve(shot_arrays(made, 0, 95), CLIP, DEFAULTS, hits, "hide")
+    hidden, needed = window_cost_curve(shot_arrays(made, 0, 95), CLIP, DEFAULTS, hits, Drawing("hide"))
     # At -24 px 12 columns are bare already: the need is 48.576 px, 36.576 beyond them (computed). At +24 px the edge
     # goes back by 12 and the object by 24: 12.576. At +48 px it is 0.576 px in front: within tolerance.
     wide = [36.576 + MARGIN_PX, 24.576 + MARGIN_PX, 12.576 + MARGIN_PX, 0.0]

@@ -12,7 +12,7 @@ from plan_tables import CLIP, frame, measurement, rows, table
 from postfix.measure.columns import Columns, columns_of
 from postfix.measure.table import EDGE_BANDS, NAN
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state, unmoved
-from postfix.plan.geometry import Moves, window_px_at
+from postfix.plan.geometry import Drawing, Moves, window_px_at
 from postfix.plan.model import ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
 from postfix.plan.settings import Fill, WindowSettings
@@ -217,7 +217,7 @@ def test_windows_may_be_switched_off() -> None:
     assert _windows(made, settings=WindowSettings(on=False)) == ()
     shot = shot_arrays(made, 0, 47)
     assert window_shortfall_px(shot, unmoved(48), CLIP, WindowSettings(on=False)) == (0.0, 0.0)
-    hidden, needed = window_cost_curve(shot, CLIP, WindowSettings(on=False), np.array([0.0, 10.0]), "hide")
+    hidden, needed = window_cost_curve(shot, CLIP, WindowSettings(on=False), np.array([0.0, 10.0]), Drawing("hide"))
     assert not hidden.any()
     assert not needed.any()
 

@@ -12,7 +12,10 @@ from postfix.source.shots import Shot
 
 Column = npt.NDArray[np.float64]
 
-SCALARS = ("near_pct", "far_pct", "median_pct", "left_edge_pct", "right_edge_pct", "confidence")
+SCALARS = (
+    *("near_pct", "far_pct", "median_pct", "left_edge_pct", "right_edge_pct", "confidence"),
+    *("vertical_px", "rotation_deg", "size_pct"),
+)
 """Columns of one figure a frame."""
 
 LISTS = {
@@ -38,6 +41,7 @@ class Columns:
     dissolve_frames : tuple of int
         For each shot, over how many frames it dissolves in; 0 for a cut.
     near_pct, far_pct, median_pct, left_edge_pct, right_edge_pct, confidence : (frames,) float64
+    vertical_px, rotation_deg, size_pct : (frames,) float64
         NaN where nothing was measured; confidence is 0 there.
     left_rows_pct, right_rows_pct : (frames, EDGE_BANDS) float64
     left_hidden_px, right_hidden_px : (frames, 4) float64
@@ -54,6 +58,9 @@ class Columns:
     left_edge_pct: Column
     right_edge_pct: Column
     confidence: Column
+    vertical_px: Column
+    rotation_deg: Column
+    size_pct: Column
     left_rows_pct: Column
     right_rows_pct: Column
     left_hidden_px: Column

@@ -10,9 +10,9 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.chain import Choices
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
-from postfix.plan.geometry import Array, Mask, covering_zooms
+from postfix.plan.geometry import Array, Drawing, Mask
 from postfix.plan.robust import ShotArrays, middle
-from postfix.plan.settings import HIT_MAX_PCT, ConvergenceSettings, Fill, PlanSettings
+from postfix.plan.settings import HIT_MAX_PCT, ConvergenceSettings, PlanSettings
 from postfix.plan.windows import window_cost_curve
 
 FAR_MARGIN_PCT = 0.05
@@ -42,20 +42,18 @@ def within_limits(figures: Figures, limits: Limits) -> bool:
     return figures.near_pct >= limits.near_pct - _LAST_DIGIT_PCT and figures.far_pct <= limits.far_pct + _LAST_DIGIT_PCT
 
 
-def zooms_of(hit_pct: Array, fill: Fill) -> Array:
-    """The zoom that goes with each HIT; 1 unless columns laid bare are covered by enlarging."""
-    return covering_zooms(hit_pct) if fill == "zoom" else np.ones(hit_pct.shape)
-
-
-def lost_pct(hit_pct: Array, zoom: Array, fill: Fill) -> Array:
+def lost_pct(hit_pct: Array, drawing: Drawing, clip: ClipInfo) -> Array:
     """Picture that a HIT takes away without any window, percent of one eye's picture, both eyes together.
 
-    ``hide``: the columns laid bare; ``crop``: as many again in the other eye; ``zoom``: what the enlarged picture
-    pushes out of the frame.
+    ``hide``: the columns laid bare; ``crop``: as many again in the other eye; ``zoom``, and aligning: what the enlarged
+    picture pushes out of the frame.
     """
-    if fill == "zoom":
-        return np.asarray(200.0 * (1.0 - 1.0 / zoom**2))
-    return np.abs(hit_pct) * (2.0 if fill == "crop" else 1.0)
+    zoom = drawing.zooms(hit_pct, clip)
+    pushed_out = np.asarray(200.0 * (1.0 - 1.0 / zoom**2))
+    if drawing.fill == "zoom":
+        return pushed_out
+    bare = np.maximum(np.abs(hit_pct) - 200.0 * clip.spare_px / clip.width_px, 0.0)
+    return pushed_out + bare * (2.0 if drawing.fill == "crop" else 1.0)
 
 
 def cut_depths_pct(arrays: ShotArrays, rate: Fraction) -> tuple[float, float]:
@@ -72,7 +70,9 @@ def fits(near: Array, far: Array, limits: Limits, far_margin: float, near_margin
     return np.asarray((far - limits.far_pct <= -far_margin) & (limits.near_pct - near <= -near_margin))
 
 
-def open_hits_pct(figures: Figures, limits: Limits, candidates_pct: Array, fill: Fill) -> tuple[Array, bool]:
+def open_hits_pct(
+    figures: Figures, limits: Limits, candidates_pct: Array, drawing: Drawing, clip: ClipInfo
+) -> tuple[Array, bool]:
     """Which of the candidates a shot may have, and whether they keep the limits.
 
     A margin for the measurement's error is kept at both limits where there is room, else at the far one, else at
@@ -88,7 +88,7 @@ def open_hits_pct(figures: Figures, limits: Limits, candidates_pct: Array, fill:
     """
     if not (np.isfinite(figures.near_pct) and np.isfinite(figures.far_pct)):
         return np.zeros(1), True
-    zoom = zooms_of(candidates_pct, fill)
+    zoom = drawing.stretches(candidates_pct, clip)
     near, far = zoom * figures.near_pct + candidates_pct, zoom * figures.far_pct + candidates_pct
     as_shot = (candidates_pct == 0.0) & within_limits(figures, limits)
     for margins in MARGINS_PCT:
@@ -100,32 +100,32 @@ def open_hits_pct(figures: Figures, limits: Limits, candidates_pct: Array, fill:
     return candidates_pct[index : index + 1], False
 
 
-def candidate_hits_pct(figures: Figures, limits: Limits, clip: ClipInfo, fill: Fill) -> Array:
+def candidate_hits_pct(figures: Figures, limits: Limits, clip: ClipInfo, drawing: Drawing) -> Array:
     """Every whole step that could be open to a shot, rising, 0 among them: (k,)."""
+    enlarges = drawing.fill == "zoom" or drawing.misalignment is not None
     step_pct = clip.step_pct
     most_steps = int(HIT_MAX_PCT / 100.0 * clip.width_px) // clip.step_px
     ends = [0.0]
     if np.isfinite(figures.near_pct) and np.isfinite(figures.far_pct):
         # What the limits ask for, and as much again as a zoom can change.
         for wanted in (limits.near_pct - figures.near_pct, limits.far_pct - figures.far_pct):
-            ends += [wanted, wanted * 1.5] if fill == "zoom" else [wanted]
+            ends += [wanted, wanted * 1.5] if enlarges else [wanted]
     low, high = int(np.floor(min(ends) / step_pct)) - 2, int(np.ceil(max(ends) / step_pct)) + 2
     steps = np.arange(max(low, -most_steps), min(high, most_steps) + 1)
     return np.asarray(steps * clip.step_px * (100.0 / clip.width_px))
 
 
 def costs_alone(
-    hit_pct: Array, arrays: ShotArrays, clip: ClipInfo, fill: Fill, settings: PlanSettings
+    hit_pct: Array, arrays: ShotArrays, clip: ClipInfo, drawing: Drawing, settings: PlanSettings
 ) -> tuple[Array, Array, Array]:
     """Cost of each HIT on its own, before any cut is looked at: for the move, for picture lost, for needing a window.
 
     All (k,), already weighted.
     """
     weights: ConvergenceSettings = settings.convergence
-    zoom = zooms_of(hit_pct, fill)
-    hidden, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, fill)
+    hidden, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, drawing)
     move = weights.change_weight * np.abs(hit_pct)
-    lost = weights.loss_weight * (lost_pct(hit_pct, zoom, fill) + hidden)
+    lost = weights.loss_weight * (lost_pct(hit_pct, drawing, clip) + hidden)
     return move, lost, np.asarray(weights.window_weight * needed, dtype=np.float64)
 
 
@@ -134,20 +134,20 @@ def choices_of(
     arrays: ShotArrays,
     depths_pct: tuple[float, float],
     clip: ClipInfo,
-    fill: Fill,
+    drawing: Drawing,
     settings: PlanSettings,
 ) -> Choices:
     """What :mod:`postfix.plan.chain` must know of a shot that may have any of these held HITs."""
-    zoom = zooms_of(hit_pct, fill)
-    cost = np.sum(costs_alone(hit_pct, arrays, clip, fill, settings), axis=0)
+    zoom = drawing.stretches(hit_pct, clip)
+    cost = np.sum(costs_alone(hit_pct, arrays, clip, drawing, settings), axis=0)
     entry, leave = (zoom * depth + hit_pct for depth in depths_pct)
     return Choices(hit_pct, cost, entry, leave)
 
 
 def least_windowless(
-    hit_pct: Array, arrays: ShotArrays, clip: ClipInfo, fill: Fill, settings: PlanSettings
+    hit_pct: Array, arrays: ShotArrays, clip: ClipInfo, drawing: Drawing, settings: PlanSettings
 ) -> float | None:
     """The smallest of these HITs with which no window is needed; None where there is none."""
-    _, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, fill)
+    _, needed = window_cost_curve(arrays, clip, settings.window, hit_pct * clip.width_px / 100.0, drawing)
     free = hit_pct[~needed]
     return float(free[np.argmin(np.abs(free))]) if free.size else None

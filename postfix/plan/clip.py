@@ -15,11 +15,25 @@ from itertools import pairwise
 from postfix.limits import Limits, eye_mm_of, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.chain import best_choices, cheapest
-from postfix.plan.drafts import FINE_PARTS, Draft, corridor_of, depths_of, draft, refined, rounding_pct, with_hit
+from postfix.plan.drafts import (
+    FINE_PARTS,
+    Draft,
+    as_drawn,
+    corridor_of,
+    covered,
+    depths_of,
+    draft,
+    once_held,
+    once_moving,
+    refined,
+    rounding_pct,
+    with_hit,
+)
 from postfix.plan.edit import Edit
 from postfix.plan.figures import Figures, figures_after, predicted, shot_flags
-from postfix.plan.geometry import SIDES, moves_of
+from postfix.plan.geometry import SIDES, drawing_of, moves_of, stretch_of
 from postfix.plan.handover import Side, blend, meet, shifted_keys
+from postfix.plan.misaligned import FoundMisalignment, find_misalignment
 from postfix.plan.model import Flag, Pin, Plan, ShotPlan
 from postfix.plan.pins import wishes_of
 from postfix.plan.reasons import Cut, Decision, reason_of
@@ -78,7 +92,8 @@ def plan_edit(
     chosen = PlanSettings() if settings is None else settings
     used = limits_for(screen, chosen.limits) if limits is None else limits
     screen = replace(screen, eye_mm=eye_mm_of(screen, chosen.limits))
-    wishes = wishes_of(edit, chosen, pins, previous)
+    looked = [find_misalignment(edit.columns, shot.first, shot.last) for shot in edit.shots] if chosen.align else []
+    wishes = wishes_of(edit, chosen, pins, previous, looked)
     drafts = [draft(shot, wish, used, edit.clip, chosen) for shot, wish in zip(edit.shots, wishes)]
     jump_pct = jump_tolerance_pct(screen, chosen)
     held = _weighed(drafts, jump_pct, used, edit.clip, chosen)
@@ -98,6 +113,8 @@ def plan_edit(
                 entry=entries[index],
                 leave=cuts[index] if index < len(cuts) else None,
                 ease_pct_per_s=chosen.convergence.ease_pct_per_s,
+                held_drawing=drawing_of(once_held(plan, chosen)),
+                align_why=_align_why(plan, looked[index] if looked else None),
             )
         )
     shots = tuple(
@@ -109,6 +126,11 @@ def plan_edit(
     made = Plan(screen, used, edit.clip, shots, chosen)
     known = tuple(replace(d, plan=shot) for d, shot in zip(decisions, shots))
     return Decided(made, edit, known, predicted_flags(edit, made, [decision.after for decision in decisions]))
+
+
+def _align_why(plan: ShotPlan, looked: FoundMisalignment | None) -> str:
+    """Why a shot is not aligned though that was asked for; empty where it is, or a person decided."""
+    return "" if looked is None or plan.locked or "align" in plan.by_hand else looked.why_not
 
 
 def jump_tolerance_pct(screen: Screen, settings: PlanSettings) -> float:
@@ -124,22 +146,31 @@ def _weighed(
     step_pct = clip.step_pct / FINE_PARTS
     current = drafts
     chosen = best_choices([one.choices for one in current], jump_pct, weight)
-    if any(one.is_free and one.plan.fill == "zoom" for one in drafts):
+    if any(_is_fine(one) for one in drafts):
         for _ in range(_REFINEMENTS):
             current = [
                 refined(one, float(one.choices.hit_pct[index]), step_pct, limits, clip, settings)
-                if one.is_free and one.plan.fill == "zoom"
+                if _is_fine(one)
                 else one
                 for one, index in zip(current, chosen)
             ]
             chosen = best_choices([one.choices for one in current], jump_pct, weight)
             step_pct /= FINE_PARTS
     return [
-        replace(one, plan=with_hit(one.plan, float(one.choices.hit_pct[index])), alone_pct=cheapest(one.choices))
+        replace(
+            one,
+            plan=as_drawn(with_hit(one.plan, float(one.choices.hit_pct[index]), clip), settings),
+            alone_pct=cheapest(one.choices),
+        )
         if one.is_free
         else one
         for one, index in zip(current, chosen)
     ]
+
+
+def _is_fine(one: Draft) -> bool:
+    """Whether a shot's HIT is open and need not be in whole steps."""
+    return one.is_free and drawing_of(one.plan).is_resampled
 
 
 def _handed_over(
@@ -153,7 +184,9 @@ def _handed_over(
         dissolve = other.shot.dissolve_frames
         if not dissolve and not frames:
             continue
-        before, after = _side(one, limits, clip, at_end=True), _side(other, limits, clip, at_end=False)
+        before, after = (
+            _side(end, limits, clip, settings, at_end=at_end) for end, at_end in ((one, True), (other, False))
+        )
         if dissolve:
             leaves[index], entries[index + 1] = blend(before, after, dissolve, speed)
         else:
@@ -164,23 +197,22 @@ def _handed_over(
         if not (entry[0] or leave[0]):
             result.append(one)
             continue
-        keys = shifted_keys(_side(one, limits, clip, at_end=True), entry, leave)
-        plan = replace(one.plan, hit=keys)
-        if plan.fill == "zoom":
-            plan = replace(plan, zoom=with_hit(plan, max((key.pct for key in keys), key=abs)).zoom)
-        moved = replace(one, plan=plan)
+        keys = shifted_keys(_side(one, limits, clip, settings, at_end=True), entry, leave)
+        moved = replace(one, plan=as_drawn(covered(replace(one.plan, hit=keys), clip), settings))
         # More zoom stretches depth: where that goes beyond a limit the shot stays as it was held.
         result.append(moved if no_worse(moved, one, limits, clip) else one)
     return result
 
 
-def _side(one: Draft, limits: Limits, clip: ClipInfo, *, at_end: bool) -> Side:
+def _side(one: Draft, limits: Limits, clip: ClipInfo, settings: PlanSettings, *, at_end: bool) -> Side:
     depth = depths_of(one.shot, one.plan)[1 if at_end else 0]
     held = one.plan.hit[-1 if at_end else 0].pct
-    corridor = corridor_of(one.shot.arrays, limits, one.plan.zoom).narrowed(rounding_pct(clip, one.plan.fill))
+    stretch = stretch_of(one.plan, clip)
+    rounding = rounding_pct(clip, once_moving(one.plan, settings))
+    corridor = corridor_of(one.shot.arrays, limits, stretch).narrowed(rounding)
     # Of a shot in which nothing was measured no limit is known: it follows.
     free = (one.is_free or one.how == "not measured") and len(one.plan.hit) == 1
-    return Side(one.shot.first, one.shot.last, held, one.plan.zoom * depth + held, corridor, free)
+    return Side(one.shot.first, one.shot.last, held, stretch * depth + held, corridor, free)
 
 
 def _cut(one: Draft, other: Draft, jump_pct: float, clip: ClipInfo) -> Cut:
@@ -191,7 +223,7 @@ def _cut(one: Draft, other: Draft, jump_pct: float, clip: ClipInfo) -> Cut:
     )
     (_, leave, _), (_, arrive, _) = ends
     hits = [float(moves_of(end.plan, clip, [frame]).hit_px[0]) * 100.0 / clip.width_px for end, _, frame in ends]
-    moved = [end.plan.zoom * depth + hit for (end, depth, _), hit in zip(ends, hits)]
+    moved = [stretch_of(end.plan, clip) * depth + hit for (end, depth, _), hit in zip(ends, hits)]
     dissolve, hit_step = other.shot.dissolve_frames, hits[1] - hits[0]
     # A shot of one or two frames has none in which it could move.
     by_limits = all(end.is_free and end.shot.count > 2 for end, _, _ in ends)

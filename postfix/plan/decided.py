@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import fields
 
 from postfix.limits import Limits
 from postfix.plan.model import PARTS, Part, ShotPlan
@@ -11,8 +12,10 @@ from postfix.plan.model import PARTS, Part, ShotPlan
 def checksums(shot: ShotPlan) -> dict[Part, str]:
     """For every part of a shot, 8 hexadecimal digits that change with any figure of it.
 
-    ``hit`` covers HIT and zoom; ``fill`` the fill; ``window`` the windows, their soft edge and their opacity.
+    ``hit`` covers HIT and zoom; ``fill`` the fill; ``window`` the windows, their soft edge and their opacity; ``align``
+    the misalignment too.
     """
+    known = shot.misalignment
     values: dict[Part, object] = {
         "hit": ([(int(key.frame), _plain(key.pct)) for key in shot.hit], _plain(shot.zoom)),
         "fill": str(shot.fill),
@@ -21,6 +24,8 @@ def checksums(shot: ShotPlan) -> dict[Part, str]:
             _plain(shot.window_soft_px),
             _plain(shot.window_opacity_pct),
         ),
+        "subpixel": bool(shot.subpixel),
+        "align": (bool(shot.align), known and tuple(_known(getattr(known, field.name)) for field in fields(known))),
     }
     return {part: hashlib.sha256(repr(values[part]).encode()).hexdigest()[:8] for part in PARTS}
 
@@ -40,8 +45,17 @@ def limits_as_planned(limits: Limits) -> dict[str, str]:
 
 
 def as_planned(shot: ShotPlan) -> dict[Part, str]:
-    """The checksums that a file keeps: of the parts that no person decided."""
-    return {part: digits for part, digits in checksums(shot).items() if part not in shot.by_hand}
+    """The checksums that a file keeps: of the parts that no person decided, and that it says something of."""
+    silent = {"subpixel": not shot.subpixel, "align": not (shot.align or shot.misalignment)}
+    return {
+        part: digits
+        for part, digits in checksums(shot).items()
+        if part not in shot.by_hand and not silent.get(part, False)
+    }
+
+
+def _known(value: float | None) -> float | None:
+    return None if value is None else _plain(value)
 
 
 def _plain(value: float) -> float:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import groupby
 from typing import Any, Literal
 
 from postfix.measure.table import ClipInfo
 from postfix.plan.geometry import applied_hit_px, is_resampled, widest_px
 from postfix.plan.matching import shot_pairs
-from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
+from postfix.plan.model import HitKey, Misalignment, Plan, ShotPlan, WindowKey
 from postfix.plan.settings_file import settings_data
 from postfix.viewing import px_from_pct
 
@@ -27,7 +27,9 @@ _UNITS = {
 
 _FILLS = {"hide": "black in the eye that lacks them", "crop": "black in both eyes", "zoom": "covered by enlarging"}
 
-_PARTS = {"hit": "HIT", "fill": "fill", "window": "window"}
+_PARTS = {
+    "hit": "HIT", "fill": "fill", "window": "window", "subpixel": "fractions of a pixel", "align": "alignment",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,7 @@ def _clips(a: Plan, b: Plan) -> Iterator[Difference]:
         ("rate", f"{a.clip.rate} frames/s", f"{b.clip.rate} frames/s"),
         ("length", f"{a.shots[-1].last + 1} frames", f"{b.shots[-1].last + 1} frames"),
         ("steps of a move", f"{a.clip.step_px} px", f"{b.clip.step_px} px"),
+        ("columns to spare", f"{a.clip.spare_px} px", f"{b.clip.spare_px} px"),
         ("footage mark", a.clip.footage, b.clip.footage),
     ):
         yield from _changed("clip", what, before, after)
@@ -191,6 +194,8 @@ def _shot_words(shot: ShotPlan, clip: ClipInfo) -> str:
     parts = [f"HIT {_hit_words(shot, clip)}"]
     if shot.zoom != 1.0:
         parts.append(f"zoom {_zoom_words(shot.zoom)}")
+    if shot.align:
+        parts.append("aligned")
     parts.append("no window" if not shot.window else f"window {_window_words(shot.window)}")
     return "; ".join([*parts, *(["locked"] if shot.locked else [])])
 
@@ -211,11 +216,28 @@ def _shots(a: ShotPlan, b: ShotPlan, clip_a: ClipInfo, clip_b: ClipInfo, reasons
         yield _keys_changed(where, "window", a.window, b.window, _window_words(a.window), _window_words(b.window))
     yield from _changed(where, "soft edge of windows", a.window_soft_px, b.window_soft_px, " px")
     yield from _changed(where, "opacity of windows", a.window_opacity_pct, b.window_opacity_pct, " %")
+    yield from _changed(where, "at fractions of a pixel", a.subpixel, b.subpixel)
+    yield from _changed(where, "aligned", a.align, b.align)
+    yield from _changed(where, "misalignment", *_misalignments(a.misalignment, b.misalignment))
     yield from _subjects(where, a, b)
     yield from _changed(where, "decided by hand", _by_hand(a), _by_hand(b))
     yield from _changed(where, "locked", a.locked, b.locked)
     if reasons:
         yield from _changed(where, "reason", a.reason, b.reason)
+
+
+def _misalignments(a: Misalignment | None, b: Misalignment | None) -> tuple[str, str]:
+    """Both in words, with all digits: what differs at all must show."""
+
+    def words(known: Misalignment | None) -> str:
+        figures = {} if known is None else asdict(known)
+        return ", ".join(
+            f"{what} {float(value)!r}{unit}"
+            for (what, unit), value in ((_named(name), value) for name, value in figures.items())
+            if value is not None
+        )
+
+    return words(a), words(b)
 
 
 def _by_hand(shot: ShotPlan) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from postfix.plan.decided import as_planned, limits_as_planned
 from postfix.plan.file_read import read_plan
 from postfix.plan.model import Plan, ShotPlan
@@ -22,7 +24,7 @@ _HEADER = """\
 # In each shot:
 # hit: total change of parallax in percent of picture width, positive pushes the scene away;
 #   half is applied to each eye. One entry is held over the shot; between several the move is eased.
-#   With fill "hide" or "crop" it is rounded to whole pixels: see step_px.
+#   With fill "hide" or "crop" it is rounded to whole pixels (see step_px) unless subpixel or align is true.
 # zoom: how much both eyes are enlarged, from 1.
 # fill: what becomes of columns laid bare: "hide" (black in the eye that lacks them), "crop" (black in
 #   both eyes), "zoom" (both eyes enlarged by zoom to cover them).
@@ -30,11 +32,16 @@ _HEADER = """\
 #   from the frame edge; linear between entries.
 # window_soft_px, window_opacity_pct: width of a soft edge beside every window (0 unless written), and how
 #   much a window hides (100 unless written).
+# subpixel: true draws the shot at fractions of a pixel (false unless written).
+# align: true takes misalignment out of the pictures, half of it in each eye (false unless written), and
+#   enlarges them as far as that lays something bare.
+# misalignment: how the right eye's picture lies against the left's: lower (vertical_px), turned clockwise
+#   (rotation_deg) and larger (size_pct) are positive.
 # subject: what shall lie at a parallax of at_pct: a box [x, y, width, height] in pixels of the left eye at
 #   that frame; the hit follows from it. subject_found: the parallax that was measured in that box.
-# as_planned: checksums of what the program decided. A hit (with zoom), fill or window, or a limit, that was
-#   edited since, or has no checksum, was decided by a person and is kept when the plan is updated; remove
-#   its line to have it decided anew.
+# as_planned: checksums of what the program decided. A hit (with zoom), fill, window, subpixel or align (with
+#   misalignment), or a limit, that was edited since, or has no checksum, was decided by a person and is kept
+#   when the plan is updated; remove its line to have it decided anew.
 # locked: true keeps the whole shot as it is.
 """
 
@@ -74,6 +81,7 @@ def plan_tables(plan: Plan) -> dict[str, dict[str, object]]:
             "rate": str(clip.rate),
             "step_px": clip.step_px,
             **({"footage": clip.footage} if clip.footage else {}),
+            **({"spare_px": clip.spare_px} if clip.spare_px else {}),
         },
         "settings": {},
     }
@@ -102,6 +110,13 @@ def shot_table(shot: ShotPlan) -> dict[str, object]:
         values["window_soft_px"] = shot.window_soft_px
     if shot.window_opacity_pct != 100.0:
         values["window_opacity_pct"] = shot.window_opacity_pct
+    if shot.subpixel or "subpixel" in shot.by_hand:
+        values["subpixel"] = shot.subpixel
+    if shot.align or "align" in shot.by_hand:
+        values["align"] = shot.align
+    if shot.misalignment is not None:
+        known = asdict(shot.misalignment)
+        values["misalignment"] = {name: value for name, value in known.items() if value is not None}
     subject = shot.subject
     if subject is not None:
         box = {"frame": subject.frame, "box": list(subject.box)}

@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from postfix.errors import InputError
-from postfix.limits import LimitRules, Limits, limits_for
+from postfix.limits import LimitRules, Limits, Span, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.plan.decided import LIMIT_NAMES, checksums, limit_checksums
-from postfix.plan.model import PARTS, HitKey, Part, Plan, ShotPlan, Subject, WindowKey
+from postfix.plan.model import PARTS, HitKey, Misalignment, Part, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.screens import describe, load_toml, screen_from
 from postfix.plan.settings import FILLS, PlanSettings
 from postfix.plan.settings_file import hit_from, settings_from, subject_from
@@ -23,11 +23,13 @@ from postfix.viewing import Screen
 EXPECTED = "a plan with [screen], [limits], [clip] and [[shot]]"
 
 _SHOT_KEYS = (
-    "name", "first", "last", "hit", "zoom", "fill", "window", "window_soft_px", "window_opacity_pct", "subject",
-    "subject_found", "as_planned", "locked", "reason",
+    "name", "first", "last", "hit", "zoom", "fill", "window", "window_soft_px", "window_opacity_pct", "subpixel",
+    "align", "misalignment", "subject", "subject_found", "as_planned", "locked", "reason",
 )  # fmt: skip
 
 _WIDTH_MAX_PX = 1e5  # wider than any picture; what is wider than this one hides all of it
+
+_MOST_ASIDE_SHARE = 0.25  # of the height; far beyond what could still be seen as one picture
 
 Box = tuple[int, int, int, int]
 
@@ -104,7 +106,7 @@ def _limits(table: TomlTable, screen: Screen, rules: LimitRules) -> Limits:
 
 
 def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
-    table.only("name", "width_px", "height_px", "frames", "rate", "step_px", "footage")
+    table.only("name", "width_px", "height_px", "frames", "rate", "step_px", "footage", "spare_px")
     rate = table.get("rate", str, 'a rate in quotation marks, such as "24" or "24000/1001"')
     match = re.fullmatch(r"([1-9][0-9]{0,9})(?:/([1-9][0-9]{0,9}))?", rate, re.ASCII)
     if match is None:
@@ -120,6 +122,7 @@ def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
         rate=Fraction(int(match[1]), int(match[2] or 1)),
         step_px=table.integer("step_px", 1),
         footage=footage,
+        spare_px=table.integer("spare_px", 0, 0),
     )
     return clip, table.integer("frames", 1)
 
@@ -152,9 +155,7 @@ def _shot(table: TomlTable, start: int, count: int, clip: ClipInfo) -> ShotPlan:
     last = table.integer("last", first)
     if last >= count:
         raise table.error("last", str(last), f"at most {count - 1}, the clip's last frame", "cover every frame once")
-    fill = table.get("fill", str, "text", "hide")
-    if fill not in FILLS:
-        raise table.error("fill", describe(fill), f"one of {', '.join(FILLS)}", "choose one of these")
+    fill = table.one_of("fill", FILLS, "hide")
     window = tuple(
         WindowKey(frame, _widths(table, entry, index, "left_px"), _widths(table, entry, index, "right_px"))
         for index, (frame, entry) in enumerate(_window_entries(table, first, last))
@@ -170,12 +171,34 @@ def _shot(table: TomlTable, start: int, count: int, clip: ClipInfo) -> ShotPlan:
         window=window,
         window_soft_px=table.number(soft, lambda px: 0.0 <= px <= _WIDTH_MAX_PX, "pixels, 0 or more", 0.0),
         window_opacity_pct=table.number(opacity, lambda pct: 0.0 <= pct <= 100.0, "percent from 0 to 100", 100.0),
+        subpixel=table.get("subpixel", bool, "true or false", False),
+        align=table.get("align", bool, "true or false", False),
+        misalignment=_misalignment(table, clip),
         subject=_subject(table, first, last, clip),
         locked=table.get("locked", bool, "true or false", False),
         reason=table.get("reason", str, "text", ""),
     )
     by_hand = _by_hand(table, shot)
     return replace(shot, by_hand=by_hand) if by_hand else shot
+
+
+def _misalignment(table: TomlTable, clip: ClipInfo) -> Misalignment | None:
+    """How the right eye's picture lies against the left's; there, where the shot is to be aligned."""
+    spans = {
+        "vertical_px": Span(-_MOST_ASIDE_SHARE * clip.height_px, _MOST_ASIDE_SHARE * clip.height_px, "pixels"),
+        "rotation_deg": Span(-10.0, 10.0, "degrees"),
+        "size_pct": Span(-20.0, 20.0, "percent"),
+    }
+    names = f"misalignment = {{ {', '.join(spans)} }}, or those of them that are known"
+    if "misalignment" not in table.data:
+        if table.data.get("align", False):
+            raise table.error("align", "true, and no misalignment to take out", names, "add it, or remove align")
+        return None
+    entry = table.table("misalignment")
+    entry.only(*spans)
+    if not entry.data:
+        raise table.error("misalignment", "an empty table", names, "write what is known, or remove it")
+    return Misalignment(**{key: entry.number(key, spans[key].holds, str(spans[key])) for key in entry.data})
 
 
 def _hit(table: TomlTable, first: int, last: int) -> tuple[HitKey, ...]:
@@ -257,10 +280,14 @@ def _by_hand(table: TomlTable, shot: ShotPlan) -> tuple[Part, ...]:
     """The parts that a person decided: there, and not with the checksum of what is there.
 
     A part whose line was removed is to be decided anew, whatever else is said of it beside; where the program never
-    decided it, a zoom, a soft edge or an opacity that says something is a decision too.
+    decided it, a zoom, a soft edge, an opacity or a misalignment that says something is a decision too.
     """
     stored = _stored_checksums(table, PARTS)
-    beside = {"hit": shot.zoom != 1.0, "window": shot.window_soft_px != 0.0 or shot.window_opacity_pct != 100.0}
+    beside = {
+        "hit": shot.zoom != 1.0,
+        "window": shot.window_soft_px != 0.0 or shot.window_opacity_pct != 100.0,
+        "align": shot.misalignment is not None,
+    }
     present = {part for part in PARTS if part in table.data or (part not in stored and beside.get(part, False))}
     if not present:
         return ()

@@ -18,7 +18,8 @@ from postfix.plan.windows import window_shortfall_px
 from postfix.viewing import fitting_interaxial_share
 
 Verdict = Literal["as shot", "HIT", "window", "cannot fit", "not known"]
-"""``window`` may come with a HIT; ``not known``: hardly anything could be measured."""
+"""``HIT`` also where a shot is only enlarged or aligned; ``window`` may come with a HIT; ``not known``: hardly anything
+could be measured."""
 
 _LIMIT_CODES = ("far", "near", "range")
 _EDGE_CODES = ("left-edge", "right-edge", "window")
@@ -76,6 +77,8 @@ class Fit:
         Whether a person decided its HIT or locked it.
     blame : Blame or None
         Where it cannot fit.
+    aligned : bool
+        Whether a misalignment is taken out of its pictures.
     """
 
     shot: str
@@ -87,6 +90,7 @@ class Fit:
     window_px: tuple[float, float]
     by_hand: bool
     blame: Blame | None
+    aligned: bool = False
 
 
 def fits_of(decided: Decided) -> tuple[Fit, ...]:
@@ -108,7 +112,7 @@ def _fit(decision: Decision, flags: tuple[Flag, ...], plan: Plan, columns: Colum
         blame = _blame(decision, plan, columns) if codes & set(_LIMIT_CODES) else None
     by_hand = decision.how in ("by hand", "subject", "locked")
     ends = (float(hit.min()), float(hit.max()))
-    return Fit(shot.name, plan.screen.name, verdict, over_pct, over_what, ends, window, by_hand, blame)
+    return Fit(shot.name, plan.screen.name, verdict, over_pct, over_what, ends, window, by_hand, blame, shot.align)
 
 
 def _inside(decision: Decision, most_hit_pct: float, window_px: tuple[float, float]) -> Verdict:
@@ -116,7 +120,7 @@ def _inside(decision: Decision, most_hit_pct: float, window_px: tuple[float, flo
         return "not known"
     if max(window_px) > 0.0:
         return "window"
-    return "HIT" if most_hit_pct > 0.0 or decision.plan.zoom != 1.0 else "as shot"
+    return "HIT" if most_hit_pct > 0.0 or decision.plan.zoom != 1.0 or decision.plan.align else "as shot"
 
 
 def _worst(decision: Decision, plan: Plan, codes: set[str]) -> tuple[float, str]:
@@ -257,7 +261,7 @@ def fit_words(fit: Fit) -> str:
     if fit.verdict == "window":
         return f"{moved} + window{pinned}" if moved else f"window{pinned}"
     if fit.verdict == "HIT":
-        return (moved or "enlarged") + pinned
+        return (moved or ("aligned" if fit.aligned else "enlarged")) + pinned
     return fit.verdict + pinned
 
 

@@ -10,7 +10,8 @@ from postfix.plan.model import Plan
 
 
 def require_same_footage(plan: Plan, clip: ClipInfo, frames: int, path: Path, plan_path: Path | None = None) -> None:
-    """Refuse a plan made for other footage: length, size, rate, step, or footage mark where both are known, differ.
+    """Refuse a plan made for other footage: length, size, rate, step, spare columns, or footage mark where both are
+    known, differ.
 
     Parameters
     ----------
@@ -29,8 +30,8 @@ def require_same_footage(plan: Plan, clip: ClipInfo, frames: int, path: Path, pl
     InputError
         Says only what differs.
     """
-    planned = _clip_words(plan.clip, plan.shots[-1].last + 1, clip.footage)
-    present = _clip_words(clip, frames, plan.clip.footage)
+    planned = _clip_words(plan.clip, plan.shots[-1].last + 1, clip)
+    present = _clip_words(clip, frames, plan.clip)
     differing = [(was, now) for was, now in zip(planned, present) if was != now]
     if differing:
         was, now = (", ".join(side) for side in zip(*differing))
@@ -42,13 +43,15 @@ def require_same_footage(plan: Plan, clip: ClipInfo, frames: int, path: Path, pl
         )
 
 
-def _clip_words(clip: ClipInfo, frames: int, other_footage: str) -> list[str]:
+def _clip_words(clip: ClipInfo, frames: int, other: ClipInfo) -> list[str]:
     words = [
         f"{frames} frames",
         f"pictures of {clip.width_px}x{clip.height_px} px",
         f"{clip.rate} frames/s",
         f"moves in steps of {clip.step_px} px",
     ]
-    if clip.footage and other_footage:
+    if clip.spare_px or other.spare_px:
+        words.append(f"{clip.spare_px} columns to spare beyond each side")
+    if clip.footage and other.footage:
         words.append(f"footage mark {clip.footage}")
     return words

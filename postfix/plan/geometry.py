@@ -121,6 +121,10 @@ class Drawing:
         """What parallax is multiplied by besides the zoom."""
         return 1.0 if self.misalignment is None else depth_stretch(self.misalignment)
 
+    def stretches(self, hit_pct: npt.ArrayLike, clip: ClipInfo) -> Array:
+        """What parallax is multiplied by with each HIT; the shape of ``hit_pct``."""
+        return self.zooms(hit_pct, clip) * self.depth_stretch
+
     def zooms(self, hit_pct: npt.ArrayLike, clip: ClipInfo) -> Array:
         """The zoom that goes with each HIT: it covers what is laid bare by the move, where ``fill`` asks for that, and
         by aligning; the shape of ``hit_pct``."""

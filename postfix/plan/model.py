@@ -82,10 +82,11 @@ class Misalignment:
         return not (self.vertical_px or self.rotation_deg or self.size_pct)
 
 
-Part = Literal["hit", "fill", "window"]
-"""What of a shot can be decided by hand on its own: HIT with zoom, fill, window."""
+Part = Literal["hit", "fill", "window", "subpixel", "align"]
+"""What of a shot can be decided by hand on its own: HIT with zoom, fill, window, whether it is drawn at fractions of a
+pixel, whether and by what it is aligned."""
 
-PARTS: tuple[Part, ...] = ("hit", "fill", "window")
+PARTS: tuple[Part, ...] = ("hit", "fill", "window", "subpixel", "align")
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,22 @@ from dataclasses import replace
 from postfix.errors import InputError
 from postfix.plan.edit import Edit
 from postfix.plan.locked import Named, locked_shots
+from postfix.plan.misaligned import FoundMisalignment
 from postfix.plan.model import PARTS, HitKey, Pin, Plan, ShotPlan, Subject
 from postfix.plan.settings import PlanSettings
 
 
-def wishes_of(edit: Edit, settings: PlanSettings, pins: Sequence[Pin], previous: Plan | None) -> list[ShotPlan]:
-    """A plan for each shot of an edit that holds what a person decided and nothing else.
+def wishes_of(
+    edit: Edit,
+    settings: PlanSettings,
+    pins: Sequence[Pin],
+    previous: Plan | None,
+    misalignments: Sequence[FoundMisalignment] = (),
+) -> list[ShotPlan]:
+    """A plan for each shot of an edit that holds what a person decided, and what is settled before any HIT.
+
+    That is whether it is aligned, by its own one of ``misalignments`` where there are any, and whether a held HIT is
+    drawn at fractions of a pixel.
 
     Raises
     ------
@@ -27,8 +37,12 @@ def wishes_of(edit: Edit, settings: PlanSettings, pins: Sequence[Pin], previous:
     wishes = []
     for shot in edit.shots:
         bounds = (shot.first, shot.last)
-        bare = ShotPlan(shot.name, shot.first, shot.last, (HitKey(shot.first, 0.0),), fill=settings.fill)
+        fine = settings.subpixel == "always"
+        bare = ShotPlan(shot.name, shot.first, shot.last, (HitKey(shot.first, 0.0),), fill=settings.fill, subpixel=fine)
         wishes.append(locked.get(bounds) or _kept(bare, earlier.get(bounds)))
+    for index, found in enumerate(misalignments):
+        if not (wishes[index].locked or "align" in wishes[index].by_hand) and found.misalignment is not None:
+            wishes[index] = replace(wishes[index], align=True, misalignment=found.misalignment)
     for index, pin in pins_by_shot(pins, edit.shots).items():
         if not wishes[index].locked:
             wishes[index] = _pinned(wishes[index], pin)
@@ -65,6 +79,10 @@ def _kept(bare: ShotPlan, earlier: ShotPlan | None) -> ShotPlan:
             window_soft_px=earlier.window_soft_px,
             window_opacity_pct=earlier.window_opacity_pct,
         )
+    if "subpixel" in earlier.by_hand:
+        wish = replace(wish, subpixel=earlier.subpixel)
+    if "align" in earlier.by_hand:
+        wish = replace(wish, align=earlier.align, misalignment=earlier.misalignment)
     return wish
 
 

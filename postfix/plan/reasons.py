@@ -21,8 +21,18 @@ from postfix.plan.figures import (
     range_budget,
     signed_pct,
 )
-from postfix.plan.geometry import SIDES, applied_hit_px, covering_zoom, is_resampled, moves_of, widest_px
-from postfix.plan.model import HitKey, ShotPlan
+from postfix.plan.geometry import (
+    SIDES,
+    Drawing,
+    applied_hit_px,
+    drawing_of,
+    is_resampled,
+    moves_of,
+    stretch_of,
+    widest_px,
+)
+from postfix.plan.misaligned import side_shift_pct
+from postfix.plan.model import HitKey, Misalignment, ShotPlan
 from postfix.plan.settings import WindowSettings
 from postfix.plan.windows import planned_shortfall_px
 from postfix.viewing import Screen, mm_from_pct
@@ -86,6 +96,10 @@ class Decision:
         Its first and its last cut; None at the ends of the clip.
     ease_pct_per_s : float
         Fastest move that was asked for.
+    held_drawing : Drawing
+        How its pictures would be made with a held HIT.
+    align_why : str
+        Why it is not aligned though that was asked for; empty where it is, or was not asked for.
     """
 
     shot: EditShot
@@ -97,6 +111,8 @@ class Decision:
     entry: Cut | None
     leave: Cut | None
     ease_pct_per_s: float
+    held_drawing: Drawing
+    align_why: str = ""
 
     @property
     def is_alone(self) -> bool:
@@ -113,8 +129,9 @@ def reason_of(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo
     """One plain sentence with the figures that decided; ``windows`` are the settings that the plan is made with."""
     before, after = decision.shot.before, decision.after
     if before.measured_frames == 0:
-        return f"nothing could be measured in any of {before.frames} frames; {_unmeasured(decision)}"
-    parts = []
+        text = f"nothing could be measured in any of {before.frames} frames; {_unmeasured(decision)}"
+        return "; ".join([text, *_why_aligned(decision, clip)])
+    parts = _why_aligned(decision, clip)
     if not within_limits(before, limits) or decision.how in ("by hand", "subject"):
         parts += _why_outside(decision, limits, screen, clip)
     budget, _ = range_budget(limits)
@@ -165,8 +182,13 @@ def _way(pct: float, clip: ClipInfo, plan: ShotPlan) -> str:
 
 
 def _in_steps(decision: Decision, clip: ClipInfo) -> str:
-    """How a HIT moves whose planes are moved as plain copies; empty where it is held or the pictures are drawn anew."""
-    return f" in steps of {clip.step_px} px" if decision.moves and not is_resampled(decision.plan) else ""
+    """How a HIT moves that is not held: in the steps of plain copies, or more finely; empty where that goes without
+    saying because the pictures are enlarged or aligned anyway."""
+    if not decision.moves:
+        return ""
+    if not is_resampled(decision.plan):
+        return f" in steps of {clip.step_px} px"
+    return " at fractions of a pixel" if decision.plan.subpixel else ""
 
 
 def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> str:
@@ -189,7 +211,7 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
     softened = _softened(decision)
     words = ", and ".join(causes)
     if causes:
-        step = "HIT" if is_resampled(plan) else "whole step"
+        step = "HIT" if decision.held_drawing.is_resampled else "whole step"
         words += f"; moved {_way(held, clip, plan)}" if held else f"; not moved, because no {step} puts both inside"
         if not decision.is_alone and softened:
             words += f", which also makes {_softer(softened)}"
@@ -201,7 +223,7 @@ def _why_hit(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo)
             words += f" to make {_softer(softened)}"
         else:
             words += " with the shots beside it"
-    enlarged = _enlarged(plan)
+    enlarged = _enlarged(plan, clip)
     if held and enlarged:
         words, enlarged = f"{words} and {enlarged}", ""
     return "; ".join(filter(None, [words, *_handed_over(decision, clip), enlarged]))
@@ -217,12 +239,17 @@ def _softened(decision: Decision) -> list[Cut]:
     ]
 
 
-def _enlarged(plan: ShotPlan) -> str:
+def _enlarged(plan: ShotPlan, clip: ClipInfo) -> str:
     """By how much a shot is drawn larger, and what for; empty where it is not to speak of."""
     if plan.zoom - 1.0 < _TOLD_PCT / 100.0:
         return ""
-    needed = covering_zoom(max(abs(key.pct) for key in plan.hit))
-    why = "to cover the sides" if plan.zoom - needed < 1e-6 else "like what it dissolves with"
+    drawing = drawing_of(plan)
+    needed = float(drawing.zooms([key.pct for key in plan.hit], clip).max())
+    covers = "to cover the sides"
+    if drawing.misalignment is not None:
+        covers = f"{covers} and" if drawing.fill == "zoom" else "to cover"
+        covers += " what aligning lays bare"
+    why = covers if plan.zoom - needed < 1e-6 else "like what it dissolves with"
     return f"enlarged by {(plan.zoom - 1.0) * 100.0:.2f} % {why}"
 
 
@@ -274,6 +301,36 @@ def _out_of_limits(before: Figures, limits: Limits, screen: Screen) -> list[str]
     return causes
 
 
+def _why_aligned(decision: Decision, clip: ClipInfo) -> list[str]:
+    """What was taken out of the eyes' pictures, or why nothing was."""
+    plan = decision.plan
+    if decision.align_why:
+        return [f"not aligned: {decision.align_why}"]
+    known = drawing_of(plan).misalignment
+    if known is None:
+        return ["not aligned, as decided by hand"] if "align" in plan.by_hand else []
+    given = ", as given by hand" if "align" in plan.by_hand else ""
+    words = f"aligned{given}: the right eye lay {_lay(known)}, and half of that is taken out of each eye"
+    most_pct = side_shift_pct(known, clip)
+    if most_pct >= _TOLD_PCT:
+        words += f", which changes parallax by up to {most_pct:.2f} % away from the middle of the picture"
+        words += " (figures are measured with it out)"
+    return [words]
+
+
+def _lay(known: Misalignment) -> str:
+    """How a right eye's picture lies; what is not known is not told."""
+    parts = []
+    for value, unit, more, less in (
+        (known.vertical_px, " px", "lower", "higher"),
+        (known.rotation_deg, "°", "turned clockwise", "turned anticlockwise"),
+        (known.size_pct, " %", "larger", "smaller"),
+    ):
+        if value is not None:
+            parts.append(f"{abs(value):.2f}{unit} {more if value >= 0.0 else less}")
+    return ", ".join(parts)
+
+
 def _why_outside(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> list[str]:
     """Which limit is still crossed after the move, by how much, and what stood in the way."""
     after, cause = decision.after, _cause(decision, limits, clip)
@@ -297,11 +354,11 @@ def _cause(decision: Decision, limits: Limits, clip: ClipInfo) -> str:
         if round(decision.after.range_pct, 2) > round(room, 2):
             return f"near to far spans {decision.after.range_pct:.2f} % in one frame and the limits leave {room:.2f} %"
         return "that is what the eased move cannot follow"
-    span = plan.zoom * (before.far_pct - before.near_pct)
+    span = stretch_of(plan, clip) * (before.far_pct - before.near_pct)
     if round(span, 2) > round(room, 2):
         return f"near to far spans {span:.2f} % and the limits leave {room:.2f} %"
     between = f"the {span:.2f} % from near to far between limits that leave {room:.2f} %"
-    if is_resampled(plan):
+    if decision.held_drawing.is_resampled:
         return f"no HIT puts {between}"
     return f"the move goes in whole steps of {clip.step_px} px ({clip.step_pct:.2f} %) and none puts {between}"
 

@@ -12,8 +12,8 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.drafts import Draft, over_pct
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT
-from postfix.plan.geometry import Array, Moves, moves_of, window_px_at
-from postfix.plan.model import ShotPlan, WindowKey
+from postfix.plan.geometry import Array, drawing_of, moves_of, window_px_at
+from postfix.plan.model import Misalignment, ShotPlan, WindowKey
 from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import WindowSettings
 from postfix.plan.window_keys import rounded_up
@@ -27,12 +27,16 @@ def with_one_zoom(drafts: Sequence[Draft], limits: Limits, clip: ClipInfo) -> li
     Where the common zoom would push any of them beyond a limit, all keep their own: limits go first.
     """
     made: list[Draft] = []
-    for run in _runs(drafts, lambda one: one.plan.fill == "zoom" and one.how in ("held", "not measured")):
+    for run in _runs(drafts, lambda one: _enlarges(one.plan) and one.how in ("held", "not measured")):
         zoom = max(one.plan.zoom for one in run)
         joined = [replace(one, plan=replace(one.plan, zoom=zoom)) for one in run]
         alike = len(run) > 1 and all(no_worse(new, old, limits, clip) for new, old in zip(joined, run))
         made += joined if alike else run
     return made
+
+
+def _enlarges(plan: ShotPlan) -> bool:
+    return plan.fill == "zoom" or drawing_of(plan).misalignment is not None
 
 
 def no_worse(new: Draft, old: Draft, limits: Limits, clip: ClipInfo) -> bool:
@@ -72,23 +76,27 @@ def _runs(drafts: Sequence[Draft], joins: Callable[[Draft], bool]) -> list[list[
 
 
 def _alike(run: list[Draft]) -> list[list[Draft]]:
-    """A run parted where zoom or fill change: pictures of two sizes have no rows in common."""
+    """A run parted where zoom, fill or alignment change: pictures of two sizes have no rows in common."""
     parts = [[run[0]]]
     for one in run[1:]:
         before = parts[-1][-1].plan
-        if (one.plan.zoom, one.plan.fill) == (before.zoom, before.fill):
+        if (one.plan.zoom, one.plan.fill, _aligned_by(one)) == (before.zoom, before.fill, _aligned_by(parts[-1][-1])):
             parts[-1].append(one)
         else:
             parts.append([one])
     return parts
 
 
+def _aligned_by(one: Draft) -> Misalignment | None:
+    return drawing_of(one.plan).misalignment
+
+
 def _window_of(part: list[Draft], clip: ClipInfo, settings: WindowSettings) -> tuple[WindowKey, ...]:
     if not any(one.shot.before.measured_frames for one in part):
         return ()
     moves = [moves_of(one.plan, clip) for one in part]
-    together = Moves(
-        _joined([m.left_px for m in moves]), _joined([m.right_px for m in moves]), moves[0].zoom, moves[0].fill
+    together = replace(
+        moves[0], left_px=_joined([m.left_px for m in moves]), right_px=_joined([m.right_px for m in moves])
     )
     arrays = [one.shot.arrays for one in part]
     columns: dict[str, Any] = {f.name: _joined([getattr(a, f.name) for a in arrays]) for f in fields(ShotArrays)}

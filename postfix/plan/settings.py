@@ -19,6 +19,13 @@ enough to cover them, the one choice that resamples."""
 
 FILLS: tuple[Fill, ...] = ("hide", "zoom", "crop")
 
+Subpixel = Literal["eased", "always", "never"]
+"""Which shots are drawn at fractions of a pixel, by one resampling. ``eased``: those whose HIT moves, which would else
+move in visible steps; a held HIT stays in whole steps, as plain copies. ``always``: every shot that is moved.
+``never``: none."""
+
+SUBPIXEL: tuple[Subpixel, ...] = ("eased", "always", "never")
+
 HIT_MAX_PCT = 50.0
 """Largest HIT considered or accepted, percent of width."""
 
@@ -110,12 +117,21 @@ DEFAULT_WINDOWS = WindowSettings()
 
 @dataclass(frozen=True)
 class PlanSettings:
-    """Everything a person may choose about decisions for one screen."""
+    """Everything a person may choose about decisions for one screen.
+
+    Attributes
+    ----------
+    subpixel : Subpixel
+    align : bool
+        Whether what was measured of the eyes' misalignment (height, turn, size) is taken out of the pictures.
+    """
 
     limits: LimitRules = field(default_factory=LimitRules)
     convergence: ConvergenceSettings = field(default_factory=ConvergenceSettings)
     window: WindowSettings = field(default_factory=WindowSettings)
     fill: Fill = "hide"
+    subpixel: Subpixel = "eased"
+    align: bool = False
 
 
 _WEIGHT = Span(0.0, 1000.0, "a number")

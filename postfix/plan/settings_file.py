@@ -1,12 +1,14 @@
 """Reading and writing what a person chose: a file of settings, or ``[settings]`` in a job or a plan.
 
 fill = "hide"
+subpixel = "eased"
+align = false
 
 [limits]                        # also [convergence] and [window]
 comfort = "arcmin"
 children = true
 
-[screen."tv-55in".window]       # only for that screen; also limits, convergence and fill
+[screen."tv-55in".window]       # only for that screen; also limits, convergence, fill, …
 max_pct = 4.0
 
 [[pin]]
@@ -25,17 +27,25 @@ from postfix.errors import InputError
 from postfix.limits import COMFORTS, LIMIT_SPANS, LimitRules, Span
 from postfix.plan.model import HitKey, Pin, Subject
 from postfix.plan.screens import describe, is_measures, load_toml
-from postfix.plan.settings import FILLS, HIT_MAX_PCT, SPANS, ConvergenceSettings, PlanSettings, WindowSettings
+from postfix.plan.settings import (
+    FILLS,
+    HIT_MAX_PCT,
+    SPANS,
+    SUBPIXEL,
+    ConvergenceSettings,
+    PlanSettings,
+    WindowSettings,
+)
 from postfix.plan.toml_tables import TomlTable
 from postfix.viewing import CHILD_EYE_MM
 
-_PARTS = ("limits", "convergence", "window", "fill")
+_PARTS = ("limits", "convergence", "window", "fill", "subpixel", "align")
 _HIT = Span(-HIT_MAX_PCT, HIT_MAX_PCT, "percent of width")
 _Section = TypeVar("_Section", ConvergenceSettings, WindowSettings)
 
 
 def settings_from(table: TomlTable, base: PlanSettings) -> PlanSettings:
-    """What a TOML table says about ``limits``, ``convergence``, ``window`` and ``fill``; the rest is as in ``base``.
+    """What a TOML table says about settings; the rest is as in ``base``.
 
     Raises
     ------
@@ -43,25 +53,27 @@ def settings_from(table: TomlTable, base: PlanSettings) -> PlanSettings:
         Names file, line, key, what was found, what was expected and what to do.
     """
     table.only(*_PARTS)
-    fill = table.get("fill", str, f"one of {', '.join(FILLS)}", base.fill)
-    if fill not in FILLS:
-        raise table.error("fill", describe(fill), f"one of {', '.join(FILLS)}", "choose one of these")
+    fill = table.one_of("fill", FILLS, base.fill)
     return PlanSettings(
         limits=_limits(table.table("limits"), base.limits),
         convergence=_section(table.table("convergence"), base.convergence),
         window=_section(table.table("window"), base.window),
         fill=fill,
+        subpixel=table.one_of("subpixel", SUBPIXEL, base.subpixel),
+        align=table.get("align", bool, "true or false", base.align),
     )
 
 
 def settings_data(settings: PlanSettings) -> dict[str, Any]:
-    """The reverse of :func:`settings_from`: ``fill``, and ``limits``, ``convergence`` and ``window`` as dicts.
+    """The reverse of :func:`settings_from`: ``limits``, ``convergence`` and ``window`` as dicts, the rest as it is.
 
     What is None is left out, so that reading it on the default settings gives the same settings back.
     """
     limits = {key: value for key, value in asdict(settings.limits).items() if value is not None and key != "given_in"}
     return {
         "fill": settings.fill,
+        "subpixel": settings.subpixel,
+        "align": settings.align,
         "limits": limits,
         "convergence": asdict(settings.convergence),
         "window": asdict(settings.window),

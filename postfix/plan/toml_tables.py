@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from postfix.errors import InputError
 from postfix.plan.screens import describe, is_number
 from postfix.plan.toml_lines import Address, address_of, place_at, steps_of
+
+Word = TypeVar("Word", bound=str)
 
 
 class TomlTable:
@@ -65,6 +67,13 @@ class TomlTable:
         if not isinstance(value, kind):
             raise self.error(key, describe(value), expected, "correct it")
         return value
+
+    def one_of(self, key: str, choices: Sequence[Word], default: Word) -> Word:
+        value = self.get(key, str, f"one of {', '.join(choices)}", default)
+        for choice in choices:
+            if value == choice:
+                return choice
+        raise self.error(key, describe(value), f"one of {', '.join(choices)}", "choose one of these")
 
     def integer(self, key: str, least: int, default: int | None = None) -> int:
         value = self.data.get(key, default)

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from postfix.plan.chain import jump_cost
-from postfix.plan.choices import candidate_hits_pct, costs_alone, least_windowless, open_hits_pct, zooms_of
+from postfix.plan.choices import candidate_hits_pct, costs_alone, least_windowless, open_hits_pct
 from postfix.plan.clip import Decided
 from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
 from postfix.plan.figures import Figures, signed_pct
-from postfix.plan.geometry import moves_of, whole_hits_px
+from postfix.plan.geometry import moves_of, stretch_of, whole_hits_px
 from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Cut, Decision
 from postfix.viewing import mm_from_pct
@@ -100,11 +100,11 @@ def why(decided: Decided, name: str) -> Why:
 
 def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     """As shot; the least for its own limits; cheapest on its own; without a window; as chosen. Each HIT once."""
-    shot, fill = decision.shot, decision.plan.fill
+    shot, drawing = decision.shot, decision.held_drawing
     if shot.before.measured_frames == 0:
         return ()
-    candidates = candidate_hits_pct(shot.before, plan.limits, plan.clip, fill)
-    hits, _ = open_hits_pct(shot.before, plan.limits, candidates, fill)
+    candidates = candidate_hits_pct(shot.before, plan.limits, plan.clip, drawing)
+    hits, _ = open_hits_pct(shot.before, plan.limits, candidates, drawing, plan.clip)
     named: dict[float, list[str]] = {} if decision.moves else {decision.held_pct: []}
 
     def add(pct: float | None, what: str) -> None:
@@ -114,12 +114,12 @@ def _alternatives(decision: Decision, plan: Plan) -> tuple[Alternative, ...]:
     add(0.0, "as shot")
     add(float(hits[np.argmin(np.abs(hits))]), "own limits")
     add(decision.alone_pct if decision.how == "held" else None, "own best")
-    add(least_windowless(hits, shot.arrays, plan.clip, fill, plan.settings), "no window")
+    add(least_windowless(hits, shot.arrays, plan.clip, drawing, plan.settings), "no window")
     add(decision.held_pct if decision.moves and decision.how == "held" else None, "held throughout")
     pcts = np.array(sorted(named))
-    move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, fill, plan.settings)
-    zoom, to_pct = zooms_of(pcts, fill), 100.0 / plan.clip.width_px
-    applied = pcts if fill == "zoom" else whole_hits_px(pcts / to_pct, plan.clip.step_px) * to_pct
+    move, lost, window = costs_alone(pcts, shot.arrays, plan.clip, drawing, plan.settings)
+    zoom, to_pct = drawing.stretches(pcts, plan.clip), 100.0 / plan.clip.width_px
+    applied = pcts if drawing.is_resampled else whole_hits_px(pcts / to_pct, plan.clip.step_px) * to_pct
     near, far = zoom * shot.before.near_pct + applied, zoom * shot.before.far_pct + applied
     over = np.maximum(np.maximum(far - plan.limits.far_pct, plan.limits.near_pct - near), 0.0)
     jumps = _jumps(decision, plan, pcts, zoom, shot)
@@ -153,7 +153,7 @@ def _as_planned(one: Alternative, decision: Decision, plan: Plan, zoom: float) -
     near, far, over = _after(decision, plan)
     one = replace(one, near_pct=near, far_pct=far, over_pct=over)
     nan = float("nan")
-    if abs(decision.plan.zoom - zoom) > 1e-9:
+    if abs(stretch_of(decision.plan, plan.clip) - zoom) > 1e-9:
         return replace(one, lost=nan, window=nan, jumps=nan)
     has_window = any(max(*key.left_px, *key.right_px) > 0.0 for key in decision.plan.window)
     if plan.settings.convergence.window_weight > 0.0 and has_window != (one.window > 0.0):
@@ -167,12 +167,12 @@ def _jumps(decision: Decision, plan: Plan, pcts: np.ndarray, zoom: np.ndarray, s
     entry_depth, leave_depth = depths_of(shot, decision.plan)
     ends = moves_of(decision.plan, plan.clip, [decision.plan.first, decision.plan.last]).hit_px
     moved = dict(zip(("entry", "leave"), ends * 100.0 / plan.clip.width_px))
-    total = np.zeros(pcts.shape)
+    total, stretch = np.zeros(pcts.shape), stretch_of(decision.plan, plan.clip)
     if decision.entry is not None:
-        other = decision.plan.zoom * entry_depth + moved["entry"] - decision.entry.planned_pct
+        other = stretch * entry_depth + moved["entry"] - decision.entry.planned_pct
         total += jump_cost(np.full(pcts.shape, other), zoom * entry_depth + pcts, decision.entry.tolerance_pct, weight)
     if decision.leave is not None:
-        other = decision.plan.zoom * leave_depth + moved["leave"] + decision.leave.planned_pct
+        other = stretch * leave_depth + moved["leave"] + decision.leave.planned_pct
         total += jump_cost(zoom * leave_depth + pcts, np.full(pcts.shape, other), decision.leave.tolerance_pct, weight)
     return total
 

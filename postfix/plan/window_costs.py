@@ -9,18 +9,18 @@ from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state
 from postfix.plan.geometry import (
     SIDES,
     Array,
+    Drawing,
     Mask,
     Moves,
     Side,
     bare_px,
-    covering_zooms,
+    eye_moves_px,
+    held_moves,
     hidden_px_at,
-    split_hits_px,
-    whole_hits_px,
     window_need_px,
 )
 from postfix.plan.robust import ShotArrays
-from postfix.plan.settings import Fill, WindowSettings
+from postfix.plan.settings import WindowSettings
 from postfix.plan.window_brief import counted, lasting
 from postfix.plan.window_easing import easing_of, running_max
 
@@ -28,7 +28,7 @@ _SAMPLES = 17  # HITs reckoned in full where the source's own black differs from
 
 
 def window_cost_curve(
-    arrays: ShotArrays, clip: ClipInfo, settings: WindowSettings, hits_px: Array, fill: Fill
+    arrays: ShotArrays, clip: ClipInfo, settings: WindowSettings, hits_px: Array, drawing: Drawing
 ) -> tuple[Array, Mask]:
     """Picture hidden by windows, and whether there must be any, for each of many held HITs of a shot.
 
@@ -38,10 +38,10 @@ def window_cost_curve(
     clip : ClipInfo
     settings : WindowSettings
     hits_px : (k,) float64
-        Total HIT, in any order. Unless the pictures are drawn anew (``zoom``) the nearest whole step counts, shared
-        between the eyes as it will be.
-    fill : Fill
-        For ``zoom`` each HIT comes with the zoom that covers what it lays bare.
+        Total HIT, in any order. Unless the pictures are drawn anew the nearest whole step counts, shared between the
+        eyes as it will be.
+    drawing : Drawing
+        Each HIT comes with the zoom that covers what it, or aligning, lays bare.
 
     Returns
     -------
@@ -64,37 +64,33 @@ def window_cost_curve(
     sides = [side for side in SIDES if np.isfinite(arrays.rows(side)).any()]
     if not sides:
         return hidden, needed
-    if all(_steady(arrays, side, fill) for side in sides):
-        hidden, needed = _sorted_costs(arrays, sides, clip, settings, hits, fill)
+    if all(_steady(arrays, side, drawing) for side in sides):
+        hidden, needed = _sorted_costs(arrays, sides, clip, settings, hits, drawing)
     else:
-        hidden, needed = _sampled_costs(arrays, sides, clip, settings, hits, fill)
+        hidden, needed = _sampled_costs(arrays, sides, clip, settings, hits, drawing)
     return np.where(needed, hidden, 0.0), needed
 
 
-def _steady(arrays: ShotArrays, side: Side, fill: Fill) -> bool:
+def _steady(arrays: ShotArrays, side: Side, drawing: Drawing) -> bool:
     """True where the source's own black at a side is the same in every row and frame, so that of each frame only its
-    nearest content matters; with a zoom, which moves black, only where there is none."""
+    nearest content matters; with a zoom, which moves black, only where there is none. Never where pictures are aligned,
+    which lays the two eyes bare by columns of their own."""
     source_px = arrays.hidden_px(side)
+    if drawing.misalignment is not None:
+        return False
     if not source_px.any():
         return True
     upright = bool((source_px[:, 0] == source_px[:, 1]).all() and (source_px[:, 2] == source_px[:, 3]).all())
-    return fill != "zoom" and upright and bool((source_px == source_px[0]).all())
-
-
-def _eye_moves(hits_px: Array, clip: ClipInfo, fill: Fill) -> tuple[Array, Array]:
-    """Moves of both eyes for each HIT, as :func:`postfix.plan.geometry.moves_of` applies them."""
-    if fill == "zoom":
-        return -hits_px / 2.0, hits_px / 2.0
-    return split_hits_px(whole_hits_px(hits_px, clip.step_px), clip.step_px)
+    return drawing.fill != "zoom" and upright and bool((source_px == source_px[0]).all())
 
 
 def _sorted_costs(
-    arrays: ShotArrays, sides: list[Side], clip: ClipInfo, settings: WindowSettings, hits_px: Array, fill: Fill
+    arrays: ShotArrays, sides: list[Side], clip: ClipInfo, settings: WindowSettings, hits_px: Array, drawing: Drawing
 ) -> tuple[Array, Mask]:
     """Both figures where of each frame only its nearest content matters: frames are sorted by it, and each HIT takes
     the sum over those that are then in front."""
-    left, right = _eye_moves(hits_px, clip, fill)
-    zoom = covering_zooms(hits_px * 100.0 / clip.width_px) if fill == "zoom" else np.ones(hits_px.shape)
+    left, right = eye_moves_px(hits_px, clip, resampled=drawing.is_resampled)
+    zoom = drawing.zooms(hits_px * 100.0 / clip.width_px, clip)
     hit, needed = right - left, np.zeros(hits_px.shape, dtype=np.bool_)
     tolerance = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
     radius = easing_of(settings, clip).hold_radius
@@ -103,7 +99,9 @@ def _sorted_costs(
     for index, side in enumerate(sides):
         least = np.fmin.reduce(arrays.rows(side), axis=1)
         nearest[:, index] = np.where(np.isnan(least), np.inf, least)
-        own, opposite, bare = _hidden(arrays.hidden_px(side)[0], side, Moves(left, right, 1.0, fill), clip)
+        own, opposite, bare = _hidden(
+            arrays.hidden_px(side)[0], side, held_moves(drawing, clip, left, right, 1.0), clip
+        )
         content = zoom * _lasting_nearest(nearest[:, index], clip, settings) * clip.width_px / 100.0 + hit
         needed |= (opposite - own) - content > tolerance
         shifts.append((own, opposite, bare))
@@ -180,17 +178,17 @@ def _sum_over_frames(
 
 
 def _sampled_costs(
-    arrays: ShotArrays, sides: list[Side], clip: ClipInfo, settings: WindowSettings, hits_px: Array, fill: Fill
+    arrays: ShotArrays, sides: list[Side], clip: ClipInfo, settings: WindowSettings, hits_px: Array, drawing: Drawing
 ) -> tuple[Array, Mask]:
     """Both figures where the source's own black differs from row to row or frame to frame: some HITs in full, those
     between by straight lines, and the one from which on nothing is needed by halving."""
     order = np.argsort(hits_px, kind="stable")
-    left, right = _eye_moves(hits_px, clip, fill)
-    zoom = covering_zooms(hits_px * 100.0 / clip.width_px) if fill == "zoom" else np.ones(hits_px.shape)
+    left, right = eye_moves_px(hits_px, clip, resampled=drawing.is_resampled)
+    zoom = drawing.zooms(hits_px * 100.0 / clip.width_px, clip)
 
     def full(index: int) -> tuple[float, bool]:
         ones = np.ones(len(arrays.measured))
-        moves = Moves(left[index] * ones, right[index] * ones, float(zoom[index]), fill)
+        moves = held_moves(drawing, clip, left[index] * ones, right[index] * ones, float(zoom[index]))
         return _full_cost(arrays, sides, clip, settings, moves)
 
     at = np.unique(np.linspace(0, len(order) - 1, _SAMPLES).round().astype(int))

@@ -18,7 +18,7 @@ from plan_tables import CLIP
 from window_scenes import least_area_px, made_scene
 
 from postfix.plan.figures import unmoved
-from postfix.plan.geometry import window_px_at
+from postfix.plan.geometry import Drawing, window_px_at
 from postfix.plan.model import ShotPlan
 from postfix.plan.settings import WindowSettings
 from postfix.plan.windows import window_cost_curve, windows_for
@@ -83,10 +83,10 @@ def print_times():
         print(f"| windows of a shot of 24 to 96 frames, {name}: middle | {np.median(values):.2f} |")
         print(f"| the same: longest | {max(values):.2f} |")
     print(f"| nothing in front of an edge | {milliseconds(lambda: windows_for(nothing, moves, CLIP, 0)):.3f} |")
-    cost = milliseconds(lambda: window_cost_curve(arrays, CLIP, DEFAULTS, hits, "hide"))
+    cost = milliseconds(lambda: window_cost_curve(arrays, CLIP, DEFAULTS, hits, Drawing("hide")))
     print(f"| cost of 400 HITs, {len(arrays.measured)} frames | {cost:.2f} |")
     black = replace(arrays, left_hidden_px=arrays.left_hidden_px + np.array([0.0, 9.0, 0.0, 0.0]))
-    cost = milliseconds(lambda: window_cost_curve(black, CLIP, DEFAULTS, hits, "hide"))
+    cost = milliseconds(lambda: window_cost_curve(black, CLIP, DEFAULTS, hits, Drawing("hide")))
     print(f"| the same over a slanted window in the source | {cost:.2f} |")
 
 
