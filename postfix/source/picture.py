@@ -171,10 +171,18 @@ def grey(planes: Planes, fmt: PictureFormat, out: npt.NDArray[np.float32] | None
     """Luma of a picture as (height, width) float32, 0 at black and 1 at reference white, for measuring only.
 
     RGB is weighted with BT.709's luma coefficients on the coded values. With ``out`` it is written there: fresh memory
-    of that size costs more than the arithmetic.
+    of that size costs more than the arithmetic. Light is brought to steps like those of coded values (``_as_coded``).
     """
+    luma = _luma(planes, fmt, out)
+    if fmt.is_linear:
+        _as_coded(luma)
+    return luma
+
+
+def _luma(planes: Planes, fmt: PictureFormat, out: npt.NDArray[np.float32] | None) -> npt.NDArray[np.float32]:
     first = planes[0]
-    if fmt.is_yuv or (len(planes) == 1 and first.ndim == 2):
+    # Light stands in one plane; what follows it is no third of a picture.
+    if fmt.is_yuv or (first.ndim == 2 and (len(planes) == 1 or fmt.is_linear)):
         luma = np.empty(first.shape, np.float32) if out is None else out
         black = fmt.planes[0].black[0]
         # Three plain passes cost less than one that converts and multiplies.
@@ -196,6 +204,29 @@ def grey(planes: Planes, fmt: PictureFormat, out: npt.NDArray[np.float32] | None
     return luma
 
 
+_TOE = 0.01
+_MOST_LIGHT = 16.0
+
+
+def _as_coded(light: npt.NDArray[np.float32]) -> None:
+    """Turn light into something like coded values, in place: 0 stays 0, and 1 stays 1.
+
+    Half of all that a person sees lies below a fifth of white's light. Spread evenly over the few steps in which
+    pictures are compared, shadows would be too flat to be matched. A root gives them the share that coded pictures
+    give them; the toe keeps noise about black from being torn apart. Lights beyond sixteen times white are brought down
+    to that, lest a few reflections decide how bright a picture is. What is no number is so afterwards.
+    """
+    holes = ~np.isfinite(light)
+    with np.errstate(invalid="ignore", over="ignore"):
+        np.clip(light, -_TOE, _MOST_LIGHT, out=light)
+        light += np.float32(_TOE)
+        np.sqrt(light, out=light)
+        light -= np.float32(np.sqrt(_TOE))
+        light *= np.float32(1.0 / (np.sqrt(1.0 + _TOE) - np.sqrt(_TOE)))
+    if holes.any():
+        light[holes] = np.nan
+
+
 _LUMA_709, _LUMA_601 = (0.2126, 0.7152, 0.0722), (0.299, 0.587, 0.114)
 _HD_LINES = 720
 _ROWS_AVERAGED = 6
@@ -206,7 +237,8 @@ def small_rgb(planes: Planes, fmt: PictureFormat, width_px: int) -> npt.NDArray[
 
     Every plane is reduced in its own codes first and converted afterwards, from at least six rows for each row of the
     result; that is exact but for rounding to a code, since both steps are linear. YUV is taken to be BT.709 from 720
-    lines on and BT.601 below, whatever the file says: both eyes are treated alike.
+    lines on and BT.601 below, whatever the file says: both eyes are treated alike. Light is averaged as light and then
+    brought to steps like those of coded values, as :func:`grey` does.
 
     Returns
     -------
@@ -231,16 +263,21 @@ def small_rgb(planes: Planes, fmt: PictureFormat, width_px: int) -> npt.NDArray[
         return np.stack([r, g, b], axis=-1)
     if first.ndim == 3 and first.shape[2] >= 3:
         rgb = first[..., :3]
-    elif first.ndim == 2 and len(planes) >= 3:
+    elif first.ndim == 2 and len(planes) >= 3 and not fmt.is_linear:
         rgb = np.stack([first, *(_reduced(plane, width, height) for plane in planes[1:3])], axis=-1)
     else:
         only = first if first.ndim == 2 else first[..., 0]
         rgb = np.stack([only] * 3, axis=-1)
-    return np.asarray((rgb - np.float32(black)) / np.float32(span), np.float32)
+    shown = np.asarray((rgb - np.float32(black)) / np.float32(span), np.float32)
+    if fmt.is_linear:
+        _as_coded(shown)
+    return shown
 
 
 def _reduced(plane: Plane, width: int, height: int) -> npt.NDArray[np.float32]:
     rows = plane[:: max(1, plane.shape[0] // height // _ROWS_AVERAGED)]
+    if rows.dtype == np.float16:  # which the library does not reduce
+        rows = rows.astype(np.float32)
     tall, wide = rows.shape[:2]
     if tall % height or wide % width:
         # Averaging over fractions of a sample is slow: whole samples first, to no less than twice the size.
