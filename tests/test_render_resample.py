@@ -9,8 +9,9 @@ from render_formats import FORMATS, clip_of, noise, rgb, shape_of, yuv
 from postfix.plan.geometry import covering_zoom
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.placement import Placement
+from postfix.render.kernel import TAPS
 from postfix.render.moves import render_pair
-from postfix.render.resample import TAPS, resampled, resampled_plane
+from postfix.render.resample import resampled, resampled_plane
 from postfix.source.picture import PictureFormat, Planes
 
 
@@ -53,7 +54,7 @@ def test_a_band_limited_picture_is_drawn_where_the_formula_puts_it(
 ) -> None:
     # Exact values by the formula X' = c + z(X - c) + s, not by any resampling (computed). Luma samples sit half a pixel
     # inside; chroma on the left column of two and half-way between two rows.
-    width, height = 192, 128
+    width, height = 256, 192
     fmt = yuv({(1, 1): "444", (2, 1): "422", (2, 2): "420"}[step], 10, width, height)
     info = fmt.planes[1]
     x = np.arange(width // step[0]) * step[0] + 0.5

@@ -1,0 +1,86 @@
+"""The kernel that pictures are drawn anew with: a sinc under a window of a few cosines.
+
+What it does to a picture, worst case over all fractions of a sample (computed; ``tests/bench/resampling.py kernel``):
+
+=================================  ===========================  ==================================
+against an exact Fourier shift     this kernel, 32 taps         Kaiser window, beta 5.4, 16 taps
+=================================  ===========================  ==================================
+up to 0.65 of Nyquist              −62 dB                       −54 dB
+up to 0.8 of Nyquist               −40 dB                       −39 dB
+overshoot on a full step           11.97 %                      13.6 %
+=================================  ===========================  ==================================
+
+A sinc that is exact up to Nyquist overshoots a step between two neighbouring samples by 13.7 % half-way between them
+(2/π = 0.637 of it comes from the sample beside the step). Less overshoot means that detail close to Nyquist is not
+drawn where an exact shift would put it: here that is so above 0.87 of Nyquist, and a hard edge rings on at that pitch
+with up to 5 % over some ten samples. The coefficients are those with the least such ringing that keep all three figures
+above, found as a linear programme over 13 fractions of a sample.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+TAPS = 32
+"""Input samples that make one output sample along an axis, unless the picture is made smaller."""
+
+WINDOW = (-0.83507, 0.20509, 1.3566, 0.29169, -0.02992, 0.01158, -0.00073, 0.00066)
+"""Coefficient k belongs to cos(2πk·distance/TAPS)."""
+
+_FRACTIONS = 1024
+"""Steps of the table of weights; between two of them weights are interpolated, which is off by 2e-6 at most."""
+
+Positions = npt.NDArray[np.float64]
+
+
+def kernel(distance: Positions) -> Positions:
+    """Weight, not normalised, of a sample so many samples away; 0 beyond half of :data:`TAPS`."""
+    angle = (2.0 * np.pi / TAPS) * distance
+    window = np.zeros_like(distance)
+    for k, coefficient in enumerate(WINDOW):
+        window += coefficient * np.cos(k * angle)
+    return np.asarray(np.sinc(distance) * window * (np.abs(distance) <= TAPS / 2))
+
+
+def weights_at(position: Positions, scale: float) -> tuple[npt.NDArray[np.int64], Positions]:
+    """Which input samples make the outputs that are read at these positions.
+
+    Parameters
+    ----------
+    position : (n,)
+        In samples; sample k is at k.
+    scale : float
+        Input samples per output sample. Above 1 the kernel is widened by it, so that nothing is left that the output
+        could not hold.
+
+    Returns
+    -------
+    first : (n,) int64
+        The first input sample, which may lie outside the picture.
+    weights : (n, taps)
+        Of that and the following samples; each row sums to 1.
+    """
+    base = np.floor(position)
+    fraction = position - base
+    if scale <= 1.0:
+        at = fraction * _FRACTIONS
+        below = np.minimum(at.astype(np.int64), _FRACTIONS - 1)
+        share = (at - below)[:, None]
+        table = _table()
+        weights = table[below] * (1.0 - share) + table[below + 1] * share
+        return base.astype(np.int64) - (TAPS // 2 - 1), weights
+    half = math.ceil(TAPS / 2 * scale)
+    weights = kernel((fraction[:, None] - np.arange(1 - half, half + 1)) / scale)
+    weights /= weights.sum(axis=1, keepdims=True)
+    return base.astype(np.int64) - (half - 1), weights
+
+
+@lru_cache(maxsize=1)
+def _table() -> Positions:
+    fraction = np.arange(_FRACTIONS + 1)[:, None] / _FRACTIONS
+    weights = kernel(fraction - np.arange(1 - TAPS // 2, TAPS // 2 + 1))
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True))
