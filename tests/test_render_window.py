@@ -8,6 +8,7 @@ column's partner can be looked up in the other eye's finished picture.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +20,7 @@ from window_scenes import PICTURE_ROWS, made_scene
 from postfix.demo.film import FILM, SIZE_PX
 from postfix.demo.footage import yuv422p10
 from postfix.limits import Limits
+from postfix.measure.active import active_picture
 from postfix.measure.columns import columns_of
 from postfix.measure.frame import measure_frame
 from postfix.measure.table import EDGE_BANDS, NAN
@@ -28,7 +30,7 @@ from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.settings import Fill, WindowSettings
 from postfix.plan.windows import windows_for
 from postfix.render.moves import render_pair
-from postfix.source.picture import PictureFormat, Planes
+from postfix.source.picture import PictureFormat, Planes, grey
 from postfix.viewing import Screen
 
 FMT = yuv("422", 16, 640, 48)
@@ -342,15 +344,30 @@ def test_a_window_wider_than_the_picture_hides_all_of_it_however_soft() -> None:
 # --- what the finished check sees of them ---
 
 
+@lru_cache
+def _spool() -> tuple[Planes, Planes]:
+    """Both eyes of a frame in which a spool is cut by the left edge."""
+    left, right = (yuv422p10(eye) for eye in FILM[0].scene.render(14))
+    return left, right
+
+
 def _left_excess_pct(soft_px: float, opacity_pct: float, window_px: float = 14.55) -> float:
     """How far the spool that the left edge cuts 1.4 % in front of the screen lies in front of that edge, measured on
     the rendered pictures; the window is as wide as is planned for it."""
     fmt = yuv("422", 10, *SIZE_PX)
-    left, right = (yuv422p10(eye) for eye in FILM[0].scene.render(14))
     shot = _veiled(fmt, (window_px, window_px), soft_px=soft_px, opacity_pct=opacity_pct)
-    left, right, _ = render_pair(left, right, fmt, clip_of(fmt), shot, 0)
+    left, right, _ = render_pair(*_spool(), fmt, clip_of(fmt), shot, 0)
     seen, _ = measure_frame(left, right, fmt, with_all=False)
     return figures_of(columns_of(measurement([seen], clip=clip_of(fmt))), 0, 0).left_excess_pct
+
+
+@pytest.mark.parametrize("line", [(14.55, 14.55), (20.0, 20.0), (9.9, 9.9), (31.2, 6.7), (12.0, 40.0)])
+def test_a_rendered_window_is_found_again_where_it_is(line: tuple[float, float]) -> None:
+    fmt = yuv("422", 10, *SIZE_PX)
+    left, right, _ = render_pair(*_spool(), fmt, clip_of(fmt), _veiled(fmt, line, line[::-1]), 0)
+    found = active_picture(grey(left, fmt), grey(right, fmt))
+    assert found.left_hidden_px == pytest.approx((*line, 0.0, 0.0), abs=1.0)
+    assert found.right_hidden_px == pytest.approx((0.0, 0.0, *line[::-1]), abs=1.0)
 
 
 @pytest.mark.parametrize("soft_px", [0.0, 4.0, 8.0])
