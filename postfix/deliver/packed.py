@@ -1,0 +1,207 @@
+"""Both eyes out in one file: joined in one picture, by turns, or as the views of an OpenEXR file."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor
+from pathlib import Path
+from types import TracebackType
+
+from postfix.deliver.exr import write_exr_views
+from postfix.deliver.packing import Packing, check_packed, packing_of
+from postfix.deliver.stills import StillsWriter, write_still
+from postfix.deliver.video import VideoWriter
+from postfix.errors import InputError, OutputError
+from postfix.source.layout import Layout, packed_planes
+from postfix.source.packed import open_packed
+from postfix.source.packed_eye import origin_of
+from postfix.source.pair import PairSource
+from postfix.source.picture import Planes
+from postfix.source.stills import StillsSource
+from postfix.source.video import VideoSource
+
+_WAITING_PAIRS = 2
+"""Pairs of pictures being joined or waiting for it: what follows has a queue of its own."""
+
+
+class PackedWriter:
+    """Both eyes being written into one file or sequence; a context manager that closes, or abandons after an error.
+
+    Joining, and resampling where eyes are squeezed or stretched, runs in a thread of its own.
+
+    Parameters
+    ----------
+    packing : Packing
+    target : VideoWriter or StillsWriter
+        What takes the joined pictures.
+    copies : bool
+        True where a picture in which neither eye changed may be copied from the source.
+    """
+
+    def __init__(self, packing: Packing, target: VideoWriter | StillsWriter, *, copies: bool = False) -> None:
+        self._packing, self._target, self._copies = packing, target, copies
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix=f"join {packing.layout}")
+        self._room = threading.Semaphore(_WAITING_PAIRS)
+        self._error: BaseException | None = None
+        self._closed = False
+
+    def __enter__(self) -> PackedWriter:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is None:
+            self.close()
+        else:
+            self._abandon(kind, error, trace)
+
+    def write(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool] = (False, False)) -> None:
+        """Hand over frame ``index`` of both eyes (in order, counted from 0); the planes must not be changed afterwards.
+
+        Parameters
+        ----------
+        index : int
+        left, right : Planes
+            In the pair's format.
+        unchanged : (bool, bool)
+            Of each eye, whether it is as it came; such stills are copied byte for byte where the source was packed
+            in the same way.
+
+        Raises
+        ------
+        OutputError
+            Where this frame or an earlier one could not be written.
+        """
+        self._raise_error()
+        self._room.acquire()
+        future = self._pool.submit(self._join, index, left, right, unchanged)
+        future.add_done_callback(self._done)
+
+    def close(self) -> None:
+        """Wait until everything is written; raises OutputError where something was not."""
+        if self._closed:
+            return
+        self._closed = True
+        self._pool.shutdown(wait=True)
+        if self._error is not None:
+            self._target.__exit__(type(self._error), self._error, None)
+            self._raise_error()
+        self._target.close()
+
+    def _abandon(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._closed:
+            return
+        self._closed = True
+        self._pool.shutdown(wait=True, cancel_futures=True)
+        self._target.__exit__(kind, error, trace)
+
+    def _done(self, future: Future[None]) -> None:
+        self._room.release()
+        if not future.cancelled() and (error := future.exception()) is not None and self._error is None:
+            self._error = error
+
+    def _raise_error(self) -> None:
+        if self._error is not None:
+            raise self._error
+
+    def _join(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool]) -> None:
+        if self._error is not None:
+            return
+        same = self._copies and all(unchanged)
+        if not same:
+            left, right = self._packing.fitted(left), self._packing.fitted(right)
+        layout = self._packing.layout
+        if layout == "frame-sequential":
+            self._target.write(2 * index, left, unchanged=self._copies and unchanged[0])
+            self._target.write(2 * index + 1, right, unchanged=self._copies and unchanged[1])
+        elif layout == "views":
+            self._target.write(index, (*left, *right), unchanged=same)
+        else:
+            joined = left if same else packed_planes(left, right, layout)
+            self._target.write(index, joined, unchanged=same)
+
+
+def packed_writer(pair: PairSource, layout: Layout, folder: Path, codec: str | None = None) -> PackedWriter:
+    """A writer of both eyes in one file named and encoded like the source.
+
+    Parameters
+    ----------
+    pair : PairSource
+        What is delivered, left and right as they are used.
+    layout : Layout
+        Not ``left-right``.
+    folder : Path
+        Exists, and is itself unfinished. A video is put there under the source's own name where the source was packed
+        in the same way, else as ``<clip>_<layout><suffix>``; stills go into a folder named after the layout.
+    codec : str, optional
+        What a person chose instead of the source's own.
+
+    Raises
+    ------
+    InputError, UsageError
+        Where that cannot be (see :func:`postfix.deliver.packing.check_packed`); nothing is left behind.
+    """
+    check_packed(pair, layout, codec)
+    packing = packing_of(pair, layout)
+    source = origin_of(pair.left)
+    if isinstance(source, VideoSource):
+        path = folder / packing.video_name(codec)
+        target: VideoWriter | StillsWriter = VideoWriter(
+            path, packing.spec(codec), packing.count, audio_from=packing.audio_from
+        )
+        return PackedWriter(packing, target)
+    place = folder / layout
+    place.mkdir()
+    return PackedWriter(packing, _PackedStills(packing, place), copies=packing.came_so)
+
+
+class _PackedStills(StillsWriter):
+    """Stills that hold both eyes, with the headers of the stills they come from."""
+
+    def __init__(self, packing: Packing, folder: Path) -> None:
+        super().__init__(packing.like_stills(), folder)
+        self._packing, self._names = packing, packing.still_names()
+
+    def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
+        packing, like, target = self._packing, self._source.paths[index], self._folder / self._names[index]
+        frame = self._source.first_number + index
+        if unchanged:
+            shutil.copyfile(like, target)
+        elif packing.layout == "views":
+            half = len(planes) // 2
+            write_exr_views(target, planes[:half], planes[half:], like, packing.right_like(index), frame)
+        else:
+            write_still(target, planes, like=like, view=packing.view_of(index), frame=frame)
+
+
+def open_written_packed(folder: Path, pair: PairSource, layout: Layout, codec: str | None = None) -> PairSource:
+    """Open what :func:`packed_writer` wrote, and hold it against what it was to be.
+
+    Returns
+    -------
+    PairSource
+        Both eyes as they were written, left and right.
+
+    Raises
+    ------
+    OutputError
+        Where it cannot be read, or differs in count, size, pixel format, code range, rate or colour tags.
+    """
+    packing = packing_of(pair, layout)
+    source = origin_of(pair.left)
+    stills = isinstance(source, StillsSource)
+    place = folder / layout if stills else folder / packing.video_name(codec)
+    try:
+        written = open_packed(place, layout, rate=packing.rate if stills else None)
+    except InputError as error:
+        raise OutputError(
+            place, f"a written file that cannot be used ({error.found})", error.expected, "run again", frame=error.frame
+        ) from error
+    for found, expected in packing.differences(written, codec):
+        if found != expected:
+            raise OutputError(place, f"{found} in what was written", f"{expected} like {source.path}", "run again")
+    return written
