@@ -9,9 +9,11 @@ import av
 
 from postfix.deliver.containers import losses, lost_in_frames, suffix_for
 from postfix.deliver.depth import bits_of, nearest_format
-from postfix.deliver.encoders import CODECS, ENCODERS, Encoder, choice_to_make, formats_of
+from postfix.deliver.encoders import CODECS, ENCODERS, Encoder, choice_to_make, formats_of, read_back_as
 from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, UsageError
+from postfix.source.picture import PictureFormat
+from postfix.source.pixel_formats import video_format
 from postfix.source.signalling import frame_packing_type
 from postfix.source.video import VideoSource
 
@@ -93,6 +95,13 @@ def _chosen(source: VideoSource, codec: str) -> tuple[str, str, str]:
             f"--codec {codec}", f"pictures of {given} in {source.path}", "pictures that it takes", choice_to_make(given)
         )
     return name, profile, pixel_format
+
+
+def format_written(spec: VideoSpec) -> PictureFormat:
+    """The format that the written file's upright pictures are read in."""
+    full_range = {1: False, 2: True}.get(spec.color_range)
+    name = read_back_as(spec.codec, spec.pixel_format)
+    return video_format(name, spec.width, spec.height, full_range, spec.color_matrix)
 
 
 def encoder_for(spec: VideoSpec, path: Path) -> tuple[Encoder, dict[str, str]]:
@@ -221,6 +230,7 @@ __all__ = [
     "UNSPECIFIED",
     "VideoSpec",
     "encoder_for",
+    "format_written",
     "losses",
     "lost_in_frames",
     "spec_of",

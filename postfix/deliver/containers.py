@@ -35,6 +35,10 @@ _PRORES_FRAME_CODES = {
 the FFmpeg 8.1 of PyAV 18.1, by writing each code from 0 to 22 and reading the header's bytes."""
 
 
+_DNXHR_FRAME_CODES = {"matrix": {1, 2}}
+"""The DNxHR encoder writes BT.709 into every frame, seen with the same; readers take primaries from the container."""
+
+
 def suffix_for(spec: VideoSpec, suffix: str) -> str:
     """The suffix of a file of this codec: the given one where the codec may have it."""
     held = _HELD.get(spec.codec, ())
@@ -64,21 +68,32 @@ def check_container(spec: VideoSpec, path: Path) -> None:
             f"square pixels for {spec.codec} in a '{suffix}' file",
             "choose another codec with --codec, or another container",
         )
-    if spec.codec == "jpeg2000" and suffix == ".mov" and spec.color_range == 2 and spec.pixel_format.startswith("yuv"):
+    usual = 1 if spec.pixel_format.startswith("yuv") else 2
+    if _loses_range(spec, suffix) and spec.color_range not in (0, usual):
         raise InputError(
             path,
-            "the full code range",
-            "the narrow range for JPEG 2000 in a '.mov' file, which has no place to tell",
+            f"the {_RANGES[spec.color_range]} code range of {spec.pixel_format}",
+            f"the {_RANGES[usual]} range for {spec.codec} in a '{suffix}' file, which has no place to tell",
             "choose another codec with --codec",
         )
 
 
+_RANGES = {1: "narrow", 2: "full"}
+
+
+def _loses_range(spec: VideoSpec, suffix: str) -> bool:
+    """True where the range does not come back, seen with PyAV 18.1; a reader then takes the usual one."""
+    rgb = spec.pixel_format.startswith(("gbr", "rgb"))
+    return (spec.codec, suffix) == ("jpeg2000", ".mov") or (
+        suffix == ".mxf" and ((spec.codec == "ffv1" and rgb) or spec.profile == "DNXHR 444")
+    )
+
+
 def lost_in_frames(spec: VideoSpec) -> tuple[tuple[str, int], ...]:
     """Colour codes (name, code of ITU-T H.273) that the coded frames will not carry: the encoder writes 0 for them."""
-    if spec.codec != "prores":
-        return ()
     given = {"primaries": spec.color_primaries, "transfer": spec.color_transfer, "matrix": spec.color_matrix}
-    return tuple((name, code) for name, code in given.items() if code not in _PRORES_FRAME_CODES[name])
+    known = {"prores": _PRORES_FRAME_CODES, "dnxhd": _DNXHR_FRAME_CODES}.get(spec.codec)
+    return tuple((name, code) for name, code in given.items() if known and name in known and code not in known[name])
 
 
 def losses(spec: VideoSpec, suffix: str) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -17,16 +16,13 @@ from postfix.errors import InputError, UsageError
 from postfix.source.ffv1 import packet_is_whole
 from postfix.source.light import ContentLight, MasteringDisplay, content_light_of, mastering_of
 from postfix.source.lossless import is_lossless
+from postfix.source.packets import COPY_AGAIN, PacketTimes, constant_rate, count_packets
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.pixel_formats import SUPPORTED_TEXT, is_supported, planes_of, video_format
-from postfix.source.rate import STANDARD_RATES
 from postfix.source.side_data import SideType, display_matrix_of, first_side_data
 from postfix.source.signalling import Signal, signal_in
 from postfix.source.timecode import timecode_at, valid_timecode
 from postfix.source.turning import UPRIGHT, DisplayMatrix, can_turn, coded_format, format_turned, turn_of, upright
-
-_DURATION_TAG = re.compile(r"(\d+):(\d\d):(\d\d(?:\.\d+)?)")
-"""Matroska's tag for the time at which a stream ends."""
 
 _PROGRESSIVE = (0, 1)
 """FFmpeg's field orders that are no interlacing: unknown and progressive."""
@@ -89,15 +85,6 @@ class VideoTags:
 
 
 @dataclass(frozen=True)
-class _Packets:
-    """The frames of a video stream as its packets tell them, in the order they are shown."""
-
-    times: tuple[int, ...]
-    key_times: tuple[int, ...]
-    time_base: Fraction
-
-
-@dataclass(frozen=True)
 class VideoSource:
     """One eye in a video file (see :class:`postfix.source.picture.EyeSource`).
 
@@ -119,7 +106,7 @@ class VideoSource:
     tags: VideoTags
     first_frame: int
     file_count: int
-    _packets: _Packets
+    _packets: PacketTimes
 
     def files(self) -> list[Path]:
         """The file itself."""
@@ -154,12 +141,12 @@ class VideoSource:
                 self.path,
                 f"a frame that cannot be decoded ({error.strerror})",
                 "a whole picture",
-                _COPY_AGAIN,
+                COPY_AGAIN,
                 frame=frame_number,
             ) from error
         if frame_number != wanted.stop:
             raise InputError(
-                self.path, "the end of the pictures", f"{self.file_count} frames", _COPY_AGAIN, frame=frame_number
+                self.path, "the end of the pictures", f"{self.file_count} frames", COPY_AGAIN, frame=frame_number
             )
 
     def _decode(self, wanted: range, colour_every: int) -> Iterator[tuple[int, Planes]]:
@@ -199,7 +186,7 @@ class VideoSource:
             if has_checksums and packet.size and not packet_is_whole(bytes(packet)):
                 number = bisect_left(self._packets.times, packet.pts or 0)
                 raise InputError(
-                    self.path, "a picture whose checksum is wrong", "undamaged pictures", _COPY_AGAIN, frame=number
+                    self.path, "a picture whose checksum is wrong", "undamaged pictures", COPY_AGAIN, frame=number
                 )
             yield from packet.decode()
 
@@ -229,10 +216,7 @@ class VideoSource:
         expected = self._packets.times[number] if number < self.file_count else None
         if frame.is_corrupt or (frame.pts is not None and frame.pts != expected):
             found_text = "a damaged picture" if frame.is_corrupt else "a picture missing or out of order"
-            raise InputError(self.path, found_text, "every frame whole", _COPY_AGAIN, frame=number)
-
-
-_COPY_AGAIN = "copy or export the file again"
+            raise InputError(self.path, found_text, "every frame whole", COPY_AGAIN, frame=number)
 
 
 def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None) -> VideoSource:
@@ -254,14 +238,14 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
         Where ``rate`` disagrees with the file.
     """
     if path.stat().st_size == 0:
-        raise InputError(path, "an empty file", "a video", _COPY_AGAIN)
+        raise InputError(path, "an empty file", "a video", COPY_AGAIN)
     try:
         with av.open(str(path), metadata_errors="replace") as container:
             stream = _video_stream(container, path)
             tags = _tags(container, stream)
             coded = _format(path, stream, tags)
             own_rate = stream.average_rate or stream.guessed_rate
-            packets = _count_packets(path, container, stream)
+            packets = count_packets(path, container, stream)
         tags = _with_side_data(path, tags)
         fmt = _upright_format(path, coded, tags)
     except av.FFmpegError as error:
@@ -271,7 +255,7 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
             "a whole video file, or a folder of stills",
             "check that the file is complete and is a video",
         ) from error
-    found_rate = _constant_rate(path, packets, Fraction(own_rate) if own_rate else None)
+    found_rate = constant_rate(path, packets, Fraction(own_rate) if own_rate else None)
     if rate is not None and rate != found_rate:
         raise UsageError(f"--rate {rate}", f"{found_rate} in {path}", "the file's own rate", "leave --rate out")
     file_count = len(packets.times)
@@ -310,15 +294,21 @@ def _tags(container: InputContainer, stream: Any) -> VideoTags:
         color_matrix=int(context.colorspace),
         pixel_aspect=Fraction(aspect) if aspect else None,
         metadata=tuple(sorted(container.metadata.items())),
-        stream_metadata=tuple(sorted(stream.metadata.items())),
+        stream_metadata=tuple(sorted((_reel_name(container) | dict(stream.metadata)).items())),
     )
+
+
+def _reel_name(container: InputContainer) -> dict[str, str]:
+    """The name of the reel, which MOV keeps with the timecode in a track of its own."""
+    names = [s.metadata["reel_name"] for s in container.streams.data if "reel_name" in s.metadata]
+    return {"reel_name": names[0]} if names else {}
 
 
 def _format(path: Path, stream: Any, tags: VideoTags) -> PictureFormat:
     context = stream.codec_context
     pixel_format = context.pix_fmt
     if pixel_format is None or context.width <= 0:
-        raise InputError(path, "a video stream without pictures", "a whole video", _COPY_AGAIN)
+        raise InputError(path, "a video stream without pictures", "a whole video", COPY_AGAIN)
     if not is_supported(pixel_format):
         raise InputError(
             path, f"pixel format {pixel_format}", SUPPORTED_TEXT, "export the clip in one of these formats"
@@ -367,88 +357,6 @@ def _upright_format(path: Path, coded: PictureFormat, tags: VideoTags) -> Pictur
             "export the clip upright",
         )
     return format_turned(coded, turn)
-
-
-def _count_packets(path: Path, container: InputContainer, stream: Any) -> _Packets:
-    """Count the frames by reading every packet, and hold the count against what the container announces."""
-    times: list[int] = []
-    keys: list[int] = []
-    all_packets = 0
-    end_s = Fraction(0)
-    for packet in container.demux():
-        if packet.size == 0:
-            continue
-        if packet.pts is not None:
-            end_s = max(end_s, (packet.pts + (packet.duration or 0)) * packet.time_base)
-        if packet.stream.index != stream.index:
-            continue
-        all_packets += 1
-        if packet.is_discard:
-            continue
-        if packet.pts is None:
-            raise InputError(
-                path, "pictures without times", "a container that says when each is shown", "wrap it as MOV or MKV"
-            )
-        times.append(packet.pts)
-        if packet.is_keyframe:
-            keys.append(packet.pts)
-    if not times:
-        raise InputError(path, "no frames", "a video with pictures", _COPY_AGAIN)
-    time_base = Fraction(stream.time_base)
-    announced = stream.frames
-    if announced and all_packets < announced:
-        raise InputError(path, f"a file cut short after {all_packets} frames", f"{announced} frames", _COPY_AGAIN)
-    if not announced:
-        _check_announced_end(path, container, stream, times, end_s)
-    return _Packets(tuple(sorted(times)), tuple(sorted(keys)), time_base)
-
-
-def _check_announced_end(path: Path, container: InputContainer, stream: Any, times: list[int], end_s: Fraction) -> None:
-    """Hold the last moment that was read against the one announced, where a container does not count its frames."""
-    if len(times) > 1:
-        step_s = (max(times) - min(times)) * stream.time_base / (len(times) - 1)
-    else:
-        step_s = 1 / Fraction(stream.average_rate or 1)
-    allowed_s = max(step_s / 2, stream.time_base)
-    ends = []
-    if container.duration is not None and container.duration > 0:
-        ends.append((end_s, Fraction(container.duration, av.time_base)))
-    of_stream = _DURATION_TAG.fullmatch(stream.metadata.get("DURATION", ""))
-    if of_stream is not None:
-        hours, minutes, seconds = of_stream.groups()
-        announced_s = 3600 * int(hours) + 60 * int(minutes) + Fraction(seconds)
-        ends.append((max(times) * stream.time_base + step_s, announced_s))
-    for found_s, announced_s in ends:
-        if found_s < announced_s - allowed_s:
-            raise InputError(
-                path,
-                f"a file cut short after {len(times)} frames, at {float(found_s):.3f} s",
-                f"{float(announced_s):.3f} s as its header says",
-                _COPY_AGAIN,
-            )
-
-
-def _constant_rate(path: Path, packets: _Packets, own: Fraction | None) -> Fraction:
-    """The rate at which every frame falls where the file says, to within the file's own clock tick."""
-    times, tick_s = packets.times, packets.time_base
-    if own is None or own <= 0:
-        raise InputError(path, "no frame rate", "a constant frame rate", "export the clip with a constant frame rate")
-    near = [rate for rate in STANDARD_RATES if abs(rate - own) < own / 2000]
-    near.sort(key=lambda rate: abs(rate - own))
-    best = 0
-    for rate in [*near, own]:
-        step = 1 / (rate * tick_s)
-        uneven = next((i for i, time in enumerate(times) if abs(time - times[0] - i * step) > 1), None)
-        if uneven is None:
-            return rate
-        best = max(best, uneven)
-    raise InputError(
-        path,
-        f"frames that are not evenly spaced in time at {own} frames/s",
-        "a constant frame rate with no frame left out",
-        "export the clip with a constant frame rate",
-        frame=best,
-    )
 
 
 def _range_in(path: Path, count: int, frames: tuple[int, int] | None) -> tuple[int, int]:

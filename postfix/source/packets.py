@@ -1,0 +1,111 @@
+"""Frames of a video counted by its packets, and the rate at which they are shown."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+from av.container import InputContainer
+
+from postfix.errors import InputError
+from postfix.source.rate import STANDARD_RATES
+
+COPY_AGAIN = "copy or export the file again"
+
+_DURATION_TAG = re.compile(r"(\d+):(\d\d):(\d\d(?:\.\d+)?)")
+"""Matroska's tag for the time at which a stream ends."""
+
+
+@dataclass(frozen=True)
+class PacketTimes:
+    """The frames of a video stream as its packets tell them, in the order they are shown."""
+
+    times: tuple[int, ...]
+    key_times: tuple[int, ...]
+    time_base: Fraction
+
+
+def count_packets(path: Path, container: InputContainer, stream: Any) -> PacketTimes:
+    """Count the frames by reading every packet, and hold the count against what the container announces."""
+    times: list[int] = []
+    keys: list[int] = []
+    all_packets = 0
+    end_s = Fraction(0)
+    for packet in container.demux():
+        if packet.size == 0:
+            continue
+        if packet.pts is not None:
+            end_s = max(end_s, (packet.pts + (packet.duration or 0)) * packet.time_base)
+        if packet.stream.index != stream.index:
+            continue
+        all_packets += 1
+        if packet.is_discard:
+            continue
+        if packet.pts is None:
+            raise InputError(
+                path, "pictures without times", "a container that says when each is shown", "wrap it as MOV or MKV"
+            )
+        times.append(packet.pts)
+        if packet.is_keyframe:
+            keys.append(packet.pts)
+    if not times:
+        raise InputError(path, "no frames", "a video with pictures", COPY_AGAIN)
+    time_base = Fraction(stream.time_base)
+    announced = stream.frames
+    if announced and all_packets < announced:
+        raise InputError(path, f"a file cut short after {all_packets} frames", f"{announced} frames", COPY_AGAIN)
+    if not announced:
+        _check_announced_end(path, container, stream, times, end_s)
+    return PacketTimes(tuple(sorted(times)), tuple(sorted(keys)), time_base)
+
+
+def _check_announced_end(path: Path, container: InputContainer, stream: Any, times: list[int], end_s: Fraction) -> None:
+    """Hold the last moment that was read against the one announced, where a container does not count its frames."""
+    if len(times) > 1:
+        step_s = (max(times) - min(times)) * stream.time_base / (len(times) - 1)
+    else:
+        step_s = 1 / Fraction(stream.average_rate or 1)
+    allowed_s = max(step_s / 2, stream.time_base)
+    ends = []
+    if container.duration is not None and container.duration > 0:
+        ends.append((end_s, Fraction(container.duration, av.time_base)))
+    of_stream = _DURATION_TAG.fullmatch(stream.metadata.get("DURATION", ""))
+    if of_stream is not None:
+        hours, minutes, seconds = of_stream.groups()
+        announced_s = 3600 * int(hours) + 60 * int(minutes) + Fraction(seconds)
+        ends.append((max(times) * stream.time_base + step_s, announced_s))
+    for found_s, announced_s in ends:
+        if found_s < announced_s - allowed_s:
+            raise InputError(
+                path,
+                f"a file cut short after {len(times)} frames, at {float(found_s):.3f} s",
+                f"{float(announced_s):.3f} s as its header says",
+                COPY_AGAIN,
+            )
+
+
+def constant_rate(path: Path, packets: PacketTimes, own: Fraction | None) -> Fraction:
+    """The rate at which every frame falls where the file says, to within the file's own clock tick."""
+    times, tick_s = packets.times, packets.time_base
+    if own is None or own <= 0:
+        raise InputError(path, "no frame rate", "a constant frame rate", "export the clip with a constant frame rate")
+    near = [rate for rate in STANDARD_RATES if abs(rate - own) < own / 2000]
+    near.sort(key=lambda rate: abs(rate - own))
+    best = 0
+    for rate in [*near, own]:
+        step = 1 / (rate * tick_s)
+        uneven = next((i for i, time in enumerate(times) if abs(time - times[0] - i * step) > 1), None)
+        if uneven is None:
+            return rate
+        best = max(best, uneven)
+    raise InputError(
+        path,
+        f"frames that are not evenly spaced in time at {own} frames/s",
+        "a constant frame rate with no frame left out",
+        "export the clip with a constant frame rate",
+        frame=best,
+    )
