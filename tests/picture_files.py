@@ -9,6 +9,8 @@ from pathlib import Path
 import av
 import numpy as np
 import OpenImageIO as oiio
+import tifffile
+from exr_files import float_samples, half_samples, uint_samples, write_exr_file
 
 RATE = Fraction(24000, 1001)
 SIZE = (322, 182)
@@ -31,8 +33,30 @@ STILLS = {
     "tiff8": (".tif", "uint8", 3),
     "tiff16": (".tif", "uint16", 3),
     "tiff16-grey": (".tiff", "uint16", 1),
+    "tiff-half": (".tif", "float16", 3),
+    "tiff-float": (".tif", "float32", 3),
+    "dpx8": (".dpx", "uint8", 3),
+    "dpx10": (".dpx", "uint16", 3),
+    "dpx10-packed": (".dpx", "uint16", 3),
+    "dpx10-alpha": (".dpx", "uint16", 4),
+    "dpx12": (".dpx", "uint16", 3),
+    "dpx16": (".dpx", "uint16", 3),
+    "dpx10-grey": (".dpx", "uint16", 1),
+    "exr-half": (".exr", "float16", 3),
+    "exr-half-alpha": (".exr", "float16", 4),
+    "exr-half-piz": (".exr", "float16", 3),
+    "exr-float": (".exr", "float32", 3),
+    "exr-grey": (".exr", "float32", 1),
+    "exr-channels": (".exr", "float16", 3),
+    "exr-parts": (".exr", "float16", 3),
+    "jpeg": (".jpg", "uint8", 3),
 }
-LOSSLESS = (*(name for name in VIDEOS if name.startswith("ffv1")), *STILLS)
+LOSSLESS = (*(name for name in VIDEOS if name.startswith("ffv1")), *(name for name in STILLS if name != "jpeg"))
+
+
+def bits_of_still(kind: str) -> int:
+    """Bits of a sample: DPX holds 10 and 12 in codes of their own."""
+    return next((bits for bits in (10, 12) if str(bits) in kind), 8 * np.dtype(STILLS[kind][1]).itemsize)
 
 
 def plane_shapes(pixel_format: str, width: int, height: int) -> list[tuple[int, int]]:
@@ -141,26 +165,75 @@ def make_stills(
     suffix = STILLS[kind][0]
     folder.mkdir(parents=True, exist_ok=True)
     for index in range(count):
-        write_still_file(folder / f"{name}.{first + index:04d}{suffix}", still_samples(kind, index, size))
+        path = folder / f"{name}.{first + index:04d}{suffix}"
+        if kind in ("exr-channels", "exr-parts"):
+            write_many_channels(path, index, size, in_parts=kind == "exr-parts")
+        else:
+            write_still_file(path, still_samples(kind, index, size), kind)
     return folder
 
 
 def still_samples(kind: str, index: int, size: tuple[int, int] = SIZE) -> np.ndarray:
+    """Samples of the first plane, (rows, columns, channels); floats hold what is no number as well."""
     _, dtype, channels = STILLS[kind]
-    return picture((size[1], size[0], channels), int(np.iinfo(dtype).max), index)
+    shape = (size[1], size[0], channels)
+    if not dtype.startswith("float"):
+        return picture(shape, (1 << bits_of_still(kind)) - 1, index)
+    samples = (picture(shape, 65535, index) / 65535.0 * 2.0 - 0.4).astype(dtype)
+    samples[3, :6, 0] = [np.inf, -np.inf, np.nan, -0.0, np.finfo(dtype).smallest_subnormal, np.finfo(dtype).max]
+    return samples
 
 
-def write_still_file(path: Path, samples: np.ndarray) -> None:
-    spec = oiio.ImageSpec(samples.shape[1], samples.shape[0], samples.shape[2], str(samples.dtype))
+def write_many_channels(path: Path, index: int, size: tuple[int, int], *, in_parts: bool) -> None:
+    """OpenEXR with colour, depth, numbers of objects and another layer, as :func:`expected_planes` lists them."""
+    (rgb, ids, light, depth), columns = many_planes(index, size), {}
+    for plane, names in ((rgb, "R G B"), (light, "light.B light.G light.R")):
+        columns |= {name: plane[..., place] for place, name in enumerate(names.split())}
+    if not in_parts:
+        write_exr_file(path, {**columns, "Z": depth, "id": ids})
+        return
+    beauty = {name: columns[name] for name in ("R", "G", "B")}
+    lamp = {name.removeprefix("light."): plane for name, plane in columns.items() if name.startswith("light.")}
+    write_exr_file(
+        path, ("beauty", beauty, ()), ("data", {"id": ids, "Z": depth}, ()), ("light", lamp, ())
+    )  # fmt: skip
+
+
+def many_planes(index: int, size: tuple[int, int]) -> list[np.ndarray]:
+    """Colour, numbers of objects, another layer's light, depth."""
+    width, height = size
+    light = np.stack([half_samples(height, width, 10 * index + place) for place in range(3)], axis=-1)
+    ids, depth = uint_samples(height, width, index), float_samples(height, width, 7 + index)
+    return [still_samples("exr-half", index, size), ids, light, depth]
+
+
+def write_still_file(path: Path, samples: np.ndarray, kind: str = "") -> None:
+    if kind == "tiff-half":  # which the other library cannot write
+        tifffile.imwrite(path, samples, photometric="rgb", software="test bench", resolution=(300, 300))
+        return
+    words = {"float16": "half", "float32": "float"}
+    spec = oiio.ImageSpec(*samples.shape[1::-1], samples.shape[2], words.get(str(samples.dtype), str(samples.dtype)))
     spec.attribute("Software", "test bench")
     spec.attribute("XResolution", 300.0)
     spec.attribute("YResolution", 300.0)
     spec.attribute("ResolutionUnit", "in")
     spec.attribute("oiio:UnassociatedAlpha", 1)
-    if path.suffix != ".png":
+    if path.suffix in (".tif", ".tiff"):
         spec.attribute("compression", "lzw")
         spec.attribute("DateTime", "2020:01:02 03:04:05")
         spec.attribute("Orientation", 3)
+    if path.suffix == ".exr":
+        spec.attribute("compression", "piz" if kind.endswith("piz") else "zip")
+    if path.suffix == ".jpg":
+        spec.attribute("compression", "jpeg:95")
+        spec.attribute("jpeg:subsampling", "4:4:4")
+    if path.suffix == ".dpx":
+        bits = bits_of_still(kind)
+        spec.attribute("oiio:BitsPerSample", bits)
+        spec.attribute("dpx:Packing", "Packed" if kind.endswith("packed") else "Filled, method A")
+        spec.attribute("dpx:FilmManufacturerId", 12)
+        if bits in (10, 12):  # the library takes 16 bits and keeps the highest
+            samples = (samples << (16 - bits) | samples >> (2 * bits - 16)).astype(np.uint16)
     output = oiio.ImageOutput.create(str(path))
     assert output.open(str(path), spec), output.geterror()
     assert output.write_image(np.ascontiguousarray(samples)), output.geterror()
@@ -180,6 +253,10 @@ def expected_planes(kind: str, index: int) -> list[np.ndarray]:
     """What frame ``index`` of :func:`make_eye` holds."""
     if kind in VIDEOS:
         return our_planes(VIDEOS[kind][2], index)
+    if kind in ("exr-channels", "exr-parts"):
+        rgb, ids, light, depth = many_planes(index, SIZE)
+        # By part, and within it by type in the order in which the names come.
+        return [rgb, depth, ids, light]
     samples = still_samples(kind, index)
     return [samples[..., 0] if samples.shape[2] == 1 else samples]
 

@@ -58,11 +58,11 @@ def test_every_writer_gives_back_what_it_was_handed(tmp_path, kind):
     assert (written.format, written.rate, written.timecode) == (eye.format, eye.rate, eye.timecode)
     for planes, wanted in zip(written.frames(), eye.frames(), strict=True):
         for plane, original in zip(planes, wanted, strict=True):
-            difference = np.abs(plane.astype(int) - original.astype(int))
             if kind in LOSSLESS:
-                assert difference.max() == 0
+                assert plane.tobytes() == original.tobytes()
             else:  # a second generation of the same codec on this grain: bounds computed, a little above what is seen
-                assert difference.mean() < {"prores": 3, "h264": 2}[kind]
+                difference = np.abs(plane.astype(int) - original.astype(int))
+                assert difference.mean() < {"prores": 3, "h264": 2, "jpeg": 1}[kind]
     assert fingerprints(tmp_path / "in") == before
 
 
