@@ -19,11 +19,12 @@ from picture_files import RATE, make_stills, make_video
 
 from postfix.errors import InputError, UsageError
 from postfix.source import packed_eye
+from postfix.source.framed import framed
 from postfix.source.layout import eye_of, full_or_half, packed_planes
 from postfix.source.opening import sha256_of
 from postfix.source.packed import open_packed
 from postfix.source.packed_eye import pixel_aspect_of, timecode_of_turns
-from postfix.source.pair import Reading, first_in_file
+from postfix.source.pair import Reading, first_in_file, open_pair
 from postfix.source.picture import PictureFormat, PlaneFormat
 
 ONE_PICTURE = ("side-by-side", "side-by-side-half", "top-bottom", "top-bottom-half", "rows")
@@ -117,6 +118,18 @@ class Counted:
         for planes in self.source.frames(first, last, colour_every=colour_every):
             self.read += 1
             yield planes
+
+
+def test_eyes_in_another_frame_are_decoded_once_too(tmp_path):
+    pair = open_packed(packed_video(tmp_path / "gust.mkv", "top-bottom"), "top-bottom")
+    whole = Counted(pair.packed)
+    shared = type(pair)(*packed_eye.packed_eyes(whole, "top-bottom"), "gust", layout="top-bottom", packed=whole)
+    cut = framed(shared, 80, 60)
+    left, right = eyes()
+    assert_frames(cut, *([[plane[:, 8:-8] for plane in planes] for planes in eye] for eye in (left, right)))
+    assert whole.read == 4
+    assert_frames(cut.whole, left, right)
+    assert (first_in_file(cut.left), pixel_aspect_of(cut.left)) == (0, pixel_aspect_of(pair.left))
 
 
 def test_packing_and_parting_undo_each_other():
@@ -279,6 +292,13 @@ def test_a_layout_that_is_given_wins_over_the_signalling(tmp_path, caplog):
     pair = open_packed(path, "top-bottom")
     assert_frames(pair, *eyes())
     assert "side-by-side of itself; it is read as top-bottom" in caplog.text
+
+
+def test_a_file_of_both_eyes_given_as_one_eye_is_remarked_on(tmp_path, caplog):
+    for word in ("left", "right"):
+        packed_video(tmp_path / f"gust_{word}.mkv", "top-bottom", 2, stereo_mode="top_bottom")
+    open_pair(tmp_path / "gust_left.mkv", tmp_path / "gust_right.mkv")
+    assert "gust_left.mkv says that it holds both eyes, top-bottom" in caplog.text
 
 
 def test_without_signalling_a_layout_is_asked_for(tmp_path):

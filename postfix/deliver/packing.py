@@ -102,15 +102,24 @@ class Packing:
             timecode = timecode_of_turns(self.pair.timecode, self.pair.rate)
         else:
             timecode = self.pair.timecode or (spec.timecode if source.rate == self.pair.rate else None)
-        layout = self.layout.removesuffix("-half")
         return replace(
             spec,
             width=self.format.width,
             height=self.format.height,
             rate=self.rate,
             timecode=timecode,
-            stereo=next((Signal(known) for known in SIGNALLED if known == layout), None),
+            stereo=None if self._is_unmarked(spec) else self._signal,
         )
+
+    @property
+    def _signal(self) -> Signal | None:
+        layout = self.layout.removesuffix("-half")
+        return next((Signal(known) for known in SIGNALLED if known == layout), None)
+
+    def _is_unmarked(self, spec: VideoSpec) -> bool:
+        """True for turns in Matroska, whose mark for them means both eyes laced in one block (RFC 9559, 5.1.4.1.28.3,
+        read), which pictures one after the other are not."""
+        return self.layout == "frame-sequential" and suffix_for(spec, self.audio_from.path.suffix).lower() == ".mkv"
 
     def video_name(self, codec: str | None = None) -> str:
         """The file's name: the source's own where it was packed in the same way."""
@@ -278,7 +287,9 @@ def lost_in_packed(pair: PairSource, layout: Layout, codec: str | None = None) -
         turns = "frame-sequential" in (pair.layout, layout) and pair.layout != layout
         return ("the stills' own timecodes stay, which count by the source's frames",) if turns else ()
     packing = packing_of(pair, layout)
-    return losses(packing.spec(codec), Path(packing.video_name(codec)).suffix)
+    spec, suffix = packing.spec(codec), Path(packing.video_name(codec)).suffix
+    unmarked = (f"{layout} cannot be signalled in a '{suffix}' file",) if spec.stereo is None else ()
+    return (*losses(spec, suffix), *unmarked)
 
 
 def _check_views(source: EyeSource) -> None:

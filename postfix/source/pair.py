@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import queue
 import re
 import threading
@@ -21,6 +22,8 @@ from postfix.source.picture import EyeSource, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern, still_numbers
 from postfix.source.timecode import timecode_at
 from postfix.source.video import VideoSource
+
+log = logging.getLogger("postfix")
 
 _WAIT_S = 0.1
 _EYE_WORDS = r"(?:left|right|le|re|l|r)"
@@ -228,6 +231,13 @@ def open_pair(
     else:
         other, partner = open_late(right, late, rate, frames)
     check_alike(given, other, counts=late == 0)
+    for eye in (given, other):
+        if isinstance(eye, VideoSource) and eye.tags.stereo is not None:
+            log.warning(
+                "%s says that it holds both eyes, %s; it is read as one eye: --pair would part it",
+                eye.path,
+                eye.tags.stereo.layout,
+            )
     return paired(given, other, partner, reading, frames)
 
 
