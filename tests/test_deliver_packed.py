@@ -19,7 +19,7 @@ from packed_files import (
     write_packed_video,
     write_views,
 )
-from picture_files import RATE, fingerprints, make_stills
+from picture_files import LOSSLESS, RATE, STILLS, fingerprints, make_stills
 from test_source_packed import ONE_PICTURE, WORDS, assert_frames, packed_video, stereo_mode_in
 
 from postfix.deliver.packed import open_written_packed, packed_writer
@@ -98,24 +98,51 @@ def test_a_packed_sequence_is_given_back_byte_for_byte_where_nothing_changed(tmp
     assert_frames(written, left, right)
 
 
-@pytest.mark.parametrize("kind", ["tiff16", "png16"])
-@pytest.mark.parametrize("layout", WHOLE)
-def test_stills_of_both_eyes_are_packed_sample_for_sample(tmp_path, layout, kind):
-    for word in ("left", "right"):
-        make_stills(tmp_path / word, kind, 2, name=f"gust_{word}", size=(64, 36), first=1001 + 50 * (word == "right"))
-    pair = open_pair(tmp_path / "left", tmp_path / "right", rate=RATE)
-    written = delivered(pair, layout, tmp_path / "out")
-    suffix = ".tif" if kind == "tiff16" else ".png"
-    names = [path.name for path in written.packed.files()]
-    count = 4 if layout == "frame-sequential" else 2
-    assert names == [f"gust_{layout}.{1001 + index}{suffix}" for index in range(count)]
+def stills_pair(folder, kind, count=2):
+    for word, first in (("left", 1001), ("right", 1051)):
+        make_stills(folder / word, kind, count, name=f"gust_{word}", size=(64, 36), first=first)
+    return open_pair(folder / "left", folder / "right", rate=RATE)
+
+
+def assert_alike(written, pair):
     for (_, *found), (_, *wanted) in zip(written.frames(), pair.frames(), strict=True):
         for planes, expected in zip(found, wanted):
-            np.testing.assert_array_equal(planes[0], expected[0])
-    # The left eye's header goes along.
+            for plane, samples in zip(planes, expected, strict=True):
+                assert plane.dtype == samples.dtype
+                np.testing.assert_array_equal(plane, samples)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in STILLS if kind in LOSSLESS])
+def test_every_still_format_takes_both_eyes_sample_for_sample(tmp_path, kind):
+    pair = stills_pair(tmp_path, kind)
+    layout = WHOLE[list(STILLS).index(kind) % 3]
+    written = delivered(pair, layout, tmp_path / "out")
+    assert_alike(written, pair)
+    count = 4 if layout == "frame-sequential" else 2
+    names = [path.name for path in written.packed.files()]
+    assert names == [f"gust_{layout}.{1001 + index}{STILLS[kind][0]}" for index in range(count)]
+    assert written.format.bit_depth == pair.format.bit_depth
+
+
+PLANE_ORDER = pytest.mark.xfail(
+    strict=True, reason="source/exr.py puts the planes of a view in the order of their names in the file, view included"
+)
+
+
+@pytest.mark.parametrize(
+    "kind", ["exr-half", "exr-float", pytest.param("exr-channels", marks=PLANE_ORDER), "exr-parts"]
+)
+def test_every_openexr_file_of_one_eye_becomes_a_view(tmp_path, kind):
+    pair = stills_pair(tmp_path, kind)
+    assert_alike(delivered(pair, "views", tmp_path / "out"), pair)
+
+
+def test_the_left_eyes_header_goes_along(tmp_path):
+    written = delivered(stills_pair(tmp_path, "tiff16"), "side-by-side", tmp_path / "out")
     opened = oiio.ImageInput.open(str(written.packed.files()[0]))
-    assert opened.spec().getattribute("XResolution") in (300.0, pytest.approx(300.0, rel=1e-3))
+    spec = opened.spec()
     opened.close()
+    assert (spec.getattribute("XResolution"), spec.getattribute("Software")) == (300.0, "test bench")
 
 
 @pytest.mark.parametrize("pixel_format", ["yuv420p", "yuv422p10le", "gbrp10le"])
