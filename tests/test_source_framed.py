@@ -23,6 +23,7 @@ from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.placement import Placement
 from postfix.render.bars import barred
 from postfix.render.moves import render_pair
+from postfix.render.resample import resampled
 from postfix.source.framed import Bars, bars_of, framed, is_framed
 from postfix.source.packed_eye import origin_of, packed_eyes
 from postfix.source.pair import PairSource
@@ -242,6 +243,20 @@ def test_a_move_beyond_the_spare_columns_lays_bare_what_they_lack() -> None:
     assert (right[0][:, :6] == 64).all()
     assert (right[0][:, 6] != 64).all()
     assert [plane.shape[1] for plane in left] == [1998, 999, 999]
+
+
+@pytest.mark.parametrize("total_px", [-13.3, 5.5])
+def test_a_fractional_move_shows_the_spare_columns_as_well(total_px: float) -> None:
+    pair = framed(_pair_at(2048, 90, 0), 1998, 90)
+    assert pair.whole is not None
+    shot = replace(_hit(total_px), subpixel=True)
+    sources = _eyes(pair.whole)
+    for eye, source, shift in zip(_drawn(pair, shot)[:2], sources, (-total_px / 2.0, total_px / 2.0)):
+        wide = resampled(source, pair.whole.format, Placement(right_px=shift))
+        for plane, whole, info in zip(eye, wide, pair.format.planes):
+            beyond = 24 // info.step_x
+            assert np.array_equal(plane, whole[:, beyond:-beyond])
+        assert (eye[0] > 100).all()
 
 
 def test_a_picture_moves_into_its_bars_and_loses_nothing() -> None:
