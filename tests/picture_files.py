@@ -180,7 +180,8 @@ def still_samples(kind: str, index: int, size: tuple[int, int] = SIZE) -> np.nda
     if not dtype.startswith("float"):
         return picture(shape, (1 << bits_of_still(kind)) - 1, index)
     samples = (picture(shape, 65535, index) / 65535.0 * 2.0 - 0.4).astype(dtype)
-    samples[3, :6, 0] = [np.inf, -np.inf, np.nan, -0.0, np.finfo(dtype).smallest_subnormal, np.finfo(dtype).max]
+    odd = [np.inf, -np.inf, np.nan, -0.0, np.finfo(dtype).smallest_subnormal, np.finfo(dtype).max]
+    samples[-1, :6, 0] = odd[: size[0]]
     return samples
 
 
