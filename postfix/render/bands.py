@@ -22,8 +22,10 @@ from postfix.render.kernel import TAPS, weights_at
 BLOCK = 16
 """Outputs of one matrix product."""
 
-STRIP = 32
-"""Rows (or outputs down) drawn at a time: what is in work stays in the processor's own cache."""
+STRIP = 64
+"""Rows (or outputs down) drawn at a time: few enough for what is in work to stay in the processor's own cache, enough
+for the calls not to count. 1080p 4:2:2 moved sideways: 8.0, 7.2, 6.8 and 6.7 ms for 32, 48, 64 and 96; moved and zoomed
+16.3, 15.8, 13.7 and 16.0 ms."""
 
 _GROUP = 8
 _CHUNK = 320
@@ -104,10 +106,24 @@ def bands(size: int, inputs: int, scale: float, offset: float, nodes: tuple[floa
     return Bands(size, low, high - low, stride, groups, matrices)
 
 
-def across(band: Bands, work: Matrix, out: Matrix, node: int = 0) -> None:
-    """Draw rows: ``work`` (channels, rows, ``band.length``) into ``out`` (channels, rows, ``band.padded``)."""
+Step = tuple[Matrix, Matrix, Matrix]
+"""Two stacks of matrices and where their products go."""
+
+
+def multiply(steps: list[Step]) -> None:
+    """Do one strip; the steps stay good for the next one in the same workspace."""
+    for left, right, out in steps:
+        np.matmul(left, right, out=out)
+
+
+def across(band: Bands, work: Matrix, out: Matrix, node: int = 0) -> list[Step]:
+    """Steps that draw rows: ``work`` (channels, rows, ``band.length``) into ``out`` (channels, rows, ``band.padded``).
+
+    Made once for a workspace: making views takes numpy as long as the products themselves.
+    """
     channels, rows = work.shape[:2]
     inputs = band.matrices.shape[2]
+    steps = []
     for block, count, head in band.groups:
         source = as_strided(
             work[:, :, head:],
@@ -119,7 +135,8 @@ def across(band: Bands, work: Matrix, out: Matrix, node: int = 0) -> None:
             (channels, count, rows, BLOCK),
             (out.strides[0], BLOCK * out.itemsize, out.strides[1], out.itemsize),
         )
-        np.matmul(source, band.of(node, block, count), out=target)
+        steps.append((source, band.of(node, block, count), target))
+    return steps
 
 
 @dataclass(frozen=True)
@@ -164,9 +181,9 @@ def roomy(columns: int) -> int:
     return chunks * (-(-columns // (chunks * 16)) * 16)
 
 
-def down(band: Bands, strip: Strip, work: Matrix, out: Matrix, node: int = 0) -> None:
-    """Draw columns: ``work`` (``strip.length`` or more, columns) into ``out`` (``strip.count·BLOCK`` or more, columns),
-    as many columns in both as :func:`roomy` says."""
+def down(band: Bands, strip: Strip, work: Matrix, out: Matrix, node: int = 0) -> list[Step]:
+    """Steps that draw columns: ``work`` (``strip.length`` or more, columns) into ``out`` (``strip.count·BLOCK`` or
+    more, columns), as many columns in both as :func:`roomy` says."""
     columns = work.shape[1]
     chunks = -(-columns // _CHUNK)
     width = columns // chunks
@@ -176,8 +193,7 @@ def down(band: Bands, strip: Strip, work: Matrix, out: Matrix, node: int = 0) ->
     target = as_strided(
         out, (strip.count, chunks, BLOCK, width), (BLOCK * out.strides[0], width * item, out.strides[0], item)
     )
-    matrices = band.of(node, strip.block, strip.count).transpose(0, 2, 1)[:, None]
-    np.matmul(matrices, source, out=target)
+    return [(band.of(node, strip.block, strip.count).transpose(0, 2, 1)[:, None], source, target)]
 
 
 def span(first: int, length: int, inputs: int) -> tuple[slice, slice]:
@@ -191,7 +207,7 @@ def span(first: int, length: int, inputs: int) -> tuple[slice, slice]:
 
 def repeat_border(work: Matrix, filled: slice, axis: int) -> None:
     """Give the samples on both sides of those filled the value of the outermost ones."""
-    lines = np.moveaxis(work, axis, 0)
+    lines = work.swapaxes(axis, 0)
     if filled.start:
         lines[: filled.start] = lines[filled.start]
     if filled.stop < lines.shape[0]:

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from postfix.render.bands import STRIP, Bands, Matrix, across, down, repeat_border, roomy, span, strips
+from postfix.render.bands import STRIP, Bands, Matrix, across, down, multiply, repeat_border, roomy, span, strips
 from postfix.source.picture import Plane
 
 _LARGEST_HALF = 65504.0
@@ -114,7 +114,7 @@ def _rows_drawn(plane: Plane, row: Bands) -> Iterator[tuple[int, Matrix]]:
         at, of = span(strip.first, strip.length, plane.shape[0])
         as_float(plane[of].reshape(of.stop - of.start, columns), work[at, :columns])
         repeat_border(work[: strip.length, :columns], at, 0)
-        down(row, strip, work, result)
+        multiply(down(row, strip, work, result))
         count = strip.end - strip.start
         yield strip.start, result[:count, :columns].reshape(count, *plane.shape[1:])
 
@@ -131,6 +131,7 @@ class _Columns:
         self._at, self._of = span(column.first, column.length, plane.shape[1])
         self._work = np.zeros((channels, STRIP, column.length), np.float32)
         self._result = np.empty((channels, STRIP, column.padded), np.float32)
+        self._steps = across(column, self._work, self._result)
         self._interleaved = plane.ndim == 3
         if self._interleaved:
             self._apart: Plane = np.empty((channels, STRIP, self._of.stop - self._of.start), plane.dtype)
@@ -151,7 +152,8 @@ class _Columns:
             for channel, target in zip(apart, filled):
                 as_float(channel, target)
         repeat_border(work, self._at, 2)
-        across(self._band, work, result)
+        # The last strip may have fewer rows; what is left of the one before is drawn once more for nothing.
+        multiply(self._steps)
         result = result[:, :, : self._band.size]
         if not self._interleaved:
             self._samples.write(result[0], out)
