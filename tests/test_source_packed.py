@@ -18,6 +18,7 @@ from packed_files import (
 from picture_files import RATE, make_stills, make_video
 
 from postfix.errors import InputError, UsageError
+from postfix.measure.clip import measure_clip
 from postfix.source import packed_eye
 from postfix.source.framed import framed
 from postfix.source.layout import eye_of, full_or_half, packed_planes
@@ -26,6 +27,7 @@ from postfix.source.packed import open_packed
 from postfix.source.packed_eye import pixel_aspect_of, timecode_of_turns
 from postfix.source.pair import Reading, first_in_file, open_pair
 from postfix.source.picture import PictureFormat, PlaneFormat
+from postfix.source.shots import Shot
 
 ONE_PICTURE = ("side-by-side", "side-by-side-half", "top-bottom", "top-bottom-half", "rows")
 IN_VIDEO = (*ONE_PICTURE, "frame-sequential")
@@ -391,6 +393,33 @@ def test_pixels_of_a_squeezed_eye_are_twice_or_half_as_wide(tmp_path):
     assert aspects["side-by-side"] == aspects["top-bottom"] == aspects["frame-sequential"] == Fraction(4, 3)
     assert aspects["side-by-side-half"] == Fraction(8, 3)
     assert aspects["top-bottom-half"] == aspects["rows"] == Fraction(2, 3)
+
+
+def test_a_pairs_pixels_are_square_unless_something_else_is_said(tmp_path):
+    path = packed_video(tmp_path / "gust.mkv", "rows", 2)
+    aspects = {layout: open_packed(path, layout).pixel_aspect for layout in ("side-by-side", "side-by-side-half")}
+    assert aspects == {"side-by-side": 1, "side-by-side-half": 2}
+
+
+@pytest.mark.parametrize("layout", ["side-by-side", "top-bottom", "rows", "frame-sequential"])
+def test_both_eyes_of_one_file_are_measured_like_those_of_two(tmp_path, layout):
+    left, right = ([scene(index, eye) for index in range(2)] for eye in (0, 1))
+    for word, frames in (("left", left), ("right", right)):
+        write_packed_video(tmp_path / f"gust_{word}.mkv", frames, "gray16le")
+    path = write_packed_video(tmp_path / "both.mkv", file_pictures(left, right, layout), "gray16le")
+    apart, together = open_packed(tmp_path / "gust_%V.mkv"), open_packed(path, layout)
+    shots = (Shot("s001", 0, 1),)
+    wanted, found = (measure_clip(pair, shots=shots).frames for pair in (apart, together))
+    assert found == wanted
+    assert abs(found[0].median_pct - 100 * 6 / 320) < 0.2
+
+
+def scene(index, eye):
+    """A grain that the right eye sees 6 px to the right of the left one."""
+    grain = np.random.default_rng(8).uniform(0, 1, (46, 84)).repeat(4, 0).repeat(4, 1)
+    soft = (grain[:, 1:] + grain[:, :-1] + np.roll(grain, 1, 0)[:, 1:]) / 3
+    start = 3 * index + (0 if eye else 6)
+    return [(60000 * soft[:180, start : start + 320] + 2000).astype(np.uint16)]
 
 
 def test_an_eye_moves_by_whole_samples_of_its_own_columns(tmp_path):

@@ -17,7 +17,7 @@ from postfix.errors import InputError, UsageError
 from postfix.source.ahead import frames_ahead
 from postfix.source.layout import Layout
 from postfix.source.opening import open_eye
-from postfix.source.packed_eye import EyeView, PackedEye
+from postfix.source.packed_eye import EyeView, PackedEye, pixel_aspect_of
 from postfix.source.picture import EyeSource, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern, still_numbers
 from postfix.source.timecode import timecode_at
@@ -105,6 +105,11 @@ class PairSource:
     def timecode(self) -> str | None:
         """Of frame 0: the left eye's, or the right eye's where the left has none."""
         return self.left.timecode or self.right.timecode
+
+    @property
+    def pixel_aspect(self) -> Fraction:
+        """Width over height of one pixel of an eye as it is shown: 2 for halves side by side; 1 if nothing is said."""
+        return pixel_aspect_of(self.left) or Fraction(1)
 
     def frames(
         self, first: int = 0, last: int | None = None, *, colour_every: int = 1
