@@ -118,7 +118,18 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
     start = HEADER_BYTES if start in (0, _UNDEFINED) else start
     if told_size not in (0, _UNDEFINED) and told_size > size:
         raise _cut_short(path, size, told_size, frame)
-    row_bytes = row_bytes_of(width * channels, bits, packing, row_padding, (size - start) // height)
+    row_bytes = row_bytes_of(width * channels, bits, packing)
+    if bits in (8, 16):
+        end = told_size if start < told_size <= size else size
+        row_bytes = _row_bytes_by_size(row_bytes, row_padding, height, end - start)
+    if row_bytes == 0:
+        raise InputError(
+            path,
+            f"rows whose length cannot be known from {end - start} bytes for {height} of them",
+            "rows without gaps, or rows that end at a multiple of four bytes",
+            "export the still again",
+            frame=frame,
+        )
     if start < 1664 or start + height * row_bytes > size:
         raise _cut_short(path, size, start + height * row_bytes, frame)
     timecode = None if timecode_word == _UNDEFINED else timecode_word
@@ -127,21 +138,26 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
     )  # fmt: skip
 
 
-def row_bytes_of(samples: int, bits: int, packing: int, padding: int = 0, room: int = 0) -> int:
-    """Bytes from row to row of ``samples`` each; ``room`` is how many the file has for each row.
-
-    Rows of 10 and 12 bits end at a word. Those of 8 and 16 bits should too, and do in some files and not in others:
-    the size of the file tells.
-    """
+def row_bytes_of(samples: int, bits: int, packing: int) -> int:
+    """Bytes from row to row of ``samples`` each, without gaps for 8 and 16 bits, to the end of a word for others."""
     if bits == 10:
         return 4 * (-(-samples // 3) if packing != PACKED else -(-samples * 10 // 32))
     if bits == 12 and packing == PACKED:
         return 4 * -(-samples * 12 // 32)
-    tight = samples * (1 if bits == 8 else 2)
+    return samples * (1 if bits == 8 else 2)
+
+
+def _row_bytes_by_size(tight: int, padding: int, height: int, room: int) -> int:
+    """Bytes from row to row of 8 or 16 bits, where ``room`` bytes hold all rows; 0 where it cannot be known.
+
+    Rows should end at a word, and do in some files and not in others. The header may say so, else the size tells.
+    """
     padded = tight + -tight % 4
-    if 0 < padding < 4096 and tight + padding <= room:
+    if 0 < padding < _UNDEFINED and (tight + padding) * height <= room:
         return tight + padding
-    return padded if room == padded else tight
+    if padded == tight or room == tight * height or room < tight * height:
+        return tight
+    return padded if room == padded * height else 0
 
 
 def _cut_short(path: Path, size: int, needed: int, frame: int | None) -> InputError:
