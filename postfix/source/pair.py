@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import logging
-import queue
 import re
-import threading
 from collections.abc import Callable, Iterator
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 from postfix.errors import InputError, UsageError
-from postfix.source.ahead import frames_ahead
+from postfix.source.decoding import DecodedAhead
 from postfix.source.layout import Layout
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import EyeView, PackedEye, pixel_aspect_of
@@ -25,7 +21,6 @@ from postfix.source.video import VideoSource
 
 log = logging.getLogger("postfix")
 
-_WAIT_S = 0.1
 _EYE_WORDS = r"(?:left|right|le|re|l|r)"
 _LAST_EYE_WORD = re.compile(rf"(?:^|[\W_]+){_EYE_WORDS}$", re.IGNORECASE)
 _FIRST_EYE_WORD = re.compile(rf"^{_EYE_WORDS}[\W_]+", re.IGNORECASE)
@@ -123,14 +118,14 @@ class PairSource:
         end = self.count - 1 if last is None else last
         (left, left_of), (right, right_of) = _peeled(self.left), _peeled(self.right)
         if isinstance(left, PackedEye) and isinstance(right, PackedEye) and left.whole == right.whole:
-            with _Ahead(left.whole, lambda: left.pictures(first, end, colour_every=colour_every)) as ahead:
+            with DecodedAhead(left.whole, lambda: left.pictures(first, end, colour_every=colour_every)) as ahead:
                 for index in range(first, end + 1):
                     pictures = ahead.next()
                     yield index, left_of(left.seen_in(pictures)), right_of(right.seen_in(pictures))
             return
         with (
-            _Ahead(self.left, lambda: self.left.frames(first, end, colour_every=colour_every)) as left_ahead,
-            _Ahead(self.right, lambda: self.right.frames(first, end, colour_every=colour_every)) as right_ahead,
+            DecodedAhead(self.left, lambda: self.left.frames(first, end, colour_every=colour_every)) as left_ahead,
+            DecodedAhead(self.right, lambda: self.right.frames(first, end, colour_every=colour_every)) as right_ahead,
         ):
             for index in range(first, end + 1):
                 yield index, left_ahead.next(), right_ahead.next()
@@ -150,52 +145,6 @@ def _peeled(source: EyeSource) -> tuple[EyeSource, Callable[[Planes], Planes]]:
         return planes
 
     return inner, of
-
-
-class _Ahead:
-    """Pictures of one source decoded ahead in a thread through a bounded queue; a context manager."""
-
-    def __init__(self, source: EyeSource, frames: Callable[[], Iterator[Any]]) -> None:
-        self._source, self._frames = source, frames
-        self._queue: queue.Queue[Any] = queue.Queue(frames_ahead(source.format))
-        self._stopping = threading.Event()
-        # A daemon, so that a consumer killed without clean-up does not hang the interpreter; stop() always joins.
-        self._thread = threading.Thread(target=self._run, name=f"decode {source.path.name}", daemon=True)
-
-    def __enter__(self) -> _Ahead:
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._stopping.set()
-        self._thread.join()
-
-    def next(self) -> Any:
-        item = self._queue.get()
-        if isinstance(item, BaseException):
-            raise item
-        return item
-
-    def _run(self) -> None:
-        frames = self._frames()
-        try:
-            for planes in frames:
-                if not self._put(planes):
-                    return
-        except BaseException as error:
-            self._put(error)
-        else:
-            self._put(RuntimeError(f"{self._source.path} gave fewer frames than asked for"))
-        finally:
-            with suppress(AttributeError):
-                frames.close()  # type: ignore[attr-defined]
-
-    def _put(self, item: Any) -> bool:
-        while not self._stopping.is_set():
-            with suppress(queue.Full):
-                self._queue.put(item, timeout=_WAIT_S)
-                return True
-        return False
 
 
 def open_pair(
