@@ -15,6 +15,7 @@ from postfix.errors import InputError, UsageError
 from postfix.source.picture import PictureFormat
 from postfix.source.pixel_formats import video_format
 from postfix.source.signalling import frame_packing_type
+from postfix.source.turning import UPRIGHT, format_turned, turn_of
 from postfix.source.video import VideoSource
 
 _X265_THREADS = "frame-threads=2:pools=4"
@@ -101,7 +102,8 @@ def format_written(spec: VideoSpec) -> PictureFormat:
     """The format that the written file's upright pictures are read in."""
     full_range = {1: False, 2: True}.get(spec.color_range)
     name = read_back_as(spec.codec, spec.pixel_format)
-    return video_format(name, spec.width, spec.height, full_range, spec.color_matrix)
+    coded = video_format(name, *coded_size(spec), full_range, spec.color_matrix)
+    return format_turned(coded, turn_of(spec.display_matrix) or UPRIGHT)
 
 
 def encoder_for(spec: VideoSpec, path: Path) -> tuple[Encoder, dict[str, str]]:

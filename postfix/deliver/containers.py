@@ -5,9 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
-from postfix.deliver.depth import bits_of
+from postfix.deliver.depth import bits_of, layout_of
 from postfix.deliver.spec import VideoSpec
 from postfix.errors import InputError
+from postfix.source.turning import turn_of
 
 _HELD = {
     "prores": (".mov", ".mkv", ".mxf"),
@@ -18,6 +19,9 @@ _HELD = {
     "jpeg2000": (".mov", ".mp4", ".m4v", ".mkv", ".mxf"),
 }
 """Suffixes that each codec may have, the first where the source's own will not do."""
+
+_UNEVEN = ("yuv422p", "yuva422p", "yuv440p", "yuv411p")
+"""Layouts whose chroma is not subsampled alike both ways: they cannot be written turned."""
 
 CLOCKED = (".mov", ".mp4", ".m4v")
 """Containers whose clock can be set, so that every frame time is exact."""
@@ -67,6 +71,14 @@ def check_container(spec: VideoSpec, path: Path) -> None:
             f"pixels {spec.pixel_aspect} times as wide as high",
             f"square pixels for {spec.codec} in a '{suffix}' file",
             "choose another codec with --codec, or another container",
+        )
+    turn = turn_of(spec.display_matrix)
+    if turn is not None and turn.swaps and suffix not in _TURNS and layout_of(spec.pixel_format) in _UNEVEN:
+        raise InputError(
+            path,
+            f"pictures of {spec.pixel_format} turned by a quarter, with no place to say so in a '{suffix}' file",
+            "a container that holds the rotation",
+            "choose another container, or export the clip upright first",
         )
     usual = 1 if spec.pixel_format.startswith("yuv") else 2
     if _loses_range(spec, suffix) and spec.color_range not in (0, usual):

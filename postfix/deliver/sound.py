@@ -10,6 +10,9 @@ import av
 
 from postfix.source.video import VideoSource
 
+_NAMES_CHANNELS = (".mp4", ".m4v")
+"""Containers that hold PCM only with a name for each channel."""
+
 
 class AudioCopy:
     """The audio packets of a clip, copied byte for byte in step with the pictures.
@@ -19,6 +22,8 @@ class AudioCopy:
     source : VideoSource
     target : OutputContainer
         Every audio stream of the source gets one here.
+    suffix : str
+        Of the target's name: its container.
     rate : Fraction
         Frames per second.
 
@@ -28,7 +33,7 @@ class AudioCopy:
         Where the container cannot hold a stream's codec.
     """
 
-    def __init__(self, source: VideoSource, target: Any, rate: Fraction) -> None:
+    def __init__(self, source: VideoSource, target: Any, suffix: str, rate: Fraction) -> None:
         self._start_s = source.start_s
         self._whole = source.count == source.file_count
         self._end_s = self._start_s + source.count / rate
@@ -37,6 +42,7 @@ class AudioCopy:
         self._streams: dict[int, Any] = {}
         try:
             for stream in self._input.streams.audio:
+                _check_layout(stream.codec_context, suffix)
                 copy = target.add_stream_from_template(stream)
                 for key, value in stream.metadata.items():
                     if key.upper() != "DURATION":
@@ -77,3 +83,11 @@ class AudioCopy:
         """Let go of the source."""
         self._packets = iter(())
         self._input.close()
+
+
+def _check_layout(context: Any, suffix: str) -> None:
+    """Refuse what MP4 would refuse when the file is closed, after all the work: PCM whose channels have no names."""
+    layout = context.layout
+    nameless = layout.nb_channels > 1 and layout.name.endswith(" channels")
+    if suffix.lower() in _NAMES_CHANNELS and context.name.startswith("pcm_") and nameless:
+        raise ValueError(f"unknown channel layout: {layout.name} without names")

@@ -27,7 +27,7 @@ from postfix.source.ahead import frames_ahead
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.pixel_formats import plane_order, plane_samples, video_format
 from postfix.source.signalling import matroska_word
-from postfix.source.turning import UPRIGHT, as_coded, turn_of
+from postfix.source.turning import UPRIGHT, as_coded, format_turned, turn_of
 from postfix.source.video import VideoSource
 
 _DISK_ERRORS = (
@@ -73,7 +73,7 @@ class VideoEncoder:
         self._size = coded_size(spec) if self._turn != UPRIGHT else (spec.width, spec.height)
         self._aspect = 1 / spec.pixel_aspect if spec.pixel_aspect and self._turn.swaps else spec.pixel_aspect
         self._order = plane_order(spec.pixel_format)
-        self._given = _format_of(spec, spec.handed_format)
+        self._given = _format_of(spec)
         self._written = video_format(spec.pixel_format, *self._size, _FULL_RANGE.get(spec.color_range))
         self._dtype = np.dtype(self._written.dtype)
         fits = spec.handed_format == spec.pixel_format
@@ -89,7 +89,7 @@ class VideoEncoder:
             raise OutputError(path, f"no way to write it ({error})", "a video file", "choose another output") from error
         try:
             self._stream = self._add_stream(encoder.name, options, encoder.threads)
-            self._audio = AudioCopy(audio_from, self._container, spec.rate) if audio_from else None
+            self._audio = AudioCopy(audio_from, self._container, path.suffix, spec.rate) if audio_from else None
             # Now, not at the first frame: whatever the container refuses is refused before any work is done.
             self._container.start_encoding()
             self._frame_memory = self._new_frame()
@@ -235,7 +235,7 @@ class VideoWriter:
         self.path = path
         self._count, self._written = count, 0
         self._encoder = VideoEncoder(path, spec, audio_from)
-        self._queue: queue.Queue[Planes | None] = queue.Queue(frames_ahead(_format_of(spec, spec.handed_format)))
+        self._queue: queue.Queue[Planes | None] = queue.Queue(frames_ahead(_format_of(spec)))
         self._error: BaseException | None = None
         self._abandoned = threading.Event()
         self._closed = False
@@ -351,8 +351,11 @@ def write_video(path: Path, spec: VideoSpec, frames: Iterable[Planes]) -> int:
     return written
 
 
-def _format_of(spec: VideoSpec, pixel_format: str) -> PictureFormat:
-    return video_format(pixel_format, spec.width, spec.height, _FULL_RANGE.get(spec.color_range), spec.color_matrix)
+def _format_of(spec: VideoSpec) -> PictureFormat:
+    """The format of the upright frames that are handed over."""
+    full_range = _FULL_RANGE.get(spec.color_range)
+    coded = video_format(spec.handed_format, *coded_size(spec), full_range, spec.color_matrix)
+    return format_turned(coded, turn_of(spec.display_matrix) or UPRIGHT)
 
 
 def _reason(error: BaseException) -> str:

@@ -34,11 +34,12 @@ def count_packets(path: Path, container: InputContainer, stream: Any) -> PacketT
     times: list[int] = []
     keys: list[int] = []
     all_packets = 0
-    end_s = Fraction(0)
+    start_s = end_s = Fraction(0)
     for packet in container.demux():
         if packet.size == 0:
             continue
         if packet.pts is not None:
+            start_s = min(start_s, packet.pts * packet.time_base)
             end_s = max(end_s, (packet.pts + (packet.duration or 0)) * packet.time_base)
         if packet.stream.index != stream.index:
             continue
@@ -59,7 +60,8 @@ def count_packets(path: Path, container: InputContainer, stream: Any) -> PacketT
     if announced and all_packets < announced:
         raise InputError(path, f"a file cut short after {all_packets} frames", f"{announced} frames", COPY_AGAIN)
     if not announced:
-        _check_announced_end(path, container, stream, times, end_s)
+        # Matroska counts the time before the first picture, in which a sound coder warms up, as part of the whole.
+        _check_announced_end(path, container, stream, times, end_s - start_s)
     return PacketTimes(tuple(sorted(times)), tuple(sorted(keys)), time_base)
 
 
