@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import functools
+from contextlib import suppress
+from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 
@@ -145,8 +148,8 @@ def _options(spec: VideoSpec, encoder: Encoder) -> dict[str, str]:
     profile = encoder.profiles.get(spec.profile)
     if profile is not None and profile.option:
         options["profile"] = profile.option
-    if spec.codec == "ffv1" and min(spec.width, spec.height) < 16:
-        options["slices"] = "1"
+    if spec.codec == "ffv1":
+        options["slices"] = _ffv1_slices(spec.pixel_format, *coded_size(spec))
     if encoder.name == "libx264":
         options["x264-params"] = ":".join(_x264(spec))
         if spec.lossless:
@@ -159,6 +162,19 @@ def _options(spec: VideoSpec, encoder: Encoder) -> dict[str, str]:
         if spec.lossless:
             options.pop("crf")
     return {key: value for key, value in options.items() if value}
+
+
+@functools.cache
+def _ffv1_slices(pixel_format: str, width: int, height: int) -> str:
+    """Four slices, or the number next to it that the encoder makes of such a size: of some odd ones it makes none."""
+    for slices in ("4", "6", "9", "12", "16", "1"):
+        context: Any = av.CodecContext.create("ffv1", "w")
+        context.width, context.height, context.pix_fmt, context.time_base = width, height, pixel_format, Fraction(1, 24)
+        context.options = {"level": "3", "slices": slices}
+        with suppress(av.FFmpegError):
+            context.open()
+            return slices
+    return "4"
 
 
 def _x264(spec: VideoSpec) -> list[str]:
