@@ -80,25 +80,26 @@ def rounding_pct(clip: ClipInfo, plan: ShotPlan) -> float:
 
 def once_moving(plan: ShotPlan, settings: PlanSettings) -> ShotPlan:
     """A shot as it is drawn where its HIT moves inside it."""
-    if plan.locked or "subpixel" in plan.by_hand:
-        return plan
-    return replace(plan, subpixel=settings.subpixel != "never")
+    return _drawn(plan, settings.subpixel != "never")
 
 
 def once_held(plan: ShotPlan, settings: PlanSettings) -> ShotPlan:
     """A shot as it is drawn where its HIT is held."""
-    if plan.locked or "subpixel" in plan.by_hand:
-        return plan
-    return replace(plan, subpixel=settings.subpixel == "always")
+    return _drawn(plan, settings.subpixel == "always")
 
 
 def as_drawn(plan: ShotPlan, settings: PlanSettings) -> ShotPlan:
     """A shot whose HIT is decided, said to be at fractions of a pixel only where that makes a difference."""
-    if plan.locked or "subpixel" in plan.by_hand:
+    if not any(key.pct for key in plan.hit) or is_resampled(_drawn(plan, False)):
+        return _drawn(plan, False)
+    return (once_moving if len({key.pct for key in plan.hit}) > 1 else once_held)(plan, settings)
+
+
+def _drawn(plan: ShotPlan, subpixel: bool) -> ShotPlan:
+    """A shot drawn at fractions of a pixel or not, unless a person decided that."""
+    if plan.subpixel == subpixel or plan.locked or "subpixel" in plan.by_hand:
         return plan
-    drawn = (once_moving if len({key.pct for key in plan.hit}) > 1 else once_held)(plan, settings)
-    whole = replace(drawn, subpixel=False)
-    return whole if is_resampled(whole) or not any(key.pct for key in plan.hit) else drawn
+    return replace(plan, subpixel=subpixel)
 
 
 def draft(shot: EditShot, wish: ShotPlan, limits: Limits, clip: ClipInfo, settings: PlanSettings) -> Draft:

@@ -144,14 +144,14 @@ def drawing_of(shot: ShotPlan) -> Drawing:
 def is_resampled(shot: ShotPlan) -> bool:
     """True where a shot is drawn anew, at a zoom, at fractions of a pixel or aligned; False where its planes are moved
     as plain copies."""
-    return shot.zoom != 1.0 or drawing_of(shot).is_resampled
+    return shot.zoom != 1.0 or shot.fill == "zoom" or shot.subpixel or (shot.align and shot.misalignment is not None)
 
 
 def zoom_of(shot: ShotPlan, clip: ClipInfo) -> float:
     """The zoom that a shot is really drawn at, the same for both eyes but for what aligning changes in size: its own,
     and where it is aligned at least what lays nothing bare."""
-    if drawing_of(shot).misalignment is None:
-        return shot.zoom if is_resampled(shot) else 1.0
+    if not shot.align or shot.misalignment is None:
+        return shot.zoom
     return max(shot.zoom, float(drawing_of(shot).zooms([key.pct for key in shot.hit], clip).max()))
 
 
