@@ -1,6 +1,8 @@
 """Stills out: what is written holds every header field and every sample, byte for byte where the format allows."""
 
+import shutil
 import struct
+import subprocess
 from fractions import Fraction
 
 import numpy as np
@@ -14,7 +16,7 @@ from PIL.PngImagePlugin import PngInfo
 from postfix.deliver.exr import write_exr, write_exr_views
 from postfix.deliver.still_chunks import jpeg_quality
 from postfix.deliver.stills import StillsWriter, still_losses, write_still
-from postfix.errors import InputError
+from postfix.errors import InputError, OutputError
 from postfix.source.stills import open_stills, views_in
 
 RATE = Fraction(24)
@@ -61,6 +63,36 @@ def test_a_whole_move_is_written_sample_for_sample(tmp_path, kind):
     assert sorted(path.name for path in out.iterdir()) == sorted(path.name for path in folder.iterdir())
     for before, after in zip(opened(folder).frames(), opened(out).frames(), strict=True):
         assert all(same(moved(a), b) for a, b in zip(before, after, strict=True))
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """A place with room for 400 kB; skipped where none can be mounted."""
+    place = tmp_path / "small"
+    place.mkdir()
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", place], capture_output=True)
+    if mounted.returncode:
+        pytest.skip("nothing may be mounted here")
+    yield place
+    subprocess.run(["umount", place], check=True)
+
+
+@pytest.mark.skipif(shutil.which("mount") is None, reason="no mount command")
+@pytest.mark.parametrize("kind", [kind for kind in STILLS if kind != "jpeg"])
+@pytest.mark.parametrize("unchanged", [False, True])
+def test_a_disk_that_fills_is_an_error_that_names_the_still(small_disk, tmp_path, kind, unchanged):
+    """Also where a library leaves half a file behind without a word."""
+    folder = make_stills(tmp_path / "in", kind, 8, name="a")
+    eye = opened(folder)
+    (small_disk / "out").mkdir()
+    with pytest.raises(OutputError, match=r"a\.100\d\.\w+.*check the disk"):
+        write_all(eye, small_disk / "out", unchanged)
+
+
+def write_all(eye, out, unchanged):
+    with StillsWriter(eye, out) as writer:
+        for index, frame in enumerate(eye.frames()):
+            writer.write(index, frame, unchanged)
 
 
 # --- DPX ---
@@ -440,6 +472,8 @@ def test_tags_of_a_tiff_stay_as_they_are_private_ones_too(tmp_path, how):
     for code in kept & set(found[0]):
         assert found[1][code] == found[0][code], code
     assert 281 not in found[1]  # the greatest sample of what was there before
+    (said,) = still_losses(opened(folder))
+    assert "tags 281" in said
     assert (322 in found[1]) is (322 in found[0])
     assert tifffile.imread(out / "a.1.tif").reshape(data.shape).tobytes() == (
         np.moveaxis(moved(samples), 2, 0).tobytes() if separate else moved(samples).tobytes()

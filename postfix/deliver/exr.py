@@ -1,4 +1,4 @@
-"""OpenEXR out: every attribute of the source as it stands, byte for byte, before newly packed samples; one eye or both."""
+"""OpenEXR out, one eye or both: every attribute of the source as it stands, byte for byte, before new samples."""
 
 from __future__ import annotations
 

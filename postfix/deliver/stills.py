@@ -14,12 +14,12 @@ import OpenImageIO as oiio
 from postfix.deliver.dpx import write_dpx
 from postfix.deliver.exr import exr_losses, write_exr
 from postfix.deliver.still_chunks import UNKNOWN_QUALITY, carry_jpeg_segments, carry_png_chunks, jpeg_quality
-from postfix.deliver.tiff_tags import carry_tiff_tags
+from postfix.deliver.tiff_tags import carry_tiff_tags, tags_left_out
 from postfix.errors import OutputError, PostfixError
 from postfix.source.ahead import frames_ahead
 from postfix.source.numbered import PICTURE_SUFFIXES
 from postfix.source.picture import Plane, Planes
-from postfix.source.still_header import OIIO_TYPES, open_still
+from postfix.source.still_header import OIIO_TYPES, open_still, still_is_whole
 from postfix.source.stills import StillsSource
 
 WRITE_THREADS = 2
@@ -113,10 +113,14 @@ class StillsWriter:
         like = self._source.paths[index]
         target = self._folder / like.name
         view = self._source.view
-        if unchanged and view is None:
+        frame = self._source.first_number + index
+        if not unchanged or view is not None:
+            write_still(target, planes, like=like, view=view, frame=frame)
+            return
+        try:
             shutil.copyfile(like, target)
-        else:
-            write_still(target, planes, like=like, view=view, frame=self._source.first_number + index)
+        except OSError as error:
+            raise _unwritten(target, f"no way to copy {like} there: {error.strerror or error}", frame) from error
 
 
 def write_still(
@@ -155,6 +159,9 @@ def write_still(
                 write_exr(path, planes, like, view, frame)
             return
         _write_by_library(path, kind, planes[0], like, frame)
+        # On a full disk the library may leave half a file behind without a word.
+        if not still_is_whole(path, kind):
+            raise _unwritten(path, "it ends early", frame)
         if like is not None:
             {"png": carry_png_chunks, "jpeg": carry_jpeg_segments, "tiff": carry_tiff_tags}[kind](path, like)
     except OSError as error:
@@ -229,10 +236,16 @@ def still_losses(source: StillsSource) -> tuple[str, ...]:
         quality = jpeg_quality(source.paths[0])
         how = f"at their own quality, {quality} of 100" if quality else f"at quality {UNKNOWN_QUALITY} of 100"
         return (f"JPEG loses a little each time it is written; changed frames are written {how}",)
-    if kind == "tiff":
-        opened = open_still(source.paths[0])
-        compression = opened.spec().getattribute("compression")
-        opened.close()
-        if compression == "jpeg":
-            return ("JPEG inside TIFF loses a little each time it is written",)
-    return ()
+    return _tiff_losses(source.paths[0]) if kind == "tiff" else ()
+
+
+def _tiff_losses(path: Path) -> tuple[str, ...]:
+    opened = open_still(path)
+    lossy = opened.spec().getattribute("compression") == "jpeg"
+    opened.close()
+    losses = ("JPEG inside TIFF loses a little each time it is written",) if lossy else ()
+    left_out = tags_left_out(path)
+    if left_out:
+        codes = ", ".join(map(str, left_out))
+        losses += (f"TIFF tags {codes}, which speak of the old samples, are left out of changed frames",)
+    return losses

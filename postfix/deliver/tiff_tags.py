@@ -60,9 +60,19 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
 
     ``like`` may hold 16-bit floats, which the library cannot write, where the new file holds the same bits as whole
     numbers: the tag that tells the type is taken over then.
+
+    Raises
+    ------
+    OSError
+        Where the new file ends early.
     """
     old_shape, _, old = _read(like)
-    shape, pointer, new = _read(path)
+    try:
+        shape, pointer, new = _read(path)
+    except (struct.error, ValueError) as error:
+        raise OSError(f"it ends early ({error})") from error
+    if _end_of_samples(new, shape) > path.stat().st_size:
+        raise OSError("it ends early")
     kept = {tag.code: tag for tag in new if tag.code in _OF_THE_SAMPLES}
     for tag in old:
         if tag.code not in _OF_THE_SAMPLES | _OF_THE_OLD_SAMPLES:
@@ -77,6 +87,23 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
         file.write(b"\0" * (start - end) + _folder(sorted(kept.values(), key=lambda tag: tag.code), start, shape))
         file.seek(pointer)
         file.write(struct.pack(shape.offset, start))
+
+
+def tags_left_out(path: Path) -> tuple[int, ...]:
+    """Tags of a file that were true of its own samples only, so that a changed one goes without."""
+    _, _, tags = _read(path)
+    return tuple(tag.code for tag in tags if tag.code in _OF_THE_OLD_SAMPLES)
+
+
+def _end_of_samples(tags: list[_Tag], shape: _Shape) -> int:
+    """Where the last strip or tile ends."""
+    found = {tag.code: _numbers(tag, shape) for tag in tags if tag.code in (273, 279, 324, 325)}
+    starts, lengths = found.get(273) or found.get(324) or (), found.get(279) or found.get(325) or ()
+    return max((start + length for start, length in zip(starts, lengths)), default=0)
+
+
+def _numbers(tag: _Tag, shape: _Shape) -> tuple[int, ...]:
+    return struct.unpack(f"{shape.order}{tag.count}{ {3: 'H', 4: 'I', 16: 'Q'}[tag.kind] }", tag.value)
 
 
 def _first(tag: _Tag, shape: _Shape) -> int:

@@ -137,8 +137,7 @@ def open_still(path: Path, frame: int | None = None) -> oiio.ImageInput:
         Where it is missing, empty, cut short or no picture.
     """
     kind = must_be_there(path, frame)
-    whole = {"png": _png_is_whole, "jpeg": _jpeg_is_whole}.get(kind)
-    if whole is not None and not whole(path):
+    if not still_is_whole(path, kind):
         word = kind.upper()
         raise InputError(
             path, f"a picture cut short, or no {word}", f"a whole {word}", "copy or export the still again", frame=frame
@@ -209,10 +208,16 @@ def timecode_of_word(word: int | None, rate: Fraction) -> str | None:
     return valid_timecode(f"{hours:02d}:{minutes:02d}:{seconds:02d}{separator}{frames:02d}", rate)
 
 
+def still_is_whole(path: Path, kind: str) -> bool:
+    """False where a PNG or a JPEG has no end; other formats are not looked at."""
+    whole = {"png": _png_is_whole, "jpeg": _jpeg_is_whole}.get(kind)
+    return whole is None or whole(path)
+
+
 def _png_is_whole(path: Path) -> bool:
     """True where the last chunk is there: libpng would report a cut file on stderr by itself, and late."""
     with path.open("rb") as file:
-        if file.read(8) != _PNG_START:
+        if file.read(8) != _PNG_START or path.stat().st_size < 20:
             return False
         file.seek(-12, 2)
         if file.read(12) == _PNG_END:
