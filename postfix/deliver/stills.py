@@ -243,7 +243,7 @@ def _tiff_losses(path: Path) -> tuple[str, ...]:
     opened = open_still(path)
     lossy = opened.spec().getattribute("compression") == "jpeg"
     opened.close()
-    losses = ("JPEG inside TIFF loses a little each time it is written",) if lossy else ()
+    losses: tuple[str, ...] = ("JPEG inside TIFF loses a little each time it is written",) if lossy else ()
     left_out = tags_left_out(path)
     if left_out:
         codes = ", ".join(map(str, left_out))
