@@ -124,12 +124,16 @@ def test_what_too_small_a_zoom_leaves_bare_is_black() -> None:
     fmt = yuv("422", 10)
     bright = _flat(fmt, (700.0, 300.0, 300.0))
     left, right, _ = render_pair(bright, bright, fmt, clip_of(fmt), _shot(-20.0, 1.0), 0)
-    # 12.8 px in all, so 6.4 columns are bare at the left of the left eye: 7, and 8 so that chroma ends there too.
-    assert (left[0][:, :8] == 64).all()
-    assert (left[0][:, 8:] == 700).all()
-    assert (left[1][:, :4] == 512).all()
+    # 12.8 px in all, so 6.4 columns are bare at the left of the left eye: 6, and 0.4 of the next one. Chroma is covered
+    # as much as the most covered of the pixels that it serves.
+    assert (left[0][:, :6] == 64).all()
+    assert (left[0][:, 6] == round(0.4 * 64 + 0.6 * 700)).all()
+    assert (left[0][:, 7:] == 700).all()
+    assert (left[1][:, :3] == 512).all()
+    assert (left[1][:, 3] == round(0.4 * 512 + 0.6 * 300)).all()
     assert (left[1][:, 4:] == 300).all()
-    assert (right[0][:, -8:] == 64).all()
+    assert (right[0][:, -6:] == 64).all()
+    assert (right[0][:, -7] == round(0.4 * 64 + 0.6 * 700)).all()
 
 
 def test_windows_are_painted_after_the_zoom() -> None:

@@ -1,7 +1,8 @@
 """Drawing anew held against what is known exactly: a Fourier shift, and waves that a turn or zoom moves by formula.
 
 Every reference here is arithmetic (computed): the shift theorem of the discrete Fourier transform, as numpy does it,
-and cosines read at the places where the placement's formula puts them. The limits in dB and per cent are the project's own.
+and cosines read at the places where the placement's formula puts them. The limits in dB and per cent are the project's
+own.
 """
 
 from __future__ import annotations

@@ -3,18 +3,20 @@
 What it does to a picture, worst case over all fractions of a sample (computed; ``tests/bench/resampling.py kernel``):
 
 =================================  ===========================  ==================================
-against an exact Fourier shift     this kernel, 32 taps         Kaiser window, beta 5.4, 16 taps
+against an exact Fourier shift     this window, 32 taps         Kaiser window, beta 6, 16 taps
 =================================  ===========================  ==================================
-up to 0.65 of Nyquist              −62 dB                       −54 dB
-up to 0.8 of Nyquist               −40 dB                       −39 dB
-overshoot on a full step           11.97 %                      13.6 %
+up to 0.5 of Nyquist               −68 dB                       −61 dB
+up to 0.65 of Nyquist              −62 dB                       −59 dB
+up to 0.8 of Nyquist               −40 dB                       −33 dB
+overshoot on a full step           11.97 %                      13.5 %
 =================================  ===========================  ==================================
 
 A sinc that is exact up to Nyquist overshoots a step between two neighbouring samples by 13.7 % half-way between them
-(2/π = 0.637 of it comes from the sample beside the step). Less overshoot means that detail close to Nyquist is not
-drawn where an exact shift would put it: here that is so above 0.87 of Nyquist, and a hard edge rings on at that pitch
-with up to 5 % over some ten samples. The coefficients are those with the least such ringing that keep all three figures
-above, found as a linear programme over 13 fractions of a sample.
+(2/π = 0.637 of it comes from the sample beside the step). Less overshoot has its price close to Nyquist: half-way
+between samples a wave is drawn with 0.9 of its height at 0.82, 0.6 at 0.85, 0.2 at 0.87, and turned over from 0.9 on;
+and a hard edge between two samples rings on at that pitch with up to 5 % over some ten samples. The coefficients are
+those with the least such ringing that keep all the figures above, found by a linear programme (the same file,
+``design``).
 """
 
 from __future__ import annotations
