@@ -18,9 +18,11 @@ from typing import Any, TextIO, get_args
 
 from postfix import commands, commands_plan
 from postfix.commands import Outcome
+from postfix.deliver.codecs import CODECS
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError, UsageError
 from postfix.limits import Comfort
-from postfix.plan.settings import FILLS
+from postfix.plan.settings import FILLS, SUBPIXEL
+from postfix.source.layout import LAYOUTS, PACKED
 from postfix.versions import version_text
 from postfix.viewing import CHILD_EYE_MM
 
@@ -207,6 +209,15 @@ def _add_source(sub: argparse.ArgumentParser) -> None:
         "--left", type=Path, metavar="PATH", help="left eye: video, folder of stills or numbered pattern"
     )
     group.add_argument("--right", type=Path, metavar="PATH", help="right eye, in the same form")
+    group.add_argument(
+        "--pair",
+        type=Path,
+        metavar="PATH",
+        help="what holds both eyes, instead of --left and --right; or a pattern with %%V (left/right) or %%v (l/r)",
+    )
+    group.add_argument(
+        "--layout", choices=PACKED, help="how both eyes lie in --pair; without it the file itself must say"
+    )
     group.add_argument("--rate", metavar="R", help="frames per second of stills: 24, 23.976, 24000/1001")
     group.add_argument(
         "--frames", metavar="A-B", help="only these frames, both included: stills by number, video from 0"
@@ -221,6 +232,11 @@ def _add_source(sub: argparse.ArgumentParser) -> None:
         help="the file given as --right is N frames late (negative: early); what both eyes have is used",
     )
     group.add_argument("--swap", action="store_true", help="what is given as --left is the right eye, and vice versa")
+    group.add_argument(
+        "--frame",
+        metavar="WxH",
+        help="deliver a frame of this size, such as 1998x1080: cut from larger pictures, with bars about smaller",
+    )
 
 
 def _add_screens(sub: argparse.ArgumentParser, *, many: bool) -> None:
@@ -251,6 +267,28 @@ def _add_fill(sub: argparse.ArgumentParser) -> None:
     sub.add_argument(
         "--fill", choices=FILLS, help="what becomes of columns laid bare by a move (default: hide, or as in --settings)"
     )
+
+
+def _add_drawing(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--subpixel",
+        choices=SUBPIXEL,
+        help="which HIT is drawn to a fraction of a pixel rather than in whole ones, which are plain copies (default: "
+        "eased, that which moves inside a shot)",
+    )
+    sub.add_argument(
+        "--align", action="store_true", help="level the eyes: take out shift in height, turn and size, shot by shot"
+    )
+
+
+def _add_delivery(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--deliver",
+        action="append",
+        choices=LAYOUTS,
+        help="how the finished eyes lie in files; may be given several times (default: as in the source)",
+    )
+    sub.add_argument("--codec", choices=CODECS, help="what video is written in (default: as in the source)")
 
 
 def _add_no_check(sub: argparse.ArgumentParser) -> None:
@@ -288,6 +326,7 @@ def _plan(sub: argparse.ArgumentParser) -> None:
     _add_screens(sub, many=True)
     _add_rules(sub)
     _add_fill(sub)
+    _add_drawing(sub)
     _add_output(sub, "the plan, a .toml file; for several screens a folder", required=False)
     way = sub.add_mutually_exclusive_group()
     way.add_argument(
@@ -304,7 +343,8 @@ def _render(sub: argparse.ArgumentParser) -> None:
     sub.add_argument(
         "--measurement", type=Path, metavar="CSV", help="the source's table, where it was measured already"
     )
-    _add_output(sub, "a new folder for left/, right/ and the change log")
+    _add_delivery(sub)
+    _add_output(sub, "a new folder for the pictures and the change log")
     _add_no_check(sub)
 
 
@@ -325,6 +365,8 @@ def _run(sub: argparse.ArgumentParser) -> None:
     _add_screens(sub, many=True)
     _add_rules(sub)
     _add_fill(sub)
+    _add_drawing(sub)
+    _add_delivery(sub)
     _add_output(sub, "a folder for everything")
     _add_no_check(sub)
 

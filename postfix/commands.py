@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from postfix import summary, summary_plan
+from postfix.deliver.delivery import Delivery, delivery_folders
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
-from postfix.job.file import JobClip, check_limits, check_pins, parse_frames, read_job
+from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
 from postfix.job.run import ClipRun, planned_outputs, run_clip
 from postfix.job.subjects import found_pins
@@ -20,7 +21,7 @@ from postfix.job.version import (
     Settings,
     SourceChoice,
     check_writing,
-    make_version,
+    make_versions,
     measured,
     measured_source,
     require_same_clip,
@@ -68,13 +69,24 @@ def job_settings(options: argparse.Namespace) -> Settings:
         quiet=options.quiet > 0,
         check=not getattr(options, "no_check", False),
         every=getattr(options, "every", 1),
+        delivery=Delivery(tuple(getattr(options, "deliver", None) or ()), getattr(options, "codec", None)),
     )
 
 
 def source_choice(options: argparse.Namespace) -> SourceChoice:
     """The footage, as typed."""
-    if options.left is None or options.right is None:
-        raise UsageError("source", "one eye or none", "--left and --right", "name the files of both eyes")
+    eyes = (options.left, options.right)
+    if options.pair is not None and eyes != (None, None):
+        raise UsageError("source", "--pair beside --left or --right", "one of them", "leave one of them out")
+    if options.pair is None and None in eyes:
+        raise UsageError(
+            "source",
+            "one eye or none",
+            "--left and --right, or --pair",
+            "name the files of both eyes, or the one that holds both",
+        )
+    if options.layout is not None and options.pair is None:
+        raise UsageError("--layout", "no --pair", "a file that holds both eyes", "add --pair, or leave --layout out")
     if options.edit is not None and options.one_shot:
         raise UsageError("cuts", "--edit and --one-shot", "one of them", "leave one of them out")
     return SourceChoice(
@@ -85,6 +97,9 @@ def source_choice(options: argparse.Namespace) -> SourceChoice:
         edit=options.edit,
         one_shot=options.one_shot,
         reading=Reading(options.offset, options.swap),
+        pair=options.pair,
+        layout=options.layout,
+        frame_px=None if options.frame is None else parse_frame_size(options.frame, "--frame"),
     )
 
 
@@ -109,7 +124,9 @@ def chosen_rules(options: argparse.Namespace, settings: PlanSettings) -> PlanSet
     if options.children:
         limits = replace(limits, eye_mm=CHILD_EYE_MM)
     fill = getattr(options, "fill", None) or settings.fill
-    return replace(settings, limits=limits, fill=fill)
+    subpixel = getattr(options, "subpixel", None) or settings.subpixel
+    align = getattr(options, "align", False) or settings.align
+    return replace(settings, limits=limits, fill=fill, subpixel=subpixel, align=align)
 
 
 def known_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
@@ -204,11 +221,12 @@ def render(options: argparse.Namespace) -> Outcome:
     sources = source_files(pair)
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
-        return would_write([output / "left", output / "right", output / "changes.json", output / "changes.csv"])
+        folders = delivery_folders(pair, settings.delivery)
+        return would_write(output / name for name in (*folders, "changes.json", "changes.csv"))
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
     said = None if before is None else told_of(choice, opened, before)
-    version = make_version(pair, sources, before, decided, output, settings, said)
+    (version,) = make_versions(pair, sources, before, [(decided, output)], settings, said)
     shots = version.log["shots"]
     text = [
         summary.reading_text(pair.reading),
@@ -266,9 +284,11 @@ def report(options: argparse.Namespace) -> Outcome:
 def run(options: argparse.Namespace) -> Outcome:
     """The whole job, for one clip or for many."""
     settings, out = job_settings(options), options.output
-    single = options.left is not None or options.right is not None
+    single = any(given is not None for given in (options.left, options.right, options.pair))
     if single == (options.job is not None):
-        raise UsageError("source", "both or neither of --left/--right and --job", "one of them", "choose one")
+        raise UsageError("source", "both or neither of footage and --job", "one of them", "choose one")
+    if options.job is not None and options.frame is not None:
+        raise UsageError("--frame", "a frame beside a job", "frame in the job file", "write it with each clip")
     if single:
         chosen, wanted = chosen_screens(options), settings_files(options)
         each = {screen.name: wanted.for_screen(screen.name) for screen in chosen}

@@ -124,14 +124,7 @@ def test_every_still_format_takes_both_eyes_sample_for_sample(tmp_path, kind):
     assert written.format.bit_depth == pair.format.bit_depth
 
 
-PLANE_ORDER = pytest.mark.xfail(
-    strict=True, reason="source/exr.py puts the planes of a view in the order of their names in the file, view included"
-)
-
-
-@pytest.mark.parametrize(
-    "kind", ["exr-half", "exr-float", pytest.param("exr-channels", marks=PLANE_ORDER), "exr-parts"]
-)
+@pytest.mark.parametrize("kind", ["exr-half", "exr-float", "exr-channels", "exr-parts"])
 def test_every_openexr_file_of_one_eye_becomes_a_view(tmp_path, kind):
     pair = stills_pair(tmp_path, kind)
     assert_alike(delivered(pair, "views", tmp_path / "out"), pair)
@@ -353,12 +346,7 @@ def test_sound_is_copied_whole(tmp_path, layout):
     assert packets(tmp_path / "out" / f"gust_{layout}.mkv") == packets(pair.left.path)
 
 
-FILE_RATE = pytest.mark.xfail(
-    strict=True, reason="deliver/video.py reckons the end of the sound by the rate that is written, not the source's"
-)
-
-
-@pytest.mark.parametrize("goes", [pytest.param("side-by-side", marks=FILE_RATE), "frame-sequential"])
+@pytest.mark.parametrize("goes", ["side-by-side", "frame-sequential"])
 def test_sound_of_a_part_ends_with_its_pictures(tmp_path, goes):
     path = packed_video(tmp_path / "gust.mkv", "frame-sequential", 12, audio=True, rate=Fraction(48))
     pair = open_packed(path, "frame-sequential", frames=(4, 19))

@@ -8,6 +8,7 @@ import av
 import numpy as np
 import OpenImageIO as oiio
 import pytest
+from eyes_out import eye_out, reopen_and_count, writer_like
 from picture_files import (
     LOSSLESS,
     RATE,
@@ -27,7 +28,6 @@ from postfix.deliver import stills as stills_out
 from postfix.deliver import video as video_out
 from postfix.deliver.codecs import ENCODERS, VideoSpec
 from postfix.deliver.video import write_video
-from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_and_count, writer_like
 from postfix.errors import InputError, OutputError
 from postfix.source.opening import open_eye
 
@@ -172,9 +172,9 @@ def test_a_part_of_a_clip_takes_its_part_of_the_audio_and_its_timecode(tmp_path)
     assert part in whole
     # 24 frames are 1.001 s of four bytes at 48000 a second (computed), give or take a packet at each end.
     assert abs(len(part) - 1.001 * 48000 * 4) <= 2 * 1024 * 4
-    assert not can_copy(eye)
-    with pytest.raises(ValueError, match="in part"):
-        copy_eye(eye, out)
+    assert not eye_out(eye).is_copy
+    with pytest.raises(ValueError, match="not what would be written"):
+        eye_out(eye).copy(out)
 
 
 @pytest.mark.parametrize(
@@ -241,8 +241,8 @@ def test_an_eye_that_changes_nowhere_is_copied_byte_for_byte(tmp_path, kind):
     eye = opened(make_eye(tmp_path / "in", kind, 2))
     out = tmp_path / "out"
     out.mkdir()
-    assert can_copy(eye)
-    copy_eye(eye, out)
+    assert eye_out(eye).is_copy
+    eye_out(eye).copy(out)
     assert sorted(fingerprints(out).values()) == sorted(fingerprints(tmp_path / "in").values())
     assert reopen_and_count(out, eye).count == 2
 
@@ -274,7 +274,7 @@ def test_a_codec_that_cannot_be_written_is_refused_before_the_first_frame(tmp_pa
     eye = opened(path)
     out = tmp_path / "out"
     out.mkdir()
-    for attempt in (lambda: check_writable(eye), lambda: writer_like(eye, out)):
+    for attempt in (eye_out(eye).check, lambda: writer_like(eye, out)):
         with pytest.raises(InputError, match="mpeg4") as caught:
             attempt()
         assert all(codec in str(caught.value) for codec in ENCODERS)

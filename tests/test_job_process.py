@@ -97,13 +97,13 @@ def test_letters_that_the_output_has_no_place_for_do_not_stop_it(pair):
 
 _SLOW = """
 import sys, time
-import postfix.job.version as version
+import postfix.job.rendering as rendering
 from postfix.cli import main
-render = version.render_pair
-def slow(*arguments):
+render = rendering.render_pair
+def slow(*arguments, **named):
     time.sleep(0.5)
-    return render(*arguments)
-version.render_pair = slow
+    return render(*arguments, **named)
+rendering.render_pair = slow
 sys.exit(main(sys.argv[1:]))
 """
 

@@ -86,6 +86,20 @@ def test_a_window_beside_a_bar_is_still_a_window():
     assert found.left_hidden_px == pytest.approx((34, 34, 20, 20), abs=1.5)
 
 
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize(("top", "bottom"), [(14.55, 14.55), (30.25, 30.25), (9.9, 9.9), (21.0, 21.0), (30.3, 10.6)])
+def test_a_windows_hard_edge_is_known_to_a_fraction_of_a_pixel(side, top, bottom):
+    left, right = pair()
+    ends = line_of(top, bottom)[:, None] - np.arange(WIDTH)[None, :]
+    shown = (1.0 - np.clip(ends, 0.0, 1.0)).astype(np.float32)
+    if side == "left":
+        found = active_picture(left * shown, right).left_hidden_px[:2]
+    else:
+        found = active_picture(left, right * shown[:, ::-1]).right_hidden_px[2:]
+    # The edge of a slanted one runs through the columns of the rows that are averaged before it is looked for.
+    assert found == pytest.approx((top, bottom), abs=0.15 if top == bottom else 1.0)
+
+
 @pytest.mark.parametrize("soft", [6.0, 12.0, 20.0])
 @pytest.mark.parametrize(("top", "bottom"), [(24, 24), (40, 20)])
 def test_a_windows_soft_edge_lies_where_the_picture_has_come_up_to_half(soft, top, bottom):

@@ -55,7 +55,7 @@ _FRAME_FIGURES = (
 
 @dataclass(frozen=True)
 class EyeFile:
-    """One eye of a source or an output, as the log names it."""
+    """One file or folder of stills of a source or an output, as the log names it: one eye, or ``both``."""
 
     eye: str
     path: str
@@ -64,6 +64,8 @@ class EyeFile:
     rate: str = ""
     first_frame: int = 0
     """What --frames calls the first frame that was used: the number of a still, the place in a video file."""
+    layout: str = "left-right"
+    """How the eyes lie in it (:data:`postfix.source.layout.Layout`)."""
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,8 @@ def change_log(
     tool: Mapping[str, Any],
     reading: Reading = AS_GIVEN,
     said: Told | None = None,
+    framed_from_px: tuple[int, int] | None = None,
+    codec: str | None = None,
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
 
@@ -115,6 +119,10 @@ def change_log(
         How the sources were paired.
     said : Told, optional
         What the measurement before the change says besides its figures.
+    framed_from_px : (int, int), optional
+        Width and height of the source's pictures where the delivered frame has others.
+    codec : str, optional
+        What was chosen to write video in; None for the source's own.
     """
     clip = plan.clip
     return {
@@ -132,8 +140,12 @@ def change_log(
         "limits": asdict(plan.limits),
         "settings": settings_data(plan.settings),
         "reading": asdict(reading),
+        "framed_from_px": None if framed_from_px is None else list(framed_from_px),
+        "codec": codec,
         "sources": [asdict(source) for source in sources],
-        "outputs": [{k: getattr(output, k) for k in ("eye", "path", "frames", "sha256")} for output in outputs],
+        "outputs": [
+            {k: getattr(output, k) for k in ("eye", "layout", "path", "frames", "sha256")} for output in outputs
+        ],
         "suspicions": [] if said is None else [asdict(suspicion) for suspicion in said.suspicions],
         "remarks": [] if said is None else list(said.remarks_texts()),
         "shots": [_shot_entry(result, plan, timecode) for result in results],

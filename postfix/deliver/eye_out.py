@@ -7,17 +7,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+from postfix.deliver.alike import file_differences, require_alike, unusable
 from postfix.deliver.codecs import encoder_for, spec_of
 from postfix.deliver.containers import check_container, losses, suffix_for
-from postfix.deliver.packing import colour_checks, numbered_like, still_behind
+from postfix.deliver.packing import numbered_like, still_behind
 from postfix.deliver.spec import VideoSpec
-from postfix.deliver.stills import StillsWriter, write_still
+from postfix.deliver.stills import StillsWriter, still_losses
 from postfix.deliver.video import VideoWriter
 from postfix.errors import InputError, OutputError
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import origin_of, pixel_aspect_of
 from postfix.source.pair import PairSource
-from postfix.source.picture import EyeSource, Planes
+from postfix.source.picture import EyeSource
 from postfix.source.stills import StillsSource
 from postfix.source.video import VideoSource
 
@@ -92,9 +93,10 @@ class EyeOut:
             check_container(spec, Path(self.video_name))
 
     def losses(self) -> tuple[str, ...]:
-        """What a written video will not hold, each as a part of a sentence; nothing is said of stills here."""
-        if not isinstance(origin_of(self.source), VideoSource):
-            return ()
+        """What the written files will not hold of the source, in sentences."""
+        origin = origin_of(self.source)
+        if isinstance(origin, StillsSource):
+            return still_losses(origin)
         return losses(self.spec, Path(self.video_name).suffix)
 
     def writer(self, folder: Path) -> VideoWriter | StillsWriter:
@@ -102,7 +104,42 @@ class EyeOut:
         origin = origin_of(self.source)
         if isinstance(origin, VideoSource):
             return VideoWriter(folder / self.video_name, self.spec, self.source.count, audio_from=origin)
-        return _EyeStills(self, folder)
+        assert isinstance(origin, StillsSource)
+        likes = replace(origin, format=self.source.format, count=self.source.count, paths=self.still_likes)
+        return StillsWriter(likes, folder, self.still_names, copies=self.source is origin)
+
+    @property
+    def is_copy(self) -> bool:
+        """True where the source's files are just what would be written if nothing changed."""
+        origin, source = origin_of(self.source), self.source
+        if origin is not source or self.codec is not None:
+            return False
+        if isinstance(origin, VideoSource):
+            return origin.count == origin.file_count
+        return isinstance(origin, StillsSource) and origin.view is None
+
+    def copy(self, folder: Path) -> None:
+        """Copy the source's files byte for byte into a folder, for a clip in which nothing changes.
+
+        Raises
+        ------
+        ValueError
+            Where they are not what would be written (see :attr:`is_copy`).
+        OutputError
+            Where a file cannot be copied.
+        """
+        if not self.is_copy:
+            raise ValueError(f"{self.source.path} is not what would be written")
+        for file in self.source.files():
+            try:
+                shutil.copyfile(file, folder / file.name)
+            except OSError as error:
+                raise OutputError(
+                    folder / file.name,
+                    f"no way to copy {file} there ({error.strerror or error})",
+                    "room on the disk",
+                    "check the disk and run again",
+                ) from error
 
     def reopen(self, folder: Path) -> EyeSource:
         """Open what was written, counted and held against what it was to be (OutputError where it differs)."""
@@ -112,43 +149,11 @@ class EyeOut:
         try:
             written = open_eye(place, rate=source.rate if stills else None)
         except InputError as error:
-            raise OutputError(
-                place,
-                f"a written file that cannot be used ({error.found})",
-                error.expected,
-                "run again",
-                frame=error.frame,
-            ) from error
-        a, b = written.format, source.format
+            raise unusable(place, error) from error
         checks = [
             (f"{written.count} frames", f"{source.count} frames"),
-            (f"{a.width}x{a.height}", f"{b.width}x{b.height}"),
             (f"{written.rate} frames/s", f"{source.rate} frames/s"),
         ]
-        if isinstance(written, VideoSource):
-            checks += colour_checks(written, self.spec)
-        else:
-            checks.append((a.pixel_format, b.pixel_format))
-        for found, expected in checks:
-            if found != expected:
-                raise OutputError(place, f"{found} in what was written", f"{expected} like {source.path}", "run again")
+        spec = None if stills else self.spec
+        require_alike(place, checks + file_differences(written, spec, source.format), source.path)
         return written
-
-
-class _EyeStills(StillsWriter):
-    """Stills of one eye, with the headers of the stills they come from."""
-
-    def __init__(self, out: EyeOut, folder: Path) -> None:
-        source, origin = out.source, origin_of(out.source)
-        assert isinstance(origin, StillsSource)
-        super().__init__(
-            replace(origin, format=source.format, count=source.count, paths=out.still_likes, view=origin.view), folder
-        )
-        self._names, self._as_it_came = out.still_names, source is origin and origin.view is None
-
-    def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
-        like, target = self._source.paths[index], self._folder / self._names[index]
-        if unchanged and self._as_it_came:
-            shutil.copyfile(like, target)
-        else:
-            write_still(target, planes, like=like, view=self._source.view, frame=self._source.first_number + index)

@@ -52,7 +52,7 @@ def _logged_outputs(path: Path) -> dict[str, int] | None:
 
 
 def _stranger_below(folder: Path, name: str, outputs: Mapping[str, int]) -> str | None:
-    """The first stranger in a folder of pictures: a video is a file that the log names, stills are a folder it names."""
+    """The first stranger in a folder of pictures; of a video the log names the file, of stills the folder."""
     place = folder / name
     if not place.is_dir():
         return None

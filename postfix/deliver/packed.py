@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import shutil
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 
+from postfix.deliver.alike import require_alike, unusable
 from postfix.deliver.exr import write_exr_views
 from postfix.deliver.packing import Packing, check_packed, packing_of
 from postfix.deliver.stills import StillsWriter, write_still
 from postfix.deliver.video import VideoWriter
-from postfix.errors import InputError, OutputError
+from postfix.errors import InputError
 from postfix.source.layout import Layout, packed_planes
 from postfix.source.packed import open_packed
 from postfix.source.packed_eye import origin_of
@@ -163,15 +163,12 @@ class _PackedStills(StillsWriter):
     """Stills that hold both eyes, with the headers of the stills they come from."""
 
     def __init__(self, packing: Packing, folder: Path) -> None:
-        super().__init__(packing.like_stills(), folder)
-        self._packing, self._names = packing, packing.still_names()
+        super().__init__(packing.like_stills(), folder, packing.still_names())
+        self._packing, self._copies = packing, packing.came_so
 
-    def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
-        packing, like, target = self._packing, self._source.paths[index], self._folder / self._names[index]
-        frame = self._source.first_number + index
-        if unchanged:
-            shutil.copyfile(like, target)
-        elif packing.layout == "views":
+    def _draw_one(self, index: int, planes: Planes, like: Path, target: Path) -> None:
+        packing, frame = self._packing, self._source.first_number + index
+        if packing.layout == "views":
             half = len(planes) // 2
             write_exr_views(target, planes[:half], planes[half:], like, packing.right_like(index), frame)
         else:
@@ -198,10 +195,6 @@ def open_written_packed(folder: Path, pair: PairSource, layout: Layout, codec: s
     try:
         written = open_packed(place, layout, rate=packing.rate if stills else None)
     except InputError as error:
-        raise OutputError(
-            place, f"a written file that cannot be used ({error.found})", error.expected, "run again", frame=error.frame
-        ) from error
-    for found, expected in packing.differences(written, codec):
-        if found != expected:
-            raise OutputError(place, f"{found} in what was written", f"{expected} like {source.path}", "run again")
+        raise unusable(place, error) from error
+    require_alike(place, packing.differences(written, codec), source.path)
     return written

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
+from postfix.deliver.alike import Differences, file_differences
 from postfix.deliver.codecs import VideoSpec, encoder_for, spec_of
 from postfix.deliver.containers import check_container, losses, suffix_for
 from postfix.errors import InputError, UsageError
@@ -165,38 +166,22 @@ class Packing:
 
     # --- afterwards ---
 
-    def differences(self, written: PairSource, codec: str | None = None) -> tuple[tuple[str, str], ...]:
+    def differences(self, written: PairSource, codec: str | None = None) -> Differences:
         """What was found in a written delivery, and what should be there; alike where all is well."""
         whole = written.packed
         assert whole is not None
-        fmt = whole.format
         checks = [
             (f"{written.count} frames of each eye", f"{self.pair.count} frames of each eye"),
-            (f"{fmt.width}x{fmt.height}", f"{self.format.width}x{self.format.height}"),
             (f"{whole.rate} frames/s", f"{self.rate} frames/s"),
         ]
         if not isinstance(whole, VideoSource):
-            return (*checks, (fmt.pixel_format, self.format.pixel_format))
-        spec, tags = self.spec(codec), whole.tags
-        return (
-            *checks,
-            *colour_checks(whole, spec),
-            *(() if tags.stereo is None else ((_signal_words(tags.stereo), _signal_words(spec.stereo)),)),
-        )
+            return checks + file_differences(whole, None, self.format)
+        spec, told = self.spec(codec), whole.tags.stereo
+        signalled = [] if told is None else [(_signal_words(told), _signal_words(spec.stereo))]
+        return checks + file_differences(whole, spec, self.format) + signalled
 
 
 _NUMBER = re.compile(r"(\d+)\D*$")
-
-
-def colour_checks(written: VideoSource, spec: VideoSpec) -> list[tuple[str, str]]:
-    """Pixel format and colour tags of a written video, as found and as wanted."""
-    tags = written.tags
-    return [
-        (written.format.pixel_format, spec.pixel_format),
-        (f"colour primaries {tags.color_primaries}", f"colour primaries {spec.color_primaries}"),
-        (f"transfer {tags.color_transfer}", f"transfer {spec.color_transfer}"),
-        (f"matrix {tags.color_matrix}", f"matrix {spec.color_matrix}"),
-    ]
 
 
 def numbered_like(like: Path, name: str, first: int, count: int) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import threading
+from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
@@ -30,17 +31,27 @@ PNG_COMPRESSION_LEVEL = 1
 
 
 class StillsWriter:
-    """An eye being written as numbered stills with the source's names, headers and depth.
+    """An eye being written as numbered stills with the source's headers and depth.
 
     Parameters
     ----------
     source : StillsSource
+        Stills whose headers are taken over, one for each still that is written, in the format of what is written.
     folder : Path
         A folder that is itself unfinished.
+    names : sequence of str, optional
+        What the stills are called; as in the source without it.
+    copies : bool
+        True where a still in which nothing changed may be copied from the source. Never done of a view, whose file
+        holds others as well.
     """
 
-    def __init__(self, source: StillsSource, folder: Path) -> None:
+    def __init__(
+        self, source: StillsSource, folder: Path, names: Sequence[str] | None = None, *, copies: bool = True
+    ) -> None:
         self._source, self._folder = source, folder
+        self._names = [path.name for path in source.paths] if names is None else list(names)
+        self._copies = copies and source.view is None
         self._pool = ThreadPoolExecutor(WRITE_THREADS, thread_name_prefix=f"write {source.path.name}")
         self._room = threading.Semaphore(frames_ahead(source.format))
         self._error: BaseException | None = None
@@ -62,8 +73,7 @@ class StillsWriter:
     def write(self, index: int, planes: Planes, unchanged: bool = False) -> None:
         """Hand over still ``index`` (counted from 0); the planes must not be changed afterwards.
 
-        With ``unchanged`` the source file is copied byte for byte and the planes are not looked at, unless the file
-        holds the other eye as well.
+        With ``unchanged`` the source file is copied byte for byte and the planes are not looked at, where it may be.
 
         Raises
         ------
@@ -110,17 +120,18 @@ class StillsWriter:
             ) from self._error
 
     def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
-        like = self._source.paths[index]
-        target = self._folder / like.name
-        view = self._source.view
+        like, target = self._source.paths[index], self._folder / self._names[index]
         frame = self._source.first_number + index
-        if not unchanged or view is not None:
-            write_still(target, planes, like=like, view=view, frame=frame)
+        if not (unchanged and self._copies):
+            self._draw_one(index, planes, like, target)
             return
         try:
             shutil.copyfile(like, target)
         except OSError as error:
             raise _unwritten(target, f"no way to copy {like} there: {error.strerror or error}", frame) from error
+
+    def _draw_one(self, index: int, planes: Planes, like: Path, target: Path) -> None:
+        write_still(target, planes, like=like, view=self._source.view, frame=self._source.first_number + index)
 
 
 def write_still(

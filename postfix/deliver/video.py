@@ -89,7 +89,7 @@ class VideoEncoder:
             raise OutputError(path, f"no way to write it ({error})", "a video file", "choose another output") from error
         try:
             self._stream = self._add_stream(encoder.name, options, encoder.threads)
-            self._audio = AudioCopy(audio_from, self._container, path.suffix, spec.rate) if audio_from else None
+            self._audio = AudioCopy(audio_from, self._container, path.suffix, audio_from.rate) if audio_from else None
             # Now, not at the first frame: whatever the container refuses is refused before any work is done.
             self._container.start_encoding()
             self._frame_memory = self._new_frame()

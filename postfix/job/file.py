@@ -14,6 +14,9 @@ max_pct = 4.0
 name = "lane"
 left = "lane_left.mov"                  # relative to the job file, as every path
 right = "lane_right.mov"
+pair = "lane.mkv"                       # instead of left and right: what holds both eyes
+layout = "side-by-side"                 # how; without it the file itself must say
+frame = "1998x1080"                     # optional: the frame that is delivered
 rate = "24"                             # stills only
 frames = "0-95"
 edit = "film.edl"
@@ -40,7 +43,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -55,6 +58,7 @@ from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings, settings_from
 from postfix.plan.toml_tables import TomlTable
 from postfix.review.report import REPORT
+from postfix.source.layout import PACKED, Layout
 from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
 from postfix.source.shots import Shot
@@ -63,7 +67,21 @@ from postfix.viewing import BUILTIN_SCREENS, Screen
 _EXPECTED = "a job file with [[clip]] tables"
 _JOB_KEYS = ("screens", "screen_tables", "settings_file", "settings", "clip")
 _CLIP_KEYS = (
-    *("name", "left", "right", "rate", "frames", "edit", "one_shot", "offset", "swap", "screens"),
+    *(
+        "name",
+        "left",
+        "right",
+        "pair",
+        "layout",
+        "frame",
+        "rate",
+        "frames",
+        "edit",
+        "one_shot",
+        "offset",
+        "swap",
+        "screens",
+    ),
     *("subject", "hit", "settings", "shot"),
 )
 _TEXT = "a text in quotes"
@@ -159,6 +177,14 @@ def parse_frames(text: str, where: str | Path) -> tuple[int, int]:
     match = re.fullmatch(r"(\d{1,9})-(\d{1,9})", text.strip())
     if match is None or int(match[1]) > int(match[2]):
         raise InputError(where, f"frames {text!r}", "first-last such as 1001-1096", "write both numbers, lower first")
+    return int(match[1]), int(match[2])
+
+
+def parse_frame_size(text: str, where: str | Path) -> tuple[int, int]:
+    """``1998x1080`` → (1998, 1080)."""
+    match = re.fullmatch(r"(\d{1,5})x(\d{1,5})", text.strip().lower())
+    if match is None or 0 in (int(match[1]), int(match[2])):
+        raise InputError(where, f"frame {text!r}", "WIDTHxHEIGHT in pixels, such as 1998x1080", "write both numbers")
     return int(match[1]), int(match[2])
 
 
@@ -285,9 +311,7 @@ def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
 
 
 def _choice(table: TomlTable, folder: Path) -> SourceChoice:
-    left, right = (_path(table, eye, table.data.get(eye), folder) for eye in ("left", "right"))
-    if os.path.realpath(left) == os.path.realpath(right):
-        raise table.error("right", f"{right}, the same as left", "one file for each eye", "name the other eye")
+    left, right, both = _footage(table, folder)
     one_shot = table.get("one_shot", bool, "true or false", False)
     if one_shot and "edit" in table.data:
         raise table.error("edit", "both edit and one_shot", "one of them", "remove one")
@@ -297,8 +321,11 @@ def _choice(table: TomlTable, folder: Path) -> SourceChoice:
     return SourceChoice(
         left=left,
         right=right,
+        pair=both,
+        layout=_layout(table),
+        frame_px=_parsed(table, "frame", parse_frame_size),
         rate=_rate(table),
-        frames=_frames(table),
+        frames=_parsed(table, "frames", parse_frames),
         edit=_path(table, "edit", table.data["edit"], folder) if "edit" in table.data else None,
         one_shot=one_shot,
         reading=Reading(offset, table.get("swap", bool, "true or false", False)),
@@ -314,22 +341,49 @@ def _rate(table: TomlTable) -> Fraction | None:
         raise _told(table, "rate", error) from None
 
 
-def _frames(table: TomlTable) -> tuple[int, int] | None:
-    if "frames" not in table.data:
+def _footage(table: TomlTable, folder: Path) -> tuple[Path | None, Path | None, Path | None]:
+    """Left eye, right eye and what holds both, the one or the other."""
+    if "pair" in table.data:
+        for eye in ("left", "right"):
+            if eye in table.data:
+                raise table.error(eye, f"both pair and {eye}", "one of them", "remove one")
+        return None, None, _path(table, "pair", table.data["pair"], folder)
+    left, right = (_path(table, eye, table.data.get(eye), folder) for eye in ("left", "right"))
+    if os.path.realpath(left) == os.path.realpath(right):
+        raise table.error("right", f"{right}, the same as left", "one file for each eye", "name the other eye")
+    return left, right, None
+
+
+def _layout(table: TomlTable) -> Layout | None:
+    if "layout" not in table.data:
         return None
-    text = _text(table, "frames")
+    found = next((layout for layout in PACKED if layout == table.data["layout"]), None)
+    if found is None:
+        raise table.error("layout", describe(table.data["layout"]), f"one of {', '.join(PACKED)}", "correct it")
+    if "pair" not in table.data:
+        raise table.error("layout", "a layout without pair", "pair, which holds both eyes", "remove it, or add pair")
+    return found
+
+
+def _parsed(table: TomlTable, key: str, parse: Callable[[str, str], tuple[int, int]]) -> tuple[int, int] | None:
+    """Two numbers written as a text, where the table has them."""
+    if key not in table.data:
+        return None
+    text = _text(table, key)
     try:
-        return parse_frames(text, "frames")
+        return parse(text, key)
     except InputError as error:
-        raise _told(table, "frames", error) from None
+        raise _told(table, key, error) from None
 
 
 def _require_new_footage(table: TomlTable, choice: SourceChoice, name: str, known: dict[object, str]) -> None:
     """The same pictures under two names would be two films to whoever gets them."""
-    footage = (os.path.realpath(choice.left), os.path.realpath(choice.right), choice.frames, choice.reading)
+    paths = (choice.left, choice.right, choice.pair)
+    files = tuple(None if path is None else os.path.realpath(path) for path in paths)
+    footage = (*files, choice.frames, choice.reading, choice.frame_px)
     if footage in known:
         raise table.error(
-            "left",
+            "left" if choice.pair is None else "pair",
             f"the same footage, frames, offset and swap for {name!r} as for {known[footage]!r}",
             "every footage once",
             "name the screens of both in one clip, or choose other frames",

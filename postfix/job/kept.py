@@ -15,6 +15,7 @@ from postfix.errors import InputError, OutputError
 from postfix.job.version import SourceChoice, Version, write_text
 from postfix.plan.file import plan_text
 from postfix.plan.model import Plan
+from postfix.source.layout import Layout
 
 log = logging.getLogger("postfix")
 
@@ -44,6 +45,8 @@ class Origin:
             "frames": self.choice.frames and list(self.choice.frames),
             "offset": self.choice.reading.offset_frames,
             "order of the eyes": "exchanged" if self.choice.reading.swapped else "as given",
+            "layout of the eyes": self.choice.layout,
+            "frame size": self.choice.frame_px and list(self.choice.frame_px),
             **{f"{source.eye} eye": asdict(source) for source in self.sources()},
         }
 
@@ -77,7 +80,15 @@ class Origin:
         return True
 
 
-def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...], *, replace: bool) -> Version | None:
+def finished_version(
+    folder: Path,
+    plan: Plan,
+    sources: tuple[EyeFile, ...],
+    layouts: tuple[Layout, ...],
+    codec: str | None,
+    *,
+    replace: bool,
+) -> Version | None:
     """The version that an earlier run finished; None where it is still to be made.
 
     Parameters
@@ -86,6 +97,9 @@ def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...], *, 
     plan : Plan
         What this run would do.
     sources : tuple of EyeFile
+    layouts : tuple of Layout
+    codec : str or None
+        What the version is to be delivered in.
     replace : bool
         True where a folder that holds another version is to be made anew (``--force`` beside ``--resume``).
 
@@ -100,7 +114,10 @@ def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...], *, 
     log_file, plan_file = folder / "changes.json", folder / "plan.toml"
     kept = _read_json(log_file) if log_file.exists() else {}
     same_plan = plan_file.exists() and plan_file.read_text(encoding="utf-8") == plan_text(plan)
-    if same_plan and kept.get("sources") == [asdict(source) for source in sources]:
+    same_sources = kept.get("sources") == [asdict(source) for source in sources]
+    delivered = {output.get("layout") for output in kept.get("outputs", ())}
+    same_delivery = delivered == set(layouts) and kept.get("codec") == codec
+    if same_plan and same_sources and same_delivery:
         log.info("%s: kept as an earlier run finished it", folder)
         return Version(folder, kept)
     if replace:
@@ -113,9 +130,12 @@ def finished_version(folder: Path, plan: Plan, sources: tuple[EyeFile, ...], *, 
             f"to use it, give it to render with another folder: render --plan '{plan_file}' -o …; "
             f"to do without it, move '{folder}' away",
         )
-    raise OutputError(
-        folder, "a folder that is no finished version of this source", "one to keep", "move it away or remove it"
-    )
+    found = "a folder that is no finished version of this source"
+    if same_plan and same_sources:
+        found = (
+            f"a version delivered as {', '.join(sorted(map(str, delivered)))} in {kept.get('codec') or 'its own codec'}"
+        )
+    raise OutputError(folder, found, "one to keep", "move it away, or add --force to make it anew")
 
 
 def _read_json(path: Path) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from postfix.job.version import (
     Settings,
     SourceChoice,
     Version,
-    make_version,
+    make_versions,
     marked,
     measured,
     source_files,
@@ -102,12 +102,17 @@ def run_clip(
     plans = [one.plan for one in decided]
     finished: list[Version | None] = [None] * len(plans)
     if settings.resume:
+        layouts = settings.delivery.layouts_of(pair)
         # All of them before the first is rendered: one may be refused.
-        finished = [finished_version(out / plan.screen.name, plan, sources, replace=settings.force) for plan in plans]
+        finished = [
+            finished_version(
+                out / plan.screen.name, plan, sources, layouts, settings.delivery.codec, replace=settings.force
+            )
+            for plan in plans
+        ]
     said = told_of(choice, opened, table)
-    versions = tuple(
-        version or make_version(pair, sources, table, plan, out / plan.screen.name, settings, said)
-        for plan, version in zip(plans, finished)
-    )
+    missing = [(plan, out / plan.screen.name) for plan, version in zip(plans, finished) if version is None]
+    made = iter(make_versions(pair, sources, table, missing, settings, said))
+    versions = tuple(version or next(made) for version in finished)
     fits = {one.plan.screen.name: fits_of(one) for one in decided}
     return ClipRun(out, measurement, versions, said, fits)

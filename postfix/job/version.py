@@ -3,32 +3,34 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.delivery import Delivery, check_delivery, reopened
 from postfix.deliver.own import EYES
 from postfix.deliver.staging import check_output, staged
-from postfix.deliver.writers import can_copy, check_writable, copy_eye, reopen_and_count, warn_of_lost_tags, writer_like
 from postfix.errors import InputError
 from postfix.job.progress import bar
+from postfix.job.rendering import render_plans
 from postfix.measure.clip import clip_info, measure_clip
 from postfix.measure.remarks import Told, told
 from postfix.measure.table import ClipInfo, MeasurementTable, footage_mark
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
 from postfix.plan.footage import require_same_footage
-from postfix.plan.geometry import changes_nothing
 from postfix.plan.model import Plan
-from postfix.render.moves import render_pair
 from postfix.source.editlist import read_edit_list
+from postfix.source.framed import FramedEye, framed
+from postfix.source.layout import Layout
 from postfix.source.opening import sha256_of
+from postfix.source.packed import open_packed
 from postfix.source.pair import AS_GIVEN, PairSource, Reading, first_in_file, open_pair
 from postfix.source.picture import EyeSource
 from postfix.source.shots import EditList, Shot
@@ -44,24 +46,48 @@ Opened = tuple[PairSource, EditList | None]
 
 @dataclass(frozen=True)
 class SourceChoice:
-    """Both eyes of one clip as a person named them, and where its cuts come from."""
+    """Both eyes of one clip as a person named them, and where its cuts come from.
 
-    left: Path
-    right: Path
+    Attributes
+    ----------
+    left, right : Path or None
+        A file, a folder of stills or a pattern for each eye; None where ``pair`` names both.
+    pair : Path or None
+        What holds both eyes.
+    layout : Layout or None
+        How they lie in it; None where it says so itself.
+    frame_px : (int, int) or None
+        Width and height of the frame that is delivered, cut from the source's or larger than it.
+    """
+
+    left: Path | None = None
+    right: Path | None = None
     rate: Fraction | None = None
     frames: tuple[int, int] | None = None
     edit: Path | None = None
     one_shot: bool = False
     reading: Reading = AS_GIVEN
+    pair: Path | None = None
+    layout: Layout | None = None
+    frame_px: tuple[int, int] | None = None
 
     def open(self) -> Opened:
         """Open both eyes, check them against each other and count their frames; that reads a video file through."""
-        pair = open_pair(self.left, self.right, rate=self.rate, frames=self.frames, reading=self.reading)
+        pair = self._pair()
+        if self.frame_px is not None:
+            pair = framed(pair, *self.frame_px)
         if self.one_shot:
             return pair, EditList((Shot("s001", 0, pair.count - 1),), (), ())
         if self.edit is not None:
             return pair, _as_listed(self.edit, pair)
         return pair, None
+
+    def _pair(self) -> PairSource:
+        if self.pair is not None:
+            return open_packed(self.pair, self.layout, rate=self.rate, frames=self.frames, reading=self.reading)
+        assert self.left is not None
+        assert self.right is not None
+        return open_pair(self.left, self.right, rate=self.rate, frames=self.frames, reading=self.reading)
 
 
 def _as_listed(edit: Path, pair: PairSource) -> EditList:
@@ -83,6 +109,7 @@ class Settings:
     quiet: bool = False
     check: bool = True
     every: int = 1
+    delivery: Delivery = field(default_factory=Delivery)
 
 
 @dataclass(frozen=True)
@@ -147,11 +174,14 @@ def told_of(choice: SourceChoice, opened: Opened, table: MeasurementTable) -> To
 
 
 def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
-    """Both eyes of a source as the log names them; reads every byte for the checksums."""
+    """Both eyes of a source as the log names them, or the one file of both; reads every byte for the checksums."""
 
     def entry(eye: str, source: EyeSource) -> EyeFile:
         path, first = str(source.path.resolve()), first_in_file(source)
-        return EyeFile(eye, path, source.count, sha256_of(source), str(source.rate), first)
+        return EyeFile(eye, path, source.count, sha256_of(source), str(source.rate), first, pair.layout)
+
+    if pair.packed is not None:
+        return (replace(entry("both", pair.left), path=str(pair.packed.path.resolve())),)
 
     with ThreadPoolExecutor(2) as pool:
         return tuple(pool.map(entry, EYES, (pair.left, pair.right)))
@@ -197,89 +227,117 @@ def check_writing(
     OutputError
         Where an output exists, lies in a source, would replace an input or somebody's files, or cannot be written.
     """
-    eyes = [eye for pair in pairs for eye in (pair.left, pair.right)]
-    read = tuple(inputs)
-    for source in eyes:
-        check_writable(source)
+    given, read = tuple(pairs), tuple(inputs)
+    eyes = [eye for pair in given for eye in (pair.left, pair.right)]
+    for pair in given:
+        check_delivery(pair, settings.delivery)
     for output in outputs:
         check_output(output.path, eyes, folder=output.folder, inputs=read, force=settings.force, keep=keep)
 
 
-def make_version(
+def make_versions(
     pair: PairSource,
     sources: tuple[EyeFile, ...],
     before: MeasurementTable | None,
-    plan: Plan,
-    folder: Path,
+    wanted: Sequence[tuple[Plan, Path]],
     settings: Settings,
     said: Told | None = None,
-) -> Version:
-    """Render a plan into a folder, measure what was written, and log it.
+) -> tuple[Version, ...]:
+    """Render plans into a folder each while the source is decoded once, measure what was written, and log it.
 
-    Everything is written beside the folder's final name and renamed into place at the end. ``said`` is what the
-    source's measurement says besides its figures, for the log.
+    Everything is written beside a folder's final name. When all pictures are rendered, one version after the other is
+    measured and renamed into place; what goes wrong with one leaves those before it in place and nothing of the others.
+
+    Parameters
+    ----------
+    pair : PairSource
+    sources : tuple of EyeFile
+    before : MeasurementTable or None
+        Of the source.
+    wanted : sequence of (Plan, Path)
+        Each plan and its folder.
+    settings : Settings
+    said : Told, optional
+        What the source's measurement says besides its figures, for the log.
 
     Raises
     ------
     InputError
-        Where the plan is for other footage, or a source fails on the way.
+        Where a plan is for other footage, or a source fails on the way.
     OutputError
-        Where the folder exists or cannot be written, or what was written is not what it should be.
+        Where a folder exists or cannot be written, or what was written is not what it should be.
     """
-    require_same_clip(plan, pair, sources)
-    with staged(folder, folder=True, force=settings.force) as work:
-        _write_eyes(pair, plan, work, settings)
-        written = [reopen_and_count(work / eye, like) for eye, like in zip(EYES, (pair.left, pair.right))]
-        after = None
-        if settings.check:
-            shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
-            finished = PairSource(written[0], written[1], pair.name)
-            after = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
-        outputs = tuple(
-            EyeFile(eye, source.path.relative_to(work).as_posix(), source.count, sha256_of(source))
-            for eye, source in zip(EYES, written)
-        )
-        log_data = change_log(
-            plan,
-            shot_results(plan, before, after),
-            sources=sources,
-            outputs=outputs,
-            timecode=pair.timecode,
-            reading=pair.reading,
-            said=said,
-            tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
-        )
-        texts = {
-            "plan.toml": plan_text(plan),
-            "changes.json": change_log_text(log_data),
-            "changes.csv": frame_table_text(plan, before, after, timecode=pair.timecode),
-        }
-        for name, text in texts.items():
-            (work / name).write_text(text, encoding="utf-8", newline="\n")
-    return Version(folder, log_data)
+    for plan, _ in wanted:
+        require_same_clip(plan, pair, sources)
+    with ExitStack() as unfinished:
+        stages = [unfinished.enter_context(ExitStack()) for _ in wanted]
+        works = [
+            stage.enter_context(staged(folder, folder=True, force=settings.force))
+            for stage, (_, folder) in zip(stages, wanted)
+        ]
+        drawn = [(plan, work) for (plan, _), work in zip(wanted, works)]
+        render_plans(drawn, pair, settings.delivery, quiet=settings.quiet)
+        versions = []
+        for stage, work, (plan, folder) in zip(stages, works, wanted):
+            log_data = _finished(pair, sources, before, plan, work, settings, said)
+            stage.close()
+            versions.append(Version(folder, log_data))
+    return tuple(versions)
 
 
-def _write_eyes(pair: PairSource, plan: Plan, work: Path, settings: Settings) -> None:
-    sources = dict(zip(EYES, (pair.left, pair.right)))
-    for eye in EYES:
-        (work / eye).mkdir()
-    untouched = all(changes_nothing(shot, plan.clip) for shot in plan.shots)
-    if untouched and all(can_copy(source) for source in sources.values()):
-        log.debug("%s: nothing to change; the source files are copied byte for byte", plan.screen.name)
-        for eye, source in sources.items():
-            copy_eye(source, work / eye)
-        return
-    for source in sources.values():
-        warn_of_lost_tags(source)
-    shot_of = [shot for shot in plan.shots for _ in range(shot.first, shot.last + 1)]
-    with ExitStack() as stack:
-        progress = stack.enter_context(bar(f"render {plan.screen.name}", pair.count, quiet=settings.quiet))
-        writers = [stack.enter_context(writer_like(source, work / eye)) for eye, source in sources.items()]
-        for index, left, right in pair.frames():
-            *eyes, unchanged = render_pair(left, right, pair.format, plan.clip, shot_of[index], index)
-            for writer, planes in zip(writers, eyes):
-                writer.write(index, planes, unchanged=unchanged)
-            progress(1)
+def _finished(
+    pair: PairSource,
+    sources: tuple[EyeFile, ...],
+    before: MeasurementTable | None,
+    plan: Plan,
+    work: Path,
+    settings: Settings,
+    said: Told | None,
+) -> dict[str, Any]:
+    """Reopen and measure what was rendered, write plan and logs beside it; the change log."""
+    finished, files = reopened(pair, settings.delivery, work)
+    after = None
+    if settings.check:
+        shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
+        after = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
+    outputs = tuple(
+        EyeFile(
+            file.eye,
+            file.path.relative_to(work).as_posix(),
+            file.source.count,
+            sha256_of(file.source),
+            layout=file.layout,
+        )
+        for file in files
+    )
+    log_data = change_log(
+        plan,
+        shot_results(plan, before, after),
+        sources=sources,
+        outputs=outputs,
+        timecode=pair.timecode,
+        reading=pair.reading,
+        said=said,
+        framed_from_px=_framed_from_px(pair),
+        codec=settings.delivery.codec,
+        tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
+    )
+    texts = {
+        "plan.toml": plan_text(plan),
+        "changes.json": change_log_text(log_data),
+        "changes.csv": frame_table_text(plan, before, after, timecode=pair.timecode),
+    }
+    for name, text in texts.items():
+        (work / name).write_text(text, encoding="utf-8", newline="\n")
+    return log_data
+
+
+def _framed_from_px(pair: PairSource) -> tuple[int, int] | None:
+    """Size of the pictures that a pair's frames are cut from or lie in; None where they are just those."""
+    if not isinstance(pair.left, FramedEye):
+        return None
+    whole = pair.left.whole.format
+    return whole.width, whole.height
 
 
 def require_same_clip(

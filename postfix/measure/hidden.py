@@ -50,6 +50,9 @@ _FULL_LEVEL = 0.85
 _SOFT_LIT_SHARE = 0.3
 _STEP_OF_LEVEL = 0.35
 _STEEP_OF_LEVEL = 0.75
+_LEAST_PART = 0.1
+"""Of a column that a sharp edge parts, less than this cannot be told from noise."""
+
 _JUST_PX = 4
 _SOFT_BLOCKS = 16
 
@@ -207,7 +210,20 @@ def _sharp(strip: Grey, runs: Runs, followed_share: float) -> tuple[Edge, bool]:
     # A picture that only grows lighter from a dark border has no edge.
     if profile[2 * _JUST_PX] - before < _STEP_OF_LEVEL * (level - before):
         return NO_EDGE, False
-    return Edge((top, bottom)), profile[_JUST_PX + 2] - before >= _STEEP_OF_LEVEL * (level - before)
+    more = _part_hidden(strip[followed], runs[followed], line[followed])
+    return Edge((top + more, bottom + more)), profile[_JUST_PX + 2] - before >= _STEEP_OF_LEVEL * (level - before)
+
+
+def _part_hidden(strip: Grey, runs: Runs, line: Runs) -> float:
+    """How much further than the line under the runs a sharp edge hides, 0 to 1: the first lit column of each place is
+    hidden by as much as it is darker than the next one."""
+    at = runs.astype(np.int64)[:, None] + np.arange(2)[None, :]
+    first, second = np.take_along_axis(strip, np.minimum(at, strip.shape[1] - 1), axis=1).T
+    lit = second > _SOFT_LEAST_LEVEL
+    if not lit.any():
+        return 0.0
+    more = float(np.median(runs[lit] + 1.0 - first[lit] / second[lit] - line[lit]))
+    return min(more, 1.0) if more >= _LEAST_PART else 0.0
 
 
 def _profile(strip: Grey, line: Runs) -> npt.NDArray[np.float64]:

@@ -22,6 +22,7 @@ from postfix.limits import Limits
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, HitKey, ShotPlan, WindowKey
 from postfix.plan.settings import FILLS
+from postfix.source.layout import LAYOUTS, Layout
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.viewing import Screen
 
@@ -62,7 +63,7 @@ class ClipFacts:
 
 @dataclass(frozen=True)
 class LoggedFile:
-    """One eye of the source or of the output."""
+    """One eye of the source or of the output, or ``both``."""
 
     eye: str
     path: Path
@@ -70,6 +71,8 @@ class LoggedFile:
     sha256: str
     first_frame: int | None = None
     """What --frames calls the first one that was used; None in logs that do not say."""
+    layout: Layout = "left-right"
+    """How the eyes lie in it."""
 
 
 @dataclass(frozen=True)
@@ -123,6 +126,8 @@ class Version:
     reading: Reading = AS_GIVEN
     suspicions: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    framed_from_px: tuple[int, int] | None = None
+    """Width and height of the source's pictures where the frame that was delivered was cut from them, or is larger."""
 
 
 def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
@@ -286,7 +291,15 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         if "suspicions" in log
         else (),
         "remarks": tuple(str(text) for text in _get(log, "remarks", list)) if "remarks" in log else (),
+        "framed_from_px": _size(log),
     }
+
+
+def _size(log: Any) -> tuple[int, int] | None:
+    if log.get("framed_from_px") is None:
+        return None
+    width, height = _pair(log, "framed_from_px")
+    return int(width), int(height)
 
 
 def _reading(log: Any) -> Reading:
@@ -308,7 +321,12 @@ def _file(entry: Any, folder: Path) -> LoggedFile:
     # An absolute path stays what it is when it is joined to a folder.
     path = folder / _get(entry, "path", str)
     first = _get(entry, "first_frame", int) if "first_frame" in entry else None
-    return LoggedFile(_get(entry, "eye", str), path, _get(entry, "frames", int), _get(entry, "sha256", str), first)
+    # Logs of before both eyes could be in one file name no layout.
+    layout = _get(entry, "layout", str) if "layout" in entry else "left-right"
+    if layout not in LAYOUTS:
+        raise ValueError(f"layout is {layout!r}")
+    eye, frames, sha256 = _get(entry, "eye", str), _get(entry, "frames", int), _get(entry, "sha256", str)
+    return LoggedFile(eye, path, frames, sha256, first, layout)
 
 
 def _shot(entry: Any) -> LoggedShot:

@@ -12,8 +12,10 @@ from postfix.errors import InputError, UsageError
 from postfix.plan.geometry import SIDES, Moves, bare_px
 from postfix.review.pictures import Rgb, display_rgb
 from postfix.review.runs import LoggedFile, LoggedShot, Version
+from postfix.source.framed import framed
 from postfix.source.opening import open_eye
-from postfix.source.pair import PairSource, open_pair
+from postfix.source.packed import open_packed
+from postfix.source.pair import AS_GIVEN, PairSource, Reading, open_pair
 from postfix.source.picture import EyeSource
 from postfix.source.stills import StillsSource, is_pattern
 from postfix.source.timecode import frames_from_timecode
@@ -78,7 +80,7 @@ def open_stills_of(version: Version) -> Stills:
     after = _open(version, version.outputs)
     _require_same(version, after)
     try:
-        before = _open_used(version) if version.reading.offset_frames else _open(version, version.sources)
+        before = _open_source(version)
         size = (before.format.width, before.format.height)
         if size != (version.clip.width_px, version.clip.height_px):
             return Stills(None, 0, f"it is {size[0]}x{size[1]} now", after)
@@ -91,17 +93,35 @@ def open_stills_of(version: Version) -> Stills:
     return Stills(before, offset, "", after)
 
 
-def _open(version: Version, files: tuple[LoggedFile, ...]) -> PairSource:
-    by_eye = {file.eye: file.path for file in files}
-    if set(by_eye) != {"left", "right"}:
-        raise InputError(
-            version.folder / "changes.json",
-            f"the eyes {', '.join(sorted(by_eye)) or 'none'}",
-            "a left and a right eye",
-            "run the job again with --force",
-        )
-    left = by_eye["left"]
-    return open_pair(left, by_eye["right"], rate=version.clip.rate if _is_stills(left) else None)
+def _open(version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS_GIVEN) -> PairSource:
+    """Both eyes as the log names their files: one for each eye where there are such, else what holds both."""
+    by_eye = {file.eye: file.path for file in files if file.layout == "left-right"}
+    if set(by_eye) == {"left", "right"}:
+        left = by_eye["left"]
+        return open_pair(left, by_eye["right"], rate=version.clip.rate if _is_stills(left) else None)
+    both = next((file for file in files if file.eye == "both"), None)
+    if both is not None:
+        rate = version.clip.rate if _is_stills(both.path) else None
+        return open_packed(both.path, both.layout, rate=rate, reading=reading)
+    raise InputError(
+        version.folder / "changes.json",
+        f"the eyes {', '.join(sorted({file.eye for file in files})) or 'none'}",
+        "a left and a right eye",
+        "run the job again with --force",
+    )
+
+
+def _open_source(version: Version) -> PairSource:
+    """The source as it was used: the eyes paired, and cut to the frame that was delivered."""
+    packed = any(file.eye == "both" for file in version.sources)
+    if version.reading.offset_frames and not packed:
+        before = _open_used(version)
+    else:
+        before = _open(version, version.sources, version.reading if packed else AS_GIVEN)
+    size = (before.format.width, before.format.height)
+    if version.framed_from_px == size:
+        return framed(before, version.clip.width_px, version.clip.height_px)
+    return before
 
 
 def _open_used(version: Version) -> PairSource:

@@ -79,6 +79,7 @@ def planes_of(header: ExrHeader, view: str | None) -> tuple[ExrPlane, ...]:
             plain = _belongs(part, channel.name, view, default)
             if plain is not None:
                 found.append((index, channel.name, plain, channel.kind))
+    found.sort(key=lambda entry: (entry[0], entry[2]))
     colour = _colour_of(found)
     if colour[0][3] == "uint":
         raise ValueError(f"colour in channels of type uint ({', '.join(entry[1] for entry in colour)})")

@@ -19,6 +19,10 @@ _BT2020 = (9, 10)
 """Matrix codes of ITU-T H.273 for BT.2020, non-constant and constant luminance."""
 
 
+FULL_RANGE = {1: False, 2: True}
+"""FFmpeg's colour range codes (limited, full); anything else is unknown."""
+
+
 def is_supported(pixel_format: str) -> bool:
     """True where the planes of this format can be moved as they are."""
     return _SUPPORTED.fullmatch(pixel_format) is not None

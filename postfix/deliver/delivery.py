@@ -1,0 +1,203 @@
+"""A pair out, in one way or several at once from the same pictures: checked before, written, reopened and counted."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from postfix.deliver.eye_out import EyeOut
+from postfix.deliver.own import EYES, PACKED_FOLDER
+from postfix.deliver.packed import open_written_packed, packed_writer
+from postfix.deliver.packing import check_packed, lost_in_packed
+from postfix.deliver.stills import StillsWriter
+from postfix.deliver.video import VideoWriter
+from postfix.errors import UsageError
+from postfix.source.framed import is_framed
+from postfix.source.layout import Layout
+from postfix.source.pair import PairSource
+from postfix.source.picture import EyeSource, Planes
+
+log = logging.getLogger("postfix")
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """How finished pictures leave the house.
+
+    Attributes
+    ----------
+    layouts : tuple of Layout
+        Each is written from the same render; empty for the layout of the source.
+    codec : str or None
+        A name of :data:`postfix.deliver.codecs.CODECS`; None for the source's own.
+    """
+
+    layouts: tuple[Layout, ...] = ()
+    codec: str | None = None
+
+    def layouts_of(self, pair: PairSource) -> tuple[Layout, ...]:
+        """The layouts that a pair is written in."""
+        return self.layouts or (pair.layout,)
+
+    def is_like(self, pair: PairSource) -> bool:
+        """True where the written files are to be just like those of the source."""
+        return self.codec is None and self.layouts_of(pair) == (pair.layout,) and not is_framed(pair)
+
+
+@dataclass(frozen=True)
+class Written:
+    """One file, or one folder of stills, that a delivery wrote.
+
+    Attributes
+    ----------
+    eye : str
+        ``left``, ``right``, or ``both`` where it holds both.
+    layout : Layout
+    path : Path
+    source : EyeSource
+        The file as it was opened again: one eye, or what both eyes are read from.
+    """
+
+    eye: str
+    layout: Layout
+    path: Path
+    source: EyeSource
+
+
+class PairWriter(Protocol):
+    """Both eyes being written."""
+
+    def write(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool] = (False, False)) -> None:
+        """Hand over frame ``index``, counted from 0 and in order; the planes must not be changed afterwards.
+
+        ``unchanged`` tells of each eye whether its planes are those of the source.
+        """
+        ...
+
+
+class _EyesWriter:
+    """A file, or a sequence, for each eye."""
+
+    def __init__(self, stack: ExitStack, outputs: tuple[EyeOut, EyeOut], folder: Path) -> None:
+        self._writers: list[VideoWriter | StillsWriter] = []
+        for output in outputs:
+            writer = output.writer(folder / output.eye)
+            stack.enter_context(writer)
+            self._writers.append(writer)
+
+    def write(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool] = (False, False)) -> None:
+        for writer, planes, same in zip(self._writers, (left, right), unchanged):
+            writer.write(index, planes, unchanged=same)
+
+
+def eye_outputs(pair: PairSource, delivery: Delivery) -> tuple[EyeOut, EyeOut]:
+    """A file or sequence for each eye, each in the folder of its name."""
+    return EyeOut(pair, "left", delivery.codec), EyeOut(pair, "right", delivery.codec)
+
+
+def check_delivery(pair: PairSource, delivery: Delivery) -> None:
+    """Refuse, before the first frame, what cannot be written, and log what a delivery cannot carry.
+
+    Raises
+    ------
+    InputError
+        Where the source's codec, or the one that was chosen, cannot hold its pictures; names the choice to make.
+    UsageError
+        Where a layout cannot be made of such a source.
+    """
+    layouts = delivery.layouts_of(pair)
+    if len(set(layouts)) < len(layouts):
+        raise UsageError("--deliver", "one layout twice", "each layout once", "leave the second one out")
+    for layout in layouts:
+        if layout == "left-right":
+            for output in eye_outputs(pair, delivery):
+                output.check()
+        else:
+            check_packed(pair, layout, delivery.codec)
+
+
+def say_losses(pair: PairSource, delivery: Delivery) -> None:
+    """Log what the written files will not say, or not hold, though the source does."""
+    sentences: list[str] = []
+    for layout in delivery.layouts_of(pair):
+        if layout == "left-right":
+            for output in eye_outputs(pair, delivery):
+                sentences += (f"{output.source.path}: {text}" for text in output.losses())
+        else:
+            sentences += (f"{layout}: {text}" for text in lost_in_packed(pair, layout, delivery.codec))
+    for sentence in dict.fromkeys(sentences):
+        log.info("%s", sentence)
+
+
+def delivery_folders(pair: PairSource, delivery: Delivery) -> tuple[str, ...]:
+    """Names of the folders that a delivery writes its pictures into."""
+    layouts = delivery.layouts_of(pair)
+    packed = (PACKED_FOLDER,) if set(layouts) - {"left-right"} else ()
+    return (*(EYES if "left-right" in layouts else ()), *packed)
+
+
+def copy_as_they_are(pair: PairSource, delivery: Delivery, folder: Path) -> bool:
+    """Copy the source's files byte for byte where the written ones would be just the same; False where not."""
+    if not delivery.is_like(pair) or pair.layout != "left-right":
+        return False
+    outputs = eye_outputs(pair, delivery)
+    if not all(output.is_copy for output in outputs):
+        return False
+    for output in outputs:
+        output.copy(folder / output.eye)
+    return True
+
+
+@contextmanager
+def writers(pair: PairSource, delivery: Delivery, folder: Path) -> Iterator[tuple[PairWriter, ...]]:
+    """A writer for each layout of a delivery; all files are whole when the block ends without an exception.
+
+    Raises
+    ------
+    InputError
+        Where something cannot be written; nothing is left behind.
+    OutputError
+        Where writing fails.
+    """
+    with ExitStack() as stack:
+        made: list[PairWriter] = []
+        for layout in delivery.layouts_of(pair):
+            if layout == "left-right":
+                made.append(_EyesWriter(stack, eye_outputs(pair, delivery), folder))
+            else:
+                made.append(stack.enter_context(packed_writer(pair, layout, folder / PACKED_FOLDER, delivery.codec)))
+        yield tuple(made)
+
+
+def reopened(pair: PairSource, delivery: Delivery, folder: Path) -> tuple[PairSource, tuple[Written, ...]]:
+    """Open everything that was written and hold it against the source.
+
+    Returns
+    -------
+    pair : PairSource
+        The delivery to measure: the first that has every column and row of both eyes, else the first.
+    files : tuple of Written
+
+    Raises
+    ------
+    OutputError
+        Where something cannot be read, or differs from what it should be.
+    """
+    pairs: list[tuple[Layout, PairSource]] = []
+    files: list[Written] = []
+    for layout in delivery.layouts_of(pair):
+        if layout == "left-right":
+            left, right = (output.reopen(folder / output.eye) for output in eye_outputs(pair, delivery))
+            pairs.append((layout, PairSource(left, right, pair.name)))
+            files += [Written(name, layout, eye.path, eye) for name, eye in zip(EYES, (left, right))]
+        else:
+            opened = open_written_packed(folder / PACKED_FOLDER, pair, layout, delivery.codec)
+            assert opened.packed is not None
+            pairs.append((layout, opened))
+            files.append(Written("both", layout, opened.packed.path, opened.packed))
+    pairs.sort(key=lambda entry: entry[0].endswith("-half"))
+    return pairs[0][1], tuple(files)
