@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -233,22 +234,30 @@ def held_moves(drawing: Drawing, clip: ClipInfo, left_px: Array, right_px: Array
     return Moves(left_px, right_px, zoom * drawing.depth_stretch, drawing.fill, clip.spare_px, beyond)
 
 
-def eye_moves_px(hit_px: Array, clip: ClipInfo, *, resampled: bool) -> tuple[Array, Array]:
+def eye_moves_px(hit_px: Array, step_px: int, *, resampled: bool) -> tuple[Array, Array]:
     """Moves ``(s_L, s_R)`` of the two eyes that are really applied for each HIT: half each where pictures are drawn
     anew, else the nearest whole steps."""
     if resampled:
         return -hit_px / 2.0, hit_px / 2.0
-    return split_hits_px(whole_hits_px(hit_px, clip.step_px), clip.step_px)
+    return split_hits_px(whole_hits_px(hit_px, step_px), step_px)
+
+
+@lru_cache(maxsize=4096)
+def _held_eyes_px(hit_px: float, step_px: int, resampled: bool) -> tuple[float, float]:
+    """:func:`eye_moves_px` of one HIT; a shot's is asked for again and again."""
+    left_px, right_px = eye_moves_px(np.array([hit_px]), step_px, resampled=resampled)
+    return float(left_px[0]), float(right_px[0])
 
 
 def moves_of(shot: ShotPlan, clip: ClipInfo, frames: npt.ArrayLike | None = None) -> Moves:
     """Moves that are really applied at frames of the clip (by default all of the shot's), after rounding."""
     at = np.arange(shot.first, shot.last + 1) if frames is None else np.atleast_1d(np.asarray(frames))
-    # A held HIT is reckoned once for all of its frames.
-    pct = hit_pct_at(shot.hit, at if len(shot.hit) > 1 else at[:1])
-    left_px, right_px = eye_moves_px(pct * clip.width_px / 100.0, clip, resampled=is_resampled(shot))
-    if left_px.size < at.size:
-        left_px, right_px = np.full(at.size, left_px[0]), np.full(at.size, right_px[0])
+    if len(shot.hit) == 1:
+        hit_px = float(shot.hit[0].pct) * clip.width_px / 100.0
+        left_px, right_px = (np.full(at.size, px) for px in _held_eyes_px(hit_px, clip.step_px, is_resampled(shot)))
+    else:
+        moving_px = hit_pct_at(shot.hit, at) * clip.width_px / 100.0
+        left_px, right_px = eye_moves_px(moving_px, clip.step_px, resampled=is_resampled(shot))
     return held_moves(drawing_of(shot), clip, left_px, right_px, zoom_of(shot, clip))
 
 

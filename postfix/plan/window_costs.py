@@ -89,7 +89,7 @@ def _sorted_costs(
 ) -> tuple[Array, Mask]:
     """Both figures where of each frame only its nearest content matters: frames are sorted by it, and each HIT takes
     the sum over those that are then in front."""
-    left, right = eye_moves_px(hits_px, clip, resampled=drawing.is_resampled)
+    left, right = eye_moves_px(hits_px, clip.step_px, resampled=drawing.is_resampled)
     zoom = drawing.zooms(hits_px * 100.0 / clip.width_px, clip)
     hit, needed = right - left, np.zeros(hits_px.shape, dtype=np.bool_)
     tolerance = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
@@ -183,7 +183,7 @@ def _sampled_costs(
     """Both figures where the source's own black differs from row to row or frame to frame: some HITs in full, those
     between by straight lines, and the one from which on nothing is needed by halving."""
     order = np.argsort(hits_px, kind="stable")
-    left, right = eye_moves_px(hits_px, clip, resampled=drawing.is_resampled)
+    left, right = eye_moves_px(hits_px, clip.step_px, resampled=drawing.is_resampled)
     zoom = drawing.zooms(hits_px * 100.0 / clip.width_px, clip)
 
     def full(index: int) -> tuple[float, bool]:
