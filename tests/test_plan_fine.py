@@ -8,20 +8,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from plan_tables import CLIP, frame, rows, table
+from plan_tables import CLIP, frame, measurement, rows, table
 
 from postfix.errors import InputError
 from postfix.limits import Limits
 from postfix.measure.columns import Columns
+from postfix.measure.columns_csv import read_columns
 from postfix.measure.table import FrameMeasure
+from postfix.measure.table_csv import read_table, table_text
 from postfix.plan.clip import Decided, plan_edit
 from postfix.plan.diff import differences_text, plan_differences
 from postfix.plan.edit import edit_of
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.fits import fit_words, fits_of
+from postfix.plan.footage import require_same_footage
 from postfix.plan.geometry import is_resampled, moves_of, placements, stretch_of, zoom_of
 from postfix.plan.misaligned import LEAST_CORNER_PCT, find_misalignment
-from postfix.plan.model import HitKey, Misalignment, Pin, Plan
+from postfix.plan.model import HitKey, Misalignment, Pin, Plan, Subject
 from postfix.plan.settings import SUBPIXEL, Fill, PlanSettings, Subpixel
 from postfix.plan.settings_file import read_settings
 from postfix.plan.update import update_text
@@ -101,8 +104,6 @@ def test_a_shot_that_no_whole_step_fits_is_put_inside_where_every_shot_may_be_dr
 
 
 def test_a_subject_is_put_where_it_shall_be_to_a_fraction_of_a_pixel() -> None:
-    from postfix.plan.model import Subject
-
     pin = Pin(shot="sh001", subject=Subject(3, (10, 10, 50, 50), 0.2, found_pct=-0.111))
     whole, fine = (
         _decided(DEEP, pins=(pin,), subpixel=which).plan.shots[0].hit[0].pct for which in ("never", "always")
@@ -322,3 +323,24 @@ def test_spare_columns_keep_a_move_from_laying_anything_bare() -> None:
 def test_a_hit_by_hand_that_moves_is_drawn_finely() -> None:
     pin = Pin(shot="sh001", hit=(HitKey(0, 0.0), HitKey(47, -0.5)))
     assert _decided(DEEP, pins=(pin,)).plan.shots[0].subpixel
+
+
+def test_spare_columns_are_kept_in_the_measurement_and_a_table_without_them_has_none(tmp_path: Path) -> None:
+    clip = replace(CLIP, spare_px=24)
+    made = measurement(lambda i: frame(), 3, clip=clip)
+    text = table_text(made)
+    for name, expected in (("with.csv", clip), ("without.csv", CLIP)):
+        rows_of = [line.split(",") for line in text.splitlines()]
+        lines = text if expected is clip else "\n".join(",".join(cells[:-1]) for cells in rows_of)
+        path = _written(tmp_path / name, lines)
+        assert read_table(path).clip == read_columns(path).clip == expected
+    for read in (read_table, read_columns):
+        with pytest.raises(InputError, match="line 2 unreadable"):
+            read(_written(tmp_path / "wrong.csv", text.replace(",24\n", ",-1\n")))
+
+
+def test_a_plan_for_another_number_of_spare_columns_is_of_other_footage() -> None:
+    plan = _decided(DEEP).plan
+    require_same_footage(plan, CLIP, 48, Path("measure.csv"))
+    with pytest.raises(InputError, match="24 columns to spare"):
+        require_same_footage(plan, replace(CLIP, spare_px=24), 48, Path("measure.csv"))
