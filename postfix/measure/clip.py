@@ -30,8 +30,7 @@ shot."""
 def clip_info(pair: PairSource) -> ClipInfo:
     """What a plan must know of the clip."""
     fmt = pair.format
-    spare: int = getattr(pair, "spare_px", 0)
-    return ClipInfo(pair.name, fmt.width, fmt.height, pair.rate, fmt.step_px, spare_px=spare)
+    return ClipInfo(pair.name, fmt.width, fmt.height, pair.rate, fmt.step_px, spare_px=pair.spare_px)
 
 
 def measure_clip(

@@ -88,6 +88,19 @@ def side_shift_pct(misalignment: Misalignment, clip: ClipInfo) -> float:
     return (turn + size) * 100.0 / clip.width_px
 
 
+def lay_words(known: Misalignment) -> str:
+    """How the right eye's picture lies; what is not known is not told."""
+    parts = []
+    for value, unit, more, less in (
+        (known.vertical_px, " px", "lower", "higher"),
+        (known.rotation_deg, "°", "turned clockwise", "turned anticlockwise"),
+        (known.size_pct, " %", "larger", "smaller"),
+    ):
+        if value is not None:
+            parts.append(f"{abs(value):.2f}{unit} {more if value >= 0.0 else less}")
+    return ", ".join(parts)
+
+
 def _corners_px(figures: list[Array], clip: ClipInfo) -> Array:
     """Displacement of the most displaced corner for each of n frames; height, and turn and size where there are any."""
     half_x, half_y = clip.width_px / 2.0, clip.height_px / 2.0

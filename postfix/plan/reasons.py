@@ -31,8 +31,8 @@ from postfix.plan.geometry import (
     stretch_of,
     widest_px,
 )
-from postfix.plan.misaligned import side_shift_pct
-from postfix.plan.model import HitKey, Misalignment, ShotPlan
+from postfix.plan.misaligned import lay_words, side_shift_pct
+from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.settings import WindowSettings
 from postfix.plan.windows import planned_shortfall_px
 from postfix.viewing import Screen, mm_from_pct
@@ -310,25 +310,12 @@ def _why_aligned(decision: Decision, clip: ClipInfo) -> list[str]:
     if known is None:
         return ["not aligned, as decided by hand"] if "align" in plan.by_hand else []
     given = ", as given by hand" if "align" in plan.by_hand else ""
-    words = f"aligned{given}: the right eye lay {_lay(known)}, and half of that is taken out of each eye"
+    words = f"aligned{given}: the right eye lay {lay_words(known)}, and half of that is taken out of each eye"
     most_pct = side_shift_pct(known, clip)
     if most_pct >= _TOLD_PCT:
         words += f", which changes parallax by up to {most_pct:.2f} % away from the middle of the picture"
         words += " (figures are measured with it out)"
     return [words]
-
-
-def _lay(known: Misalignment) -> str:
-    """How a right eye's picture lies; what is not known is not told."""
-    parts = []
-    for value, unit, more, less in (
-        (known.vertical_px, " px", "lower", "higher"),
-        (known.rotation_deg, "°", "turned clockwise", "turned anticlockwise"),
-        (known.size_pct, " %", "larger", "smaller"),
-    ):
-        if value is not None:
-            parts.append(f"{abs(value):.2f}{unit} {more if value >= 0.0 else less}")
-    return ", ".join(parts)
 
 
 def _why_outside(decision: Decision, limits: Limits, screen: Screen, clip: ClipInfo) -> list[str]:
