@@ -288,3 +288,20 @@ def test_the_library_shows_frames_as_they_were_made():
     frame = frame_of("gbrp10le", 0, (8, 4))
     red = samples_of("gbrp10le", 0, (8, 4))[0]
     assert np.array_equal(np.frombuffer(frame.planes[2], np.uint16).reshape(4, -1)[:, :8], red)
+
+
+@pytest.mark.parametrize(("name", "encoder"), [("a.mxf", "dnxhd"), ("a.mov", "dnxhd"), ("a.mxf", "prores_ks")])
+def test_damage_and_a_short_end_are_found_in_mxf_and_dnxhr_too(tmp_path, name, encoder):
+    pixel_format, options = ("yuv422p", {"profile": "dnxhr_hq"}) if encoder == "dnxhd" else ("yuv422p10le", {})
+    path = make_coded(tmp_path / name, encoder, pixel_format, options, size=LARGE, count=12)
+    data = path.read_bytes()
+    damaged = bytearray(data)
+    damaged[len(data) // 2 : len(data) // 2 + 400] = bytes(400)
+    path.write_bytes(damaged)
+    with pytest.raises(InputError) as caught:
+        list(open_eye(path).frames())
+    assert 4 <= caught.value.frame <= 7
+    for share in (0.1, 0.5, 0.95):
+        path.write_bytes(data[: int(len(data) * share)])
+        with pytest.raises(InputError):
+            list(open_eye(path).frames())

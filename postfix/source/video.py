@@ -30,6 +30,9 @@ _PROGRESSIVE = (0, 1)
 _LUMA_ALONE = ("prores",)
 """Codecs whose frames stand alone and whose decoder leaves chroma out when asked; that saves two fifths of the time."""
 
+_SLICES_ALONE = ("dnxhd",)
+"""Codecs that are not decoded several frames at a time: with PyAV 18.1 the decoder then never ends on damage."""
+
 _GREY_FLAG = 1 << 13
 """FFmpeg's AV_CODEC_FLAG_GRAY, which PyAV does not name."""
 
@@ -156,7 +159,7 @@ class VideoSource:
         coded = coded_format(self.format, turn)
         with av.open(str(self.path), metadata_errors="replace") as container:
             stream = _video_stream(container, self.path)
-            stream.thread_type = "AUTO"
+            stream.thread_type = "SLICE" if self.tags.codec in _SLICES_ALONE else "AUTO"
             # Without this FFmpeg paints over damage with what it guesses.
             stream.codec_context.options = {"err_detect": "explode"}
             seek_to = self._safe_seek_time(wanted.start)
