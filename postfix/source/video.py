@@ -30,8 +30,9 @@ _PROGRESSIVE = (0, 1)
 _LUMA_ALONE = ("prores",)
 """Codecs whose frames stand alone and whose decoder leaves chroma out when asked; that saves two fifths of the time."""
 
-_SLICES_ALONE = ("dnxhd",)
-"""Codecs that are not decoded several frames at a time: with PyAV 18.1 the decoder then never ends on damage."""
+_SLICES_ALONE = ("dnxhd", "h264", "hevc")
+"""Codecs that are not decoded several frames at a time: with PyAV 18.1 the decoder then never ends on damage. Both
+eyes are decoded side by side, which keeps two processors busy without it."""
 
 _GREY_FLAG = 1 << 13
 """FFmpeg's AV_CODEC_FLAG_GRAY, which PyAV does not name."""
