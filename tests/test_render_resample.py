@@ -124,7 +124,6 @@ def test_what_too_small_a_zoom_leaves_bare_is_black() -> None:
     fmt = yuv("422", 10)
     bright = _flat(fmt, (700.0, 300.0, 300.0))
     left, right, _ = render_pair(bright, bright, fmt, clip_of(fmt), _shot(-20.0, 1.0), 0)
-<<<<<<< HEAD
     # 12.8 px in all, so 6.4 columns are bare at the left of the left eye: 6, and 0.4 of the next one. Chroma is covered
     # as much as the most covered of the pixels that it serves.
     assert (left[0][:, :6] == 64).all()
@@ -135,18 +134,6 @@ def test_what_too_small_a_zoom_leaves_bare_is_black() -> None:
     assert (left[1][:, 4:] == 300).all()
     assert (right[0][:, -6:] == 64).all()
     assert (right[0][:, -7] == round(0.4 * 64 + 0.6 * 700)).all()
-=======
-    # 12.8 px in all, so 6.4 columns are bare at the left of the left eye; chroma goes with the most hidden pixel it
-    # serves.
-    assert (left[0][:, :6] == 64).all()
-    assert (left[0][:, 6] == 446).all()  # 64 + 0.6 · 636
-    assert (left[0][:, 7:] == 700).all()
-    assert (left[1][:, :3] == 512).all()
-    assert (left[1][:, 3] == 385).all()  # 512 − 0.6 · 212
-    assert (left[1][:, 4:] == 300).all()
-    assert (right[0][:, -6:] == 64).all()
-    assert (right[0][:, -7] == 446).all()
->>>>>>> d5094f4 (Pairs in one file, delivered layouts, codecs and frames go through the whole job; several screens are rendered from one decoding of the source)
 
 
 def test_windows_are_painted_after_the_zoom() -> None:
