@@ -58,7 +58,7 @@ def plan(options: argparse.Namespace) -> Outcome:
 _BESIDE_DIFF = {
     "measurement": "a measurement", "output": "-o", "screen": "--screen", "screens": "--screens",
     "settings": "--settings", "comfort": "--comfort", "children": "--children", "fill": "--fill", "why": "--why",
-    "left": "--left", "right": "--right",
+    "subpixel": "--subpixel", "align": "--align", "left": "--left", "right": "--right", "pair": "--pair",
 }  # fmt: skip
 """What would be passed over without a word where two plans are compared."""
 
@@ -119,7 +119,7 @@ def _outputs(output: Path, screens: Sequence[Screen]) -> dict[str, Path]:
 
 def _source(options: argparse.Namespace, columns: Columns) -> PairSource | None:
     """The footage, where it was given too: only subjects that are pinned need it."""
-    if options.left is None and options.right is None:
+    if options.left is None and options.right is None and options.pair is None:
         return None
     pair, _ = source_choice(options).open()
     try:

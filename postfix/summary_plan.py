@@ -11,7 +11,7 @@ from typing import Any
 from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
 from postfix.plan.fits import Fit, blame_words, fit_words
-from postfix.plan.model import Plan, ShotPlan
+from postfix.plan.model import Part, Plan, ShotPlan
 from postfix.plan.why import Alternative, Why, why_lines
 from postfix.summary import NOT_MEASURED, pct, plain, table, wrapped
 
@@ -140,6 +140,15 @@ def _flag_lines(decided: Decided, shots: Sequence[str]) -> str:
     return "\n".join(wrapped(f"{screen}, {shot}: {flag.text}") for shot in shots for flag in decided.flags[shot])
 
 
+_PART_WORDS: dict[Part, str] = {
+    "hit": "HIT",
+    "fill": "fill",
+    "window": "window",
+    "subpixel": "fractions of a pixel",
+    "align": "alignment",
+}
+
+
 def kept_text(plan: Plan, columns: Columns) -> str:
     """What an update left to the person: limits, locked shots, parts decided by hand, cuts that they moved."""
     lines = [f"limits: {', '.join(plan.limits.by_hand)} given by hand, kept"] if plan.limits.by_hand else []
@@ -147,7 +156,7 @@ def kept_text(plan: Plan, columns: Columns) -> str:
         if shot.locked:
             lines.append(f"{shot.name}: locked, kept as it is")
         elif shot.by_hand:
-            parts = ", ".join("HIT" if part == "hit" else part for part in shot.by_hand)
+            parts = ", ".join(_PART_WORDS[part] for part in shot.by_hand)
             lines.append(f"{shot.name}: {parts} decided by hand, kept")
             if shot.subject is not None and "hit" in shot.by_hand:
                 lines.append(f"{shot.name}: the subject is passed over; remove the line of the hit to have it followed")

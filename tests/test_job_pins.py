@@ -265,7 +265,7 @@ def test_a_hit_typed_into_a_plan_is_rendered_and_said_to_be_by_hand_where_it_bre
     assert shot["after"]["median_pct"] - shot["before"]["median_pct"] == pytest.approx(1.875, abs=0.15)
     (flag,) = [flag for flag in shot["flags"] if flag["code"] == "far"]
     assert "given by hand" in flag["text"]
-    assert "cinema-12m, s001: far is +2.0" in told
+    assert "cinema-12m, s001: far is +2." in told
     assert "given by hand" in told
     _, shots = plan_of(out)
     assert shots["s001"].hit[0].pct == 1.875

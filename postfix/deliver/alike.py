@@ -5,21 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from postfix.deliver.spec import VideoSpec
+from postfix.deliver.codecs import VideoSpec, format_written
 from postfix.errors import InputError, OutputError
 from postfix.source.picture import EyeSource, PictureFormat
-from postfix.source.pixel_formats import FULL_RANGE, video_format
 from postfix.source.video import VideoSource
 
 Differences = list[tuple[str, str]]
 """What was found and what should be there, in the same words; alike where all is well."""
-
-
-def format_of(spec: VideoSpec, pixel_format: str | None = None) -> PictureFormat:
-    """Pictures of a video as it is written, or in another pixel format in which they are handed over."""
-    return video_format(
-        pixel_format or spec.pixel_format, spec.width, spec.height, FULL_RANGE.get(spec.color_range), spec.color_matrix
-    )
 
 
 def picture_differences(found: PictureFormat, wanted: PictureFormat) -> Differences:
@@ -38,7 +30,7 @@ def file_differences(written: EyeSource, spec: VideoSpec | None, fmt: PictureFor
         return picture_differences(written.format, fmt)
     tags = written.tags
     return [
-        *picture_differences(written.format, format_of(spec)),
+        *picture_differences(written.format, format_written(spec)),
         (f"colour primaries {tags.color_primaries}", f"colour primaries {spec.color_primaries}"),
         (f"transfer {tags.color_transfer}", f"transfer {spec.color_transfer}"),
         (f"matrix {tags.color_matrix}", f"matrix {spec.color_matrix}"),

@@ -20,7 +20,7 @@ from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.plan.figures import Figures, figures_as_measured, shot_flags
-from postfix.plan.geometry import moves_of, window_px_at
+from postfix.plan.geometry import moves_of, window_px_at, zoom_of
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
 from postfix.plan.robust import shot_arrays
 from postfix.plan.settings_file import settings_data
@@ -134,6 +134,7 @@ def change_log(
             "height_px": clip.height_px,
             "rate": str(clip.rate),
             "frames": plan.shots[-1].last + 1,
+            "spare_px": clip.spare_px,
             "footage": clip.footage,
         },
         "screen": asdict(plan.screen),
@@ -163,8 +164,11 @@ def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[st
         "timecode_out": timecode_at(timecode, shot.last, clip.rate),
         "hit": [asdict(key) for key in shot.hit],
         "applied_hit_px": [_plain(hit_px.min()), _plain(hit_px.max())],
-        "zoom": shot.zoom,
+        "zoom": zoom_of(shot, clip),
         "fill": shot.fill,
+        "subpixel": shot.subpixel,
+        "align": shot.align,
+        "misalignment": None if shot.misalignment is None else asdict(shot.misalignment),
         "window": [{"frame": k.frame, "left_px": list(k.left_px), "right_px": list(k.right_px)} for k in shot.window],
         "window_soft_px": shot.window_soft_px,
         "window_opacity_pct": shot.window_opacity_pct,
@@ -219,14 +223,14 @@ def frame_table_text(
     clip = plan.clip
     for shot in plan.shots:
         frames = np.arange(shot.first, shot.last + 1)
-        moves, windows = moves_of(shot, clip), window_px_at(shot, frames)
+        moves, windows, zoom = moves_of(shot, clip), window_px_at(shot, frames), zoom_of(shot, clip)
         for index, frame in enumerate(frames.tolist()):
             left_px, right_px = float(moves.left_px[index]), float(moves.right_px[index])
             done = [
                 _digits((right_px - left_px) * 100.0 / clip.width_px, 4),
                 _digits(left_px, 3),
                 _digits(right_px, 3),
-                f"{shot.zoom:g}",
+                f"{zoom:g}",
                 shot.fill,
                 *(_digits(value, 2) for value in windows[index]),
             ]

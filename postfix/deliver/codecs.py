@@ -16,7 +16,7 @@ from postfix.deliver.encoders import CODECS, ENCODERS, Encoder, choice_to_make, 
 from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, UsageError
 from postfix.source.picture import PictureFormat
-from postfix.source.pixel_formats import video_format
+from postfix.source.pixel_formats import FULL_RANGE, video_format
 from postfix.source.signalling import frame_packing_type
 from postfix.source.turning import UPRIGHT, format_turned, turn_of
 from postfix.source.video import VideoSource
@@ -103,7 +103,7 @@ def _chosen(source: VideoSource, codec: str) -> tuple[str, str, str]:
 
 def format_written(spec: VideoSpec) -> PictureFormat:
     """The format that the written file's upright pictures are read in."""
-    full_range = {1: False, 2: True}.get(spec.color_range)
+    full_range = FULL_RANGE.get(spec.color_range)
     name = read_back_as(spec.codec, spec.pixel_format)
     coded = video_format(name, *coded_size(spec), full_range, spec.color_matrix)
     return format_turned(coded, turn_of(spec.display_matrix) or UPRIGHT)

@@ -57,7 +57,12 @@ ENCODERS: dict[str, Encoder] = {
     # Every frame a key frame, four slices each with a checksum: damage stays small and is seen. Where one chroma
     # sample serves four columns, samples at the edges of slices came back wrong.
     "ffv1": Encoder(
-        "ffv1", (("level", "3"), ("g", "1"), ("slices", "4"), ("slicecrc", "1")), 0, {}, True, refused=("yuv410p", "yuv411p")
+        "ffv1",
+        (("level", "3"), ("g", "1"), ("slices", "4"), ("slicecrc", "1")),
+        0,
+        {},
+        True,
+        refused=("yuv410p", "yuv411p"),
     ),
     # Of the two encoders the library has, this one took a third of the time and came nearer to its input (rmse 1.13
     # against 1.46 of 1023 on the demo film at about the same size, FFmpeg 8.1).

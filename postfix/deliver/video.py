@@ -25,7 +25,7 @@ from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, OutputError
 from postfix.source.ahead import frames_ahead
 from postfix.source.picture import PictureFormat, Planes
-from postfix.source.pixel_formats import plane_order, plane_samples, video_format
+from postfix.source.pixel_formats import FULL_RANGE, plane_order, plane_samples, video_format
 from postfix.source.signalling import matroska_word
 from postfix.source.turning import UPRIGHT, as_coded, format_turned, turn_of
 from postfix.source.video import VideoSource
@@ -35,8 +35,6 @@ _DISK_ERRORS = (
     errno.ENAMETOOLONG,
 )  # fmt: skip
 """What is wrong with a place rather than with what is written; the library itself says EPERM and EINVAL of a codec."""
-
-_FULL_RANGE = {1: False, 2: True}
 
 _AUDIO_AHEAD_S = Fraction(1, 2)
 """How far audio packets are written ahead of the pictures, so that players find both close together."""
@@ -74,10 +72,10 @@ class VideoEncoder:
         self._aspect = 1 / spec.pixel_aspect if spec.pixel_aspect and self._turn.swaps else spec.pixel_aspect
         self._order = plane_order(spec.pixel_format)
         self._given = _format_of(spec)
-        self._written = video_format(spec.pixel_format, *self._size, _FULL_RANGE.get(spec.color_range))
+        self._written = video_format(spec.pixel_format, *self._size, FULL_RANGE.get(spec.color_range))
         self._dtype = np.dtype(self._written.dtype)
         fits = spec.handed_format == spec.pixel_format
-        self._fit = None if fits else Fitting(spec.handed_format, spec.pixel_format, _FULL_RANGE.get(spec.color_range))
+        self._fit = None if fits else Fitting(spec.handed_format, spec.pixel_format, FULL_RANGE.get(spec.color_range))
         self._index = 0
         self._audio: AudioCopy | None = None
         encoder, options = encoder_for(spec, named)
@@ -353,7 +351,7 @@ def write_video(path: Path, spec: VideoSpec, frames: Iterable[Planes]) -> int:
 
 def _format_of(spec: VideoSpec) -> PictureFormat:
     """The format of the upright frames that are handed over."""
-    full_range = _FULL_RANGE.get(spec.color_range)
+    full_range = FULL_RANGE.get(spec.color_range)
     coded = video_format(spec.handed_format, *coded_size(spec), full_range, spec.color_matrix)
     return format_turned(coded, turn_of(spec.display_matrix) or UPRIGHT)
 

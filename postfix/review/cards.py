@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, Figures, range_budget
+from postfix.plan.misaligned import lay_words
 from postfix.review.pictures import Rgb, anaglyph, fit_within, jpeg_bytes, side_by_side, with_window_outline
 from postfix.review.runs import LoggedShot, Version
 from postfix.review.stills import NO_STRIPS, Sides, Stills, frame_to_show, hidden_strips
@@ -132,6 +133,8 @@ def _done(version: Version, shot: LoggedShot) -> str:
         entries.append(("Share of each eye", ", ".join(eyes)))
         entries.append(("Bare columns", f"{shot.plan.fill}: {_FILL_WORDS[shot.plan.fill]}"))
     entries.append(("Enlarged", f"× {shot.plan.zoom:.4f}" if shot.plan.zoom != 1.0 else "no"))
+    if shot.is_aligned and shot.plan.misalignment is not None:
+        entries.append(("Taken out", f"the right eye lay {lay_words(shot.plan.misalignment)}"))
     for side in ("left", "right"):
         entries.append((f"Window, {side} edge of the {side} eye", _window(version, run, side)))
     if shot.plan.locked:

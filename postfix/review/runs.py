@@ -19,8 +19,9 @@ import numpy.typing as npt
 from postfix.deliver.changelog import SCHEMA
 from postfix.errors import InputError
 from postfix.limits import Limits
+from postfix.measure.table import ClipInfo
 from postfix.plan.figures import Figures
-from postfix.plan.model import Flag, HitKey, ShotPlan, WindowKey
+from postfix.plan.model import Flag, HitKey, Misalignment, ShotPlan, WindowKey
 from postfix.plan.settings import FILLS
 from postfix.source.layout import LAYOUTS, Layout
 from postfix.source.pair import AS_GIVEN, Reading
@@ -59,6 +60,12 @@ class ClipFacts:
     height_px: int
     rate: Fraction
     frames: int
+    spare_px: int = 0
+
+    @property
+    def planned(self) -> ClipInfo:
+        """The clip as planning knows it, but for the step of its moves, which the log does not tell."""
+        return ClipInfo(self.name, self.width_px, self.height_px, self.rate, 1, spare_px=self.spare_px)
 
 
 @dataclass(frozen=True)
@@ -90,7 +97,12 @@ class LoggedShot:
     @property
     def is_moved(self) -> bool:
         """Whether the pictures were moved or enlarged."""
-        return self.applied_hit_px != (0.0, 0.0) or self.plan.zoom != 1.0
+        return self.applied_hit_px != (0.0, 0.0) or self.plan.zoom != 1.0 or self.is_aligned
+
+    @property
+    def is_aligned(self) -> bool:
+        """Whether shift in height, turn and size of one eye against the other were taken out."""
+        return self.plan.align and self.plan.misalignment is not None
 
     @property
     def is_windowed(self) -> bool:
@@ -253,6 +265,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         _get(clip, "height_px", int),
         Fraction(_get(clip, "rate", str)),
         _get(clip, "frames", int),
+        _get(clip, "spare_px", int) if "spare_px" in clip else 0,
     )
     if min(facts.width_px, facts.height_px, facts.frames) < 1 or facts.rate <= 0:
         raise ValueError("a size, rate or count that is not above zero")
@@ -349,6 +362,9 @@ def _shot(entry: Any) -> LoggedShot:
         zoom=_positive(entry, "zoom"),
         fill=fill,
         window=window,
+        subpixel=_get(entry, "subpixel", bool) if "subpixel" in entry else False,
+        align=_get(entry, "align", bool) if "align" in entry else False,
+        misalignment=_misalignment(entry.get("misalignment")),
         locked=_get(entry, "locked", bool),
         reason=_get(entry, "reason", str),
     )
@@ -361,6 +377,13 @@ def _shot(entry: Any) -> LoggedShot:
         _figures(entry, "after"),
         tuple(_flag(flag) for flag in _get(entry, "flags", list)),
     )
+
+
+def _misalignment(given: Any) -> Misalignment | None:
+    if given is None:
+        return None
+    names = [field.name for field in fields(Misalignment)]
+    return Misalignment(**{name: None if given.get(name) is None else _get(given, name, float) for name in names})
 
 
 def _pair(entry: Any, key: str) -> tuple[float, float]:

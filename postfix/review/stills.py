@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.errors import InputError, UsageError
-from postfix.plan.geometry import SIDES, Moves, bare_px
+from postfix.plan.geometry import SIDES, Moves, bare_px, drawing_of, held_moves
 from postfix.review.pictures import Rgb, display_rgb
 from postfix.review.runs import LoggedFile, LoggedShot, Version
 from postfix.source.framed import framed
@@ -215,12 +215,8 @@ def _smoothed(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 def moves_at(version: Version, shot: LoggedShot, frames: slice) -> Moves:
     """What the frame table says was done to a run of a shot's frames."""
     table = version.frames
-    return Moves(
-        np.nan_to_num(table["left_move_px"][frames]),
-        np.nan_to_num(table["right_move_px"][frames]),
-        shot.plan.zoom,
-        shot.plan.fill,
-    )
+    left_px, right_px = (np.nan_to_num(table[f"{eye}_move_px"][frames]) for eye in ("left", "right"))
+    return held_moves(drawing_of(shot.plan), version.clip.planned, left_px, right_px, shot.plan.zoom)
 
 
 def hidden_strips(version: Version, shot: LoggedShot, frame: int) -> tuple[Sides, Sides]:

@@ -18,7 +18,7 @@ from postfix.source.light import ContentLight, MasteringDisplay, content_light_o
 from postfix.source.lossless import is_lossless
 from postfix.source.packets import COPY_AGAIN, PacketTimes, constant_rate, count_packets
 from postfix.source.picture import PictureFormat, Planes
-from postfix.source.pixel_formats import SUPPORTED_TEXT, is_supported, planes_of, video_format
+from postfix.source.pixel_formats import FULL_RANGE, SUPPORTED_TEXT, is_supported, planes_of, video_format
 from postfix.source.side_data import SideType, display_matrix_of, first_side_data
 from postfix.source.signalling import Signal, signal_in
 from postfix.source.timecode import timecode_at, valid_timecode
@@ -36,9 +36,6 @@ eyes are decoded side by side, which keeps two processors busy without it."""
 
 _GREY_FLAG = 1 << 13
 """FFmpeg's AV_CODEC_FLAG_GRAY, which PyAV does not name."""
-
-_FULL_RANGE = {1: False, 2: True}
-"""FFmpeg's colour range codes (limited, full); anything else is unknown."""
 
 
 @dataclass(frozen=True)
@@ -319,7 +316,7 @@ def _format(path: Path, stream: Any, tags: VideoTags) -> PictureFormat:
         )
     if context.field_order not in _PROGRESSIVE:
         raise _interlaced(path, None)
-    full_range = _FULL_RANGE.get(tags.color_range)
+    full_range = FULL_RANGE.get(tags.color_range)
     return video_format(pixel_format, context.width, context.height, full_range, tags.color_matrix)
 
 
