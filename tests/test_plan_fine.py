@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -251,6 +252,21 @@ def test_an_aligned_plan_is_read_back_as_it_was_written(tmp_path: Path) -> None:
     assert read_plan(_written(tmp_path / "plan.toml", plan_text(spare))) == spare
 
 
+@pytest.mark.parametrize("aspect", [Fraction(2), Fraction(4, 3)])
+def test_a_plan_keeps_the_shape_of_pixels_where_they_are_not_square(tmp_path: Path, aspect: Fraction) -> None:
+    plan = _decided(DEEP).plan
+    assert "\npixel_aspect" not in plan_text(plan)
+    wide = replace(plan, clip=replace(plan.clip, pixel_aspect=aspect))
+    path = _written(tmp_path / "plan.toml", plan_text(wide))
+    assert f'pixel_aspect = "{aspect}"' in path.read_text()
+    assert read_plan(path) == wide
+    assert read_plan(_written(path, update_text(path.read_text(), wide, wide))) == wide
+    for typed in ('"0"', '"-2"', '"wide"', '"1.5"', "2"):
+        _written(path, plan_text(wide).replace(f'pixel_aspect = "{aspect}"', f"pixel_aspect = {typed}"))
+        with pytest.raises(InputError, match=r"plan.toml, line \d+, \[clip\], pixel_aspect"):
+            read_plan(path)
+
+
 def test_a_misalignment_corrected_by_hand_is_kept_and_one_taken_out_is_decided_anew(tmp_path: Path) -> None:
     path = tmp_path / "plan.toml"
     text = plan_text(_decided(_leaning(), align=True).plan)
@@ -325,18 +341,20 @@ def test_a_hit_by_hand_that_moves_is_drawn_finely() -> None:
     assert _decided(DEEP, pins=(pin,)).plan.shots[0].subpixel
 
 
-def test_spare_columns_are_kept_in_the_measurement_and_a_table_without_them_has_none(tmp_path: Path) -> None:
-    clip = replace(CLIP, spare_px=24)
+def test_spare_columns_and_the_shape_of_pixels_are_kept_and_a_table_without_them_has_none(tmp_path: Path) -> None:
+    clip = replace(CLIP, spare_px=24, pixel_aspect=Fraction(4, 3))
     made = measurement(lambda i: frame(), 3, clip=clip)
     text = table_text(made)
-    for name, expected in (("with.csv", clip), ("without.csv", CLIP)):
-        rows_of = [line.split(",") for line in text.splitlines()]
-        lines = text if expected is clip else "\n".join(",".join(cells[:-1]) for cells in rows_of)
-        path = _written(tmp_path / name, lines)
+    assert text.splitlines()[0].endswith(",spare_px,pixel_aspect")
+    rows_of = [line.split(",") for line in text.splitlines()]
+    for lacking, expected in enumerate((clip, replace(clip, pixel_aspect=Fraction(1)), CLIP)):
+        lines = "\n".join(",".join(cells[: len(cells) - lacking]) for cells in rows_of)
+        path = _written(tmp_path / f"lacks-{lacking}.csv", lines)
         assert read_table(path).clip == read_columns(path).clip == expected
     for read in (read_table, read_columns):
-        with pytest.raises(InputError, match="line 2 unreadable"):
-            read(_written(tmp_path / "wrong.csv", text.replace(",24\n", ",-1\n")))
+        for wrong in ("-1,4/3", "24,0", "24,-4/3", "24,1/0", "24,wide", "24,"):
+            with pytest.raises(InputError, match="line 2 unreadable"):
+                read(_written(tmp_path / "wrong.csv", text.replace(",24,4/3\n", f",{wrong}\n")))
 
 
 def test_a_plan_for_another_number_of_spare_columns_is_of_other_footage() -> None:
@@ -344,3 +362,9 @@ def test_a_plan_for_another_number_of_spare_columns_is_of_other_footage() -> Non
     require_same_footage(plan, CLIP, 48, Path("measure.csv"))
     with pytest.raises(InputError, match="24 columns to spare"):
         require_same_footage(plan, replace(CLIP, spare_px=24), 48, Path("measure.csv"))
+    wide = replace(CLIP, pixel_aspect=Fraction(4, 3))
+    with pytest.raises(InputError, match=r"pixels 4/3 times as wide as high.*pixels 1 times as wide as high"):
+        require_same_footage(plan, wide, 48, Path("measure.csv"))
+    require_same_footage(replace(plan, clip=wide), wide, 48, Path("measure.csv"))
+    text = differences_text(plan_differences(plan, replace(plan, clip=wide)))
+    assert "width over height of a pixel: 1 → 4/3" in text

@@ -104,9 +104,9 @@ def _waves(x: np.ndarray, y: np.ndarray, share: float) -> np.ndarray:
 
 def _source_of(placement: Placement, x: np.ndarray, y: np.ndarray, fmt: PictureFormat) -> tuple[np.ndarray, np.ndarray]:
     """Where the source has what the placement shows at (x, y): its formula turned round, step by step."""
-    turn = np.radians(placement.turn_deg)
-    x, y = x - fmt.width / 2 - placement.right_px, y - fmt.height / 2 - placement.down_px
-    back_x, back_y = np.cos(turn) * x + np.sin(turn) * y, -np.sin(turn) * x + np.cos(turn) * y
+    turn, aspect = np.radians(placement.turn_deg), placement.pixel_aspect
+    x, y = aspect * (x - fmt.width / 2 - placement.right_px), y - fmt.height / 2 - placement.down_px
+    back_x, back_y = (np.cos(turn) * x + np.sin(turn) * y) / aspect, -np.sin(turn) * x + np.cos(turn) * y
     return fmt.width / 2 + back_x / placement.zoom, fmt.height / 2 + back_y / placement.zoom
 
 
@@ -118,6 +118,9 @@ PLACEMENTS = [
     Placement(0.9, 1.5, 0.2),
     Placement(0.95, 0.0, 0.0, 0.5),
     Placement(1.4, 5.0, -4.0, -5.0),
+    Placement(1.02, 0.3, -0.6, 0.9, pixel_aspect=2.0),
+    Placement(1.0, -1.7, 0.0, -0.8, pixel_aspect=0.5),
+    Placement(1.1, 0.0, 2.2, 3.0, pixel_aspect=4.0 / 3.0),
 ]
 
 

@@ -30,7 +30,15 @@ shot."""
 def clip_info(pair: PairSource) -> ClipInfo:
     """What a plan must know of the clip."""
     fmt = pair.format
-    return ClipInfo(pair.name, fmt.width, fmt.height, pair.rate, fmt.step_px, spare_px=pair.spare_px)
+    return ClipInfo(
+        pair.name,
+        fmt.width,
+        fmt.height,
+        pair.rate,
+        fmt.step_px,
+        spare_px=pair.spare_px,
+        pixel_aspect=pair.pixel_aspect,
+    )
 
 
 def measure_clip(
@@ -89,6 +97,7 @@ def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[Fram
     threads_before = cv2.getNumThreads()
     # Frames run side by side already; threads inside each would only compete with them.
     cv2.setNumThreads(1)
+    pixel_aspect = float(pair.pixel_aspect)
     waiting: deque[Future[tuple[FrameMeasure | None, Trace]]] = deque()
     last = pair.count - 1
     try:
@@ -96,7 +105,7 @@ def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[Fram
             for frame, left, right in pair.frames(colour_every=TONE_EVERY * every):
                 wanted = frame % every == 0 or frame == last
                 with_all = frame % (TONE_EVERY * every) == 0
-                waiting.append(pool.submit(_looked_at, left, right, pair.format, wanted, with_all))
+                waiting.append(pool.submit(_looked_at, left, right, pair.format, pixel_aspect, wanted, with_all))
                 if len(waiting) > workers + 1:
                     yield waiting.popleft().result()
             while waiting:
@@ -108,11 +117,11 @@ def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[Fram
 
 
 def _looked_at(
-    left: Planes, right: Planes, fmt: PictureFormat, wanted: bool, with_all: bool
+    left: Planes, right: Planes, fmt: PictureFormat, pixel_aspect: float, wanted: bool, with_all: bool
 ) -> tuple[FrameMeasure | None, Trace]:
     if not wanted:
         return None, glance(left, fmt)
-    return measure_frame(left, right, fmt, with_all=with_all)
+    return measure_frame(left, right, fmt, with_all=with_all, pixel_aspect=pixel_aspect)
 
 
 def _apart(trace: Trace) -> Trace:

@@ -30,7 +30,7 @@ from postfix.measure.table import FrameMeasure
 from postfix.measure.thin import with_thin_things
 from postfix.measure.tone import sharpness_difference, tone_difference
 from postfix.measure.where import end_boxes
-from postfix.source.picture import PictureFormat, Planes, grey, small_rgb
+from postfix.source.picture import PictureFormat, Plane, Planes, grey, small_rgb
 
 MIN_MATCHED_SHARE = 0.15
 """Of what has texture, less than this share matched is too little to speak of the frame's near and far."""
@@ -78,7 +78,7 @@ class Trace:
 
 
 def measure_frame(
-    left: Planes, right: Planes, fmt: PictureFormat, *, with_all: bool = True
+    left: Planes, right: Planes, fmt: PictureFormat, *, with_all: bool = True, pixel_aspect: float = 1.0
 ) -> tuple[FrameMeasure, Trace]:
     """Measure one frame of both eyes.
 
@@ -88,6 +88,8 @@ def measure_frame(
         In the codes of ``fmt``.
     with_all : bool
         Whether to look at what belongs to the shot as well: brightness, colour, sharpness, the order of the eyes.
+    pixel_aspect : float
+        Width over height of one pixel as it is shown.
 
     Returns
     -------
@@ -111,13 +113,15 @@ def measure_frame(
     trace = replace(trace, sync=sync_signature(proxy.left, proxy.right), seen=seen)
     if np.array_equal(left_grey[:2], right_grey[:2]) and np.array_equal(left_grey, right_grey):
         return FrameMeasure(note=IDENTICAL), trace
-    measure, straight, parallax = _parallax(left_grey, right_grey, proxy)
+    measure, straight, parallax = _parallax(left_grey, right_grey, proxy, pixel_aspect)
     if parallax is None:
         return measure, trace
     if with_all:
         trace = replace(trace, order=order_evidence(straight.left, straight.right, parallax))
     if with_all and not holes:
-        measure = replace(measure, **_tone(left, right, fmt, straight, parallax.left))
+        # Detail is compared on steps like those that the gain is told on; in light it would be that of highlights.
+        seen_at = (left_grey, right_grey) if fmt.is_linear else (_coded(left), _coded(right))
+        measure = replace(measure, **_tone(left, right, fmt, straight, parallax.left, *seen_at))
     if holes:
         measure = replace(measure, confidence=min(measure.confidence, _WITH_NO_NUMBERS), note=NO_NUMBERS)
     return measure, trace
@@ -148,7 +152,9 @@ def mended(eye: Grey) -> float:
     return float(bad.mean())
 
 
-def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, Straight, ParallaxMaps | None]:
+def _parallax(
+    left: Grey, right: Grey, proxy: ProxyPair, pixel_aspect: float
+) -> tuple[FrameMeasure, Straight, ParallaxMaps | None]:
     """Everything that luma tells; no maps where it tells too little."""
     active = active_picture(left, right)
     measure = FrameMeasure(
@@ -200,7 +206,7 @@ def _parallax(left: Grey, right: Grey, proxy: ProxyPair) -> tuple[FrameMeasure, 
     near_box, far_box = end_boxes(dense, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
     measure = replace(
         measure,
-        **_misfit_figures(straight),
+        **_misfit_figures(straight, pixel_aspect),
         **_edge_figures(left, right, straight, maps, active, -ends.nearest_pct),
         rivalry_pct=rivalry.pct,
         rivalry_boxes=rivalry.boxes,
@@ -215,14 +221,24 @@ def _across(straight: Straight) -> npt.NDArray[np.float32]:
     return straight.points.right[:, 0] - straight.points.left[:, 0]
 
 
-def _misfit_figures(straight: Straight) -> dict[str, Any]:
+def _misfit_figures(straight: Straight, pixel_aspect: float) -> dict[str, Any]:
+    """How the right eye lies against the left as it is seen.
+
+    The misfit is told from heights as a turn r and a size k of the stored picture: over x across the right picture they
+    rise by ``tan(r)·x``, and over the left's heights by ``k / cos(r)``. A turn θ and a size s of the picture as it is
+    shown, whose places across are ``aspect·x``, make that ``tan(θ)·aspect·x`` and ``s / cos(θ)``.
+    """
     misfit = straight.misfit
     if misfit is None:
         return {}
+    turn, size = misfit.rotation, misfit.size
+    if pixel_aspect != 1.0:
+        turn = math.atan(math.tan(turn) / pixel_aspect)
+        size *= math.cos(turn) / math.cos(misfit.rotation)
     return {
         "vertical_px": misfit.vertical_px * straight.scale,
-        "rotation_deg": math.degrees(misfit.rotation),
-        "size_pct": 100.0 * (misfit.size - 1.0),
+        "rotation_deg": math.degrees(turn),
+        "size_pct": 100.0 * (size - 1.0),
         "keystone_pct": 100.0 * misfit.keystone,
     }
 
@@ -301,14 +317,29 @@ def _agreeing(straight: Straight, dense: Parallax) -> tuple[float, int]:
     return float(np.mean(apart < _AGREE_SHARE * dense.shape[1])), int(np.count_nonzero(known))
 
 
-def _tone(left: Planes, right: Planes, fmt: PictureFormat, straight: Straight, dense: Parallax) -> dict[str, Any]:
-    """Brightness, black level, colour and sharpness of the right eye against the left."""
+def _coded(planes: Planes) -> Plane:
+    """What stands for brightness in coded planes, as it is stored: luma, or green."""
+    return planes[0] if planes[0].ndim == 2 else planes[0][..., 1]
+
+
+def _tone(
+    left: Planes,
+    right: Planes,
+    fmt: PictureFormat,
+    straight: Straight,
+    dense: Parallax,
+    left_seen: Plane,
+    right_seen: Plane,
+) -> dict[str, Any]:
+    """Brightness, black level, colour and sharpness of the right eye against the left.
+
+    ``left_seen`` and ``right_seen``, (H, W) in any codes, are what fine detail is read from.
+    """
     left_rgb, right_rgb = (small_rgb(planes, fmt, _RGB_WIDTH_PX) for planes in (left, right))
     height, width = left_rgb.shape[:2]
     if straight.misfit is not None:
         right_rgb = without_misfit(right_rgb, straight.misfit, width / straight.left.shape[1])
     small = cv2.resize(dense, (width, height), interpolation=cv2.INTER_NEAREST) * np.float32(width / dense.shape[1])
     tone = tone_difference(left_rgb, right_rgb, np.asarray(small, np.float32))
-    full = [planes[0] if planes[0].ndim == 2 else planes[0][..., 1] for planes in (left, right)]
-    sharpness = sharpness_difference(full[0], full[1], dense, tone.gain_pct, straight.misfit, straight.scale)
+    sharpness = sharpness_difference(left_seen, right_seen, dense, tone.gain_pct, straight.misfit, straight.scale)
     return {**asdict(tone), "sharpness_pct": sharpness}

@@ -45,8 +45,8 @@ class FrameMeasure:
     left_edge_pct, right_edge_pct : float
         Most negative parallax of content that touches that frame edge.
     vertical_px, rotation_deg, size_pct : float
-        Right eye against left eye about the picture centre: lower is positive; clockwise as seen is positive; larger
-        is positive. Pixels of the source picture.
+        Right eye against left eye about the picture centre: lower is positive; clockwise as seen, on pixels of the
+        shape that they are shown with, is positive; larger is positive. Pixels of the source picture.
     keystone_pct : float
         How much more the right eye's picture is stretched in height at its right side than at its left, against the
         left eye, percent.
@@ -136,6 +136,13 @@ class ClipInfo:
     """:func:`footage_mark` of the very frames that were measured; empty where it was not taken."""
     spare_px: int = 0
     """Columns of picture that there are beyond each side of the frame, where it was cut from a wider picture."""
+    pixel_aspect: Fraction = Fraction(1)
+    """Width over height of one pixel as it is shown: 2 for halves side by side; 1 where nothing is said."""
+
+    @property
+    def square_width_px(self) -> float:
+        """Width of the picture in pixels as wide as its own are high, the unit in which a turn is a turn."""
+        return self.width_px * float(self.pixel_aspect)
 
     @property
     def step_pct(self) -> float:

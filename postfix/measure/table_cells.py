@@ -66,8 +66,8 @@ SHOT_CELLS = (
     "transition",
     "transition_frames",
 )
-CLIP_CELLS = ("clip", "width_px", "height_px", "rate", "step_px", "footage", "spare_px")
-LATER_CELLS = {"spare_px": "0"}
+CLIP_CELLS = ("clip", "width_px", "height_px", "rate", "step_px", "footage", "spare_px", "pixel_aspect")
+LATER_CELLS = {"spare_px": "0", "pixel_aspect": "1"}
 """Columns that a table may lack, and what each then counts as: what was measured before there was such a thing."""
 COLUMNS = (
     *("frame", "timecode", "shot", *FIGURES, *LISTS, *END_BOXES),
@@ -184,11 +184,14 @@ def clip_of(row: Mapping[str, str]) -> ClipInfo:
     """The clip that a row is of. Raises ValueError and such where it cannot be."""
     width, height, step = (int(row[name]) for name in ("width_px", "height_px", "step_px"))
     spare = int(row.get("spare_px", LATER_CELLS["spare_px"]))
-    clip = ClipInfo(row["clip"] or "", width, height, Fraction(row["rate"]), step, row["footage"], spare)
+    aspect = Fraction(row.get("pixel_aspect", LATER_CELLS["pixel_aspect"]))
+    clip = ClipInfo(row["clip"] or "", width, height, Fraction(row["rate"]), step, row["footage"], spare, aspect)
     if clip.width_px < 1 or clip.height_px < 1 or clip.rate <= 0 or clip.step_px < 1:
         raise ValueError("a size, rate or step that is not above zero")
     if clip.spare_px < 0:
         raise ValueError("spare columns below zero")
+    if clip.pixel_aspect <= 0:
+        raise ValueError("pixels whose width over height is not above zero")
     if not _FOOTAGE.fullmatch(clip.footage):
         raise ValueError(f"footage {clip.footage!r} is no mark of 16 hexadecimal digits")
     return clip

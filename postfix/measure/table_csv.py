@@ -43,7 +43,8 @@ def table_text(table: MeasurementTable) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     clip = table.clip
-    clip_cells = (clip.name, clip.width_px, clip.height_px, str(clip.rate), clip.step_px, clip.footage, clip.spare_px)
+    sizes = (clip.width_px, clip.height_px, str(clip.rate), clip.step_px)
+    clip_cells = (clip.name, *sizes, clip.footage, clip.spare_px, str(clip.pixel_aspect))
     for index, shot in enumerate(table.shots):
         shot_cells = _shot_cells(table.findings[index]) if table.findings else [""] * len(SHOT_CELLS)
         for frame in range(shot.first, shot.last + 1):

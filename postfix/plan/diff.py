@@ -164,6 +164,7 @@ def _clips(a: Plan, b: Plan) -> Iterator[Difference]:
         ("length", f"{a.shots[-1].last + 1} frames", f"{b.shots[-1].last + 1} frames"),
         ("steps of a move", f"{a.clip.step_px} px", f"{b.clip.step_px} px"),
         ("columns to spare", f"{a.clip.spare_px} px", f"{b.clip.spare_px} px"),
+        ("width over height of a pixel", str(a.clip.pixel_aspect), str(b.clip.pixel_aspect)),
         ("footage mark", a.clip.footage, b.clip.footage),
     ):
         yield from _changed("clip", what, before, after)

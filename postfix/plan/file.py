@@ -82,6 +82,7 @@ def plan_tables(plan: Plan) -> dict[str, dict[str, object]]:
             "step_px": clip.step_px,
             **({"footage": clip.footage} if clip.footage else {}),
             **({"spare_px": clip.spare_px} if clip.spare_px else {}),
+            **({"pixel_aspect": str(clip.pixel_aspect)} if clip.pixel_aspect != 1 else {}),
         },
         "settings": {},
     }

@@ -106,11 +106,9 @@ def _limits(table: TomlTable, screen: Screen, rules: LimitRules) -> Limits:
 
 
 def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
-    table.only("name", "width_px", "height_px", "frames", "rate", "step_px", "footage", "spare_px")
-    rate = table.get("rate", str, 'a rate in quotation marks, such as "24" or "24000/1001"')
-    match = re.fullmatch(r"([1-9][0-9]{0,9})(?:/([1-9][0-9]{0,9}))?", rate, re.ASCII)
-    if match is None:
-        raise table.error("rate", describe(rate), 'a rate such as "24" or "24000/1001"', "correct it")
+    table.only("name", "width_px", "height_px", "frames", "rate", "step_px", "footage", "spare_px", "pixel_aspect")
+    rate = _share(table, "rate", 'a rate in quotation marks, such as "24" or "24000/1001"')
+    aspect = _share(table, "pixel_aspect", 'width over height of a pixel in quotation marks, such as "2" or "4/3"', "1")
     footage = table.get("footage", str, "text", "")
     if "footage" in table.data and re.fullmatch(r"[0-9a-f]{16}", footage) is None:
         expected = "16 hexadecimal digits in small letters, as the program wrote them"
@@ -119,12 +117,22 @@ def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
         name=table.get("name", str, "text"),
         width_px=table.integer("width_px", 1),
         height_px=table.integer("height_px", 1),
-        rate=Fraction(int(match[1]), int(match[2] or 1)),
+        rate=rate,
         step_px=table.integer("step_px", 1),
         footage=footage,
         spare_px=table.integer("spare_px", 0, 0),
+        pixel_aspect=aspect,
     )
     return clip, table.integer("frames", 1)
+
+
+def _share(table: TomlTable, key: str, expected: str, default: str | None = None) -> Fraction:
+    """A number above 0 as whole numbers, one over the other where it is no whole one."""
+    text = table.get(key, str, expected) if default is None else table.get(key, str, expected, default)
+    match = re.fullmatch(r"([1-9][0-9]{0,9})(?:/([1-9][0-9]{0,9}))?", text, re.ASCII)
+    if match is None:
+        raise table.error(key, describe(text), expected, "correct it")
+    return Fraction(int(match[1]), int(match[2] or 1))
 
 
 def _shots(root: TomlTable, clip: ClipInfo, count: int) -> tuple[ShotPlan, ...]:

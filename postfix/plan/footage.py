@@ -10,8 +10,8 @@ from postfix.plan.model import Plan
 
 
 def require_same_footage(plan: Plan, clip: ClipInfo, frames: int, path: Path, plan_path: Path | None = None) -> None:
-    """Refuse a plan made for other footage: length, size, rate, step, spare columns, or footage mark where both are
-    known, differ.
+    """Refuse a plan made for other footage: length, size, rate, step, spare columns, shape of pixels, or footage
+    mark where both are known, differ.
 
     Parameters
     ----------
@@ -52,6 +52,8 @@ def _clip_words(clip: ClipInfo, frames: int, other: ClipInfo) -> list[str]:
     ]
     if clip.spare_px or other.spare_px:
         words.append(f"{clip.spare_px} columns to spare beyond each side")
+    if clip.pixel_aspect != 1 or other.pixel_aspect != 1:
+        words.append(f"pixels {clip.pixel_aspect} times as wide as high")
     if clip.footage and other.footage:
         words.append(f"footage mark {clip.footage}")
     return words

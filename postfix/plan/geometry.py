@@ -278,8 +278,8 @@ def placements(shot: ShotPlan, clip: ClipInfo, frame: int) -> tuple[Placement, P
     if misalignment is None:
         return Placement(zoom, shifts[0]), Placement(zoom, shifts[1])
     left, right = (
-        Placement(zoom * eye.zoom, shift + zoom * eye.right_px, zoom * eye.down_px, eye.turn_deg)
-        for eye, shift in zip(eye_turns(misalignment), shifts)
+        Placement(zoom * eye.zoom, shift + zoom * eye.right_px, zoom * eye.down_px, eye.turn_deg, eye.pixel_aspect)
+        for eye, shift in zip(eye_turns(misalignment, float(clip.pixel_aspect)), shifts)
     )
     return left, right
 

@@ -67,7 +67,7 @@ def find_misalignment(columns: Columns, first: int, last: int) -> FoundMisalignm
             None, f"no corner lies off by more than {most:.3f} % of width, too little to redraw for"
         )
     off = middle(_corners_px([values - getattr(found, name) for name, values in figures.items()], clip))
-    off_pct = off * 100.0 / clip.width_px
+    off_pct = off * 100.0 / clip.square_width_px
     if off_pct > max(STEADY_SHARE * most, LEAST_CORNER_PCT):
         text = f"it differs from frame to frame: half of them are more than {off_pct:.2f} % of width off their middle"
         return FoundMisalignment(None, text)
@@ -77,15 +77,16 @@ def find_misalignment(columns: Columns, first: int, last: int) -> FoundMisalignm
 def corner_pct(misalignment: Misalignment, clip: ClipInfo) -> float:
     """How far that corner of the picture lies off that does so most, either way, percent of width."""
     figures = (misalignment.vertical_px, misalignment.rotation_deg, misalignment.size_pct)
-    return float(_corners_px([np.array([value or 0.0]) for value in figures], clip)[0]) * 100.0 / clip.width_px
+    most_px = float(_corners_px([np.array([value or 0.0]) for value in figures], clip)[0])
+    return most_px * 100.0 / clip.square_width_px
 
 
 def side_shift_pct(misalignment: Misalignment, clip: ClipInfo) -> float:
     """The most that taking a misalignment out changes parallax by anywhere in the picture, percent of width: at the top
     and the bottom for a turn, at the sides for a size."""
     turn = abs(math.sin(math.radians(misalignment.rotation_deg or 0.0))) * clip.height_px / 2.0
-    size = abs(misalignment.size_pct or 0.0) / 100.0 * clip.width_px / 2.0
-    return (turn + size) * 100.0 / clip.width_px
+    size = abs(misalignment.size_pct or 0.0) / 100.0 * clip.square_width_px / 2.0
+    return (turn + size) * 100.0 / clip.square_width_px
 
 
 def lay_words(known: Misalignment) -> str:
@@ -102,8 +103,9 @@ def lay_words(known: Misalignment) -> str:
 
 
 def _corners_px(figures: list[Array], clip: ClipInfo) -> Array:
-    """Displacement of the most displaced corner for each of n frames; height, and turn and size where there are any."""
-    half_x, half_y = clip.width_px / 2.0, clip.height_px / 2.0
+    """Displacement of the most displaced corner for each of n frames, in pixels as wide as the clip's are high; height,
+    and turn and size where there are any."""
+    half_x, half_y = clip.square_width_px / 2.0, clip.height_px / 2.0
     vertical, turn, size = (figures + [np.zeros(len(figures[0]))] * 2)[:3]
     turn, size = np.radians(np.abs(turn)), np.abs(size) / 100.0
     # Among the four corners the signs come together so that one has all of it at its worst, in height and across.

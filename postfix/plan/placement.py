@@ -11,6 +11,8 @@ class Placement:
 
         out = zoom * turn(X) + (right_px, down_px)
 
+    The turn is one of the picture as it is shown: where pixels are not square, x is brought to the unit of y for it.
+
     Attributes
     ----------
     zoom : float
@@ -19,17 +21,20 @@ class Placement:
         Move, after zoom and turn.
     turn_deg : float
         About the centre, clockwise as seen is positive.
+    pixel_aspect : float
+        Width over height of one pixel as it is shown; without a turn it says nothing.
     """
 
     zoom: float = 1.0
     right_px: float = 0.0
     down_px: float = 0.0
     turn_deg: float = 0.0
+    pixel_aspect: float = 1.0
 
     @property
     def is_still(self) -> bool:
         """True where the picture stays as it is."""
-        return self == Placement()
+        return (self.zoom, self.right_px, self.down_px, self.turn_deg) == (1.0, 0.0, 0.0, 0.0)
 
 
 STILL = Placement()

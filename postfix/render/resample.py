@@ -153,17 +153,19 @@ def _affine(info: PlaneFormat, fmt: PictureFormat, placement: Placement) -> Affi
     if not zoom > 0.0 or not abs(placement.turn_deg) < 45.0:
         raise ValueError(f"a zoom above 0 and a turn below 45 degrees are wanted, not {placement}")
     cos, sin = math.cos(turn) / zoom, math.sin(turn) / zoom
+    # A turn as seen: heights count for less across, and places across for more in height, where pixels are wide.
+    sin_across, sin_down = sin / placement.pixel_aspect, sin * placement.pixel_aspect
     middle_x, middle_y = fmt.width / 2.0, fmt.height / 2.0
     x = info.centre_x_px - middle_x - placement.right_px
     y = info.centre_y_px - middle_y - placement.down_px
     shape = info.step_y / info.step_x
     return Affine(
         a=cos,
-        b=sin * shape,
-        c=(middle_x + cos * x + sin * y - info.centre_x_px) / info.step_x,
-        d=-sin / shape,
+        b=sin_across * shape,
+        c=(middle_x + cos * x + sin_across * y - info.centre_x_px) / info.step_x,
+        d=-sin_down / shape,
         e=cos,
-        f=(middle_y - sin * x + cos * y - info.centre_y_px) / info.step_y,
+        f=(middle_y - sin_down * x + cos * y - info.centre_y_px) / info.step_y,
     )
 
 
