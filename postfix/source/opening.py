@@ -21,8 +21,8 @@ def open_eye(
     Parameters
     ----------
     path : Path
-        A video file; a folder with one numbered sequence of stills; or a numbered pattern such as ``sh010.%04d.tif``
-        or ``sh010.####.tif`` (a lone ``#`` is four digits, a run is its length).
+        A video file; a folder with one numbered sequence of stills (DPX, OpenEXR, TIFF, PNG or JPEG); or a numbered
+        pattern such as ``sh010.%04d.dpx`` or ``sh010.####.dpx`` (a lone ``#`` is four digits, a run is its length).
     rate : Fraction, optional
         Frames per second. Needed for stills; for a video it must agree with the file's own.
     frames : (int, int), optional
