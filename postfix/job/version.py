@@ -40,6 +40,9 @@ from postfix.versions import libraries
 log = logging.getLogger("postfix")
 
 
+_CHECKSUM_THREADS = 2
+"""Files whose checksums are taken at the same time."""
+
 Opened = tuple[PairSource, EditList | None]
 """A pair, and how it is cut where that is known before anything is measured."""
 
@@ -183,7 +186,7 @@ def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
     if pair.packed is not None:
         return (replace(entry("both", pair.left), path=str(pair.packed.path.resolve())),)
 
-    with ThreadPoolExecutor(2) as pool:
+    with ThreadPoolExecutor(_CHECKSUM_THREADS) as pool:
         return tuple(pool.map(entry, EYES, (pair.left, pair.right)))
 
 
@@ -297,19 +300,15 @@ def _finished(
     """Reopen and measure what was rendered, write plan and logs beside it; the change log."""
     finished, files = reopened(pair, settings.delivery, work)
     after = None
-    if settings.check:
-        shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
-        after = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
-    outputs = tuple(
-        EyeFile(
-            file.eye,
-            file.path.relative_to(work).as_posix(),
-            file.source.count,
-            sha256_of(file.source),
-            layout=file.layout,
+    with ThreadPoolExecutor(_CHECKSUM_THREADS) as beside:
+        checksums = beside.map(sha256_of, (file.source for file in files))
+        if settings.check:
+            shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
+            after = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
+        outputs = tuple(
+            EyeFile(file.eye, file.path.relative_to(work).as_posix(), file.source.count, checksum, layout=file.layout)
+            for file, checksum in zip(files, checksums)
         )
-        for file in files
-    )
     log_data = change_log(
         plan,
         shot_results(plan, before, after),
