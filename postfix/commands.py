@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from postfix import summary, summary_plan
 from postfix.deliver.delivery import Delivery, delivery_folders
+from postfix.deliver.own import VERSION_FILES
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
@@ -42,7 +43,7 @@ from postfix.plan.screens import read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings
 from postfix.review.report import REPORT, check_report, write_report
-from postfix.source.pair import Reading
+from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
@@ -222,7 +223,7 @@ def render(options: argparse.Namespace) -> Outcome:
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
         folders = delivery_folders(pair, settings.delivery)
-        return would_write(output / name for name in (*folders, "changes.json", "changes.csv"))
+        return would_write(output / name for name in (*folders, *VERSION_FILES))
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
     said = None if before is None else told_of(choice, opened, before)
@@ -321,7 +322,7 @@ def run(options: argparse.Namespace) -> Outcome:
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
     clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
     if options.dry_run:
-        return would_write(output.path for output in outputs)
+        return would_write(_in_outputs(outputs, pairs, settings.delivery))
     with claimed(out):
         runs = [
             run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
@@ -329,6 +330,15 @@ def run(options: argparse.Namespace) -> Outcome:
         ]
         page = write_report(out)
     return _run_outcome(runs, clips, page)
+
+
+def _in_outputs(outputs: Iterable[Output], pairs: Sequence[PairSource], delivery: Delivery) -> list[Path]:
+    """Files that will be written, and the folders of pictures in each version."""
+    names = dict.fromkeys(name for pair in pairs for name in delivery_folders(pair, delivery))
+    paths: list[Path] = []
+    for output in outputs:
+        paths += [output.path / name for name in (*names, *VERSION_FILES)] if output.folder else [output.path]
+    return paths
 
 
 def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:

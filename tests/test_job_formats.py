@@ -7,7 +7,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from clips import fails, source_words, tree, write_pair
-from footage import SPECS, yuv422p10
+from footage import SPECS, write_tiffs, yuv422p10
 
 from postfix.cli import main
 from postfix.deliver.video import write_video
@@ -226,3 +226,43 @@ def test_nothing_is_left_of_a_run_that_is_refused(pair, tmp_path, capsys):
     typed = ["run", "--pair", pair[0], "--screen", "cinema-12m", "-o", tmp_path / "out"]
     fails(capsys, typed, 3, "--layout")
     assert tree(tmp_path) == []
+
+
+@pytest.mark.parametrize("layout", ["side-by-side-half", "top-bottom-half", "rows", "frame-sequential"])
+def test_a_delivery_of_squeezed_eyes_alone_is_measured_and_pictured_in_the_clips_own_pixels(pair, tmp_path, layout):
+    whole = run(tmp_path / "whole", *source_words(*pair), "--one-shot")
+    log = run(tmp_path / "out", *source_words(*pair), "--one-shot", "--deliver", layout)
+    (shot,), (same,) = log["shots"], whole["shots"]
+    assert shot["window"] == same["window"]
+    for figure in ("near_pct", "far_pct", "median_pct"):
+        assert shot["after"][figure] == pytest.approx(same["after"][figure], abs=0.12), figure
+    assert (tmp_path / "out" / "report.html").is_file()
+
+
+def test_a_packed_source_in_which_nothing_changes_is_copied_byte_for_byte(tmp_path):
+    near = write_pair(tmp_path / "in", far_pct=0.1)
+    first = run(tmp_path / "packed", *source_words(*near), "--deliver", "side-by-side", "--no-check")
+    packed = tmp_path / "packed" / "cinema-12m" / first["outputs"][0]["path"]
+    log = run(tmp_path / "out", "--pair", packed)
+    assert [shot["applied_hit_px"] for shot in log["shots"]] == [[0, 0]]
+    assert log["outputs"][0]["sha256"] == log["sources"][0]["sha256"]
+
+
+def test_a_codec_for_stills_is_refused(tmp_path, capsys):
+    left, right = write_tiffs(tmp_path / "in", frames=2)
+    typed = ["run", *source_words(left, right), "--rate", "24", "--screen", "tv-55in", "--codec", "ffv1"]
+    fails(capsys, [*typed, "-o", tmp_path / "out"], 2, "--codec", "stills")
+
+
+def test_dry_run_names_the_folders_of_pictures(pair, tmp_path, capsys):
+    typed = ["run", *source_words(*pair), "--screen", "tv-55in", "--deliver", "left-right", "--deliver", "rows"]
+    assert main([*map(str, typed), "--dry-run", "-o", str(tmp_path / "out")]) == 0
+    told = capsys.readouterr().out
+    for name in ("left", "right", "packed", "plan.toml", "changes.json", "changes.csv"):
+        assert str(tmp_path / "out" / "tv-55in" / name) in told
+
+
+def test_what_a_delivery_cannot_hold_is_said_before_anything_is_measured(pair, tmp_path, capsys):
+    typed = ["run", *source_words(*pair), "--screen", "tv-55in", "--deliver", "frame-sequential", "--dry-run"]
+    assert main([*map(str, typed), "-o", str(tmp_path / "out")]) == 0
+    assert "cannot be signalled" in capsys.readouterr().err

@@ -1,7 +1,8 @@
-"""What was written held against what it was to be."""
+"""What was written held against what it was to be, and files that are copied because it is just them."""
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -42,6 +43,20 @@ def require_alike(place: Path, checks: Iterable[tuple[str, str]], like: Path) ->
     for found, expected in checks:
         if found != expected:
             raise OutputError(place, f"{found} in what was written", f"{expected} like {like}", "run again")
+
+
+def copy_files(files: Iterable[Path], folder: Path) -> None:
+    """Copy files byte for byte into a folder; OutputError where one cannot be."""
+    for file in files:
+        try:
+            shutil.copyfile(file, folder / file.name)
+        except OSError as error:
+            raise OutputError(
+                folder / file.name,
+                f"no way to copy {file} there ({error.strerror or error})",
+                "room on the disk",
+                "check the disk and run again",
+            ) from error
 
 
 def unusable(place: Path, error: InputError) -> OutputError:

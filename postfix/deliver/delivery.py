@@ -11,15 +11,17 @@ from typing import Protocol
 
 from postfix.deliver.eye_out import EyeOut
 from postfix.deliver.own import EYES, PACKED_FOLDER
-from postfix.deliver.packed import open_written_packed, packed_writer
+from postfix.deliver.packed import copy_packed, open_written_packed, packed_writer
 from postfix.deliver.packing import check_packed, lost_in_packed
 from postfix.deliver.stills import StillsWriter
 from postfix.deliver.video import VideoWriter
 from postfix.errors import UsageError
 from postfix.source.framed import is_framed
 from postfix.source.layout import Layout
+from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource
 from postfix.source.picture import EyeSource, Planes
+from postfix.source.video import VideoSource
 
 log = logging.getLogger("postfix")
 
@@ -112,6 +114,13 @@ def check_delivery(pair: PairSource, delivery: Delivery) -> None:
     layouts = delivery.layouts_of(pair)
     if len(set(layouts)) < len(layouts):
         raise UsageError("--deliver", "one layout twice", "each layout once", "leave the second one out")
+    if delivery.codec is not None and not isinstance(origin_of(pair.left), VideoSource):
+        raise UsageError(
+            f"--codec {delivery.codec}",
+            f"stills ({pair.left.path})",
+            "video: stills are written in their own format",
+            "leave --codec out",
+        )
     for layout in layouts:
         if layout == "left-right":
             for output in eye_outputs(pair, delivery):
@@ -142,8 +151,10 @@ def delivery_folders(pair: PairSource, delivery: Delivery) -> tuple[str, ...]:
 
 def copy_as_they_are(pair: PairSource, delivery: Delivery, folder: Path) -> bool:
     """Copy the source's files byte for byte where the written ones would be just the same; False where not."""
-    if not delivery.is_like(pair) or pair.layout != "left-right":
+    if not delivery.is_like(pair):
         return False
+    if pair.layout != "left-right":
+        return copy_packed(pair, pair.layout, folder / PACKED_FOLDER)
     outputs = eye_outputs(pair, delivery)
     if not all(output.is_copy for output in outputs):
         return False

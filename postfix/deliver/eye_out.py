@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from postfix.deliver.alike import file_differences, require_alike, unusable
+from postfix.deliver.alike import copy_files, file_differences, require_alike, unusable
 from postfix.deliver.codecs import encoder_for, spec_of
 from postfix.deliver.containers import check_container, losses, suffix_for
 from postfix.deliver.packing import numbered_like, still_behind
 from postfix.deliver.spec import VideoSpec
 from postfix.deliver.stills import StillsWriter, still_losses
 from postfix.deliver.video import VideoWriter
-from postfix.errors import InputError, OutputError
+from postfix.errors import InputError
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import origin_of, pixel_aspect_of
 from postfix.source.pair import PairSource
@@ -130,16 +129,7 @@ class EyeOut:
         """
         if not self.is_copy:
             raise ValueError(f"{self.source.path} is not what would be written")
-        for file in self.source.files():
-            try:
-                shutil.copyfile(file, folder / file.name)
-            except OSError as error:
-                raise OutputError(
-                    folder / file.name,
-                    f"no way to copy {file} there ({error.strerror or error})",
-                    "room on the disk",
-                    "check the disk and run again",
-                ) from error
+        copy_files(self.source.files(), folder)
 
     def reopen(self, folder: Path) -> EyeSource:
         """Open what was written, counted and held against what it was to be (OutputError where it differs)."""

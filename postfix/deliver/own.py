@@ -14,7 +14,10 @@ PACKED_FOLDER = "packed"
 """Where deliveries with both eyes in one file are."""
 
 PICTURE_FOLDERS = (*EYES, PACKED_FOLDER)
-NAMES = frozenset({*PICTURE_FOLDERS, "plan.toml", "changes.json", "changes.csv", "report.html"})
+VERSION_FILES = ("plan.toml", "changes.json", "changes.csv")
+"""What lies beside the pictures of a version."""
+
+NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, "report.html"})
 """Everything that is ever written at the top of a version's folder."""
 
 

@@ -7,7 +7,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 
-from postfix.deliver.alike import require_alike, unusable
+from postfix.deliver.alike import copy_files, require_alike, unusable
 from postfix.deliver.exr import write_exr_views
 from postfix.deliver.packing import Packing, check_packed, packing_of
 from postfix.deliver.stills import StillsWriter, write_still
@@ -157,6 +157,27 @@ def packed_writer(pair: PairSource, layout: Layout, folder: Path, codec: str | N
     place = folder / layout
     place.mkdir()
     return PackedWriter(packing, _PackedStills(packing, place), copies=packing.came_so)
+
+
+def copy_packed(pair: PairSource, layout: Layout, folder: Path) -> bool:
+    """Copy a packed source's files byte for byte where they are just what would be written if nothing changed.
+
+    Returns
+    -------
+    bool
+        False, and nothing done, where they are not: the right eye comes first, or only a part of a video is used.
+    """
+    packing, packed = packing_of(pair, layout), pair.packed
+    if packed is None or not packing.came_so:
+        return False
+    if isinstance(packed, VideoSource):
+        if packed.count != packed.file_count:
+            return False
+        copy_files(packed.files(), folder)
+        return True
+    (folder / layout).mkdir()
+    copy_files(packed.files(), folder / layout)
+    return True
 
 
 class _PackedStills(StillsWriter):

@@ -10,7 +10,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-from postfix.deliver.delivery import Delivery, PairWriter, copy_as_they_are, delivery_folders, say_losses, writers
+from postfix.deliver.delivery import Delivery, PairWriter, copy_as_they_are, delivery_folders, writers
 from postfix.job.progress import bar
 from postfix.plan.geometry import changes_nothing
 from postfix.plan.model import Plan, ShotPlan
@@ -67,7 +67,6 @@ def render_plans(
             drawn.append((plan, work))
     if not drawn:
         return
-    say_losses(pair, delivery)
     names = ", ".join(plan.screen.name for plan, _ in drawn)
     with ExitStack() as stack:
         progress = stack.enter_context(bar(f"render {names}", pair.count, quiet=quiet))

@@ -13,7 +13,7 @@ from typing import Any
 
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
-from postfix.deliver.delivery import Delivery, check_delivery, reopened
+from postfix.deliver.delivery import Delivery, check_delivery, reopened, say_losses
 from postfix.deliver.own import EYES
 from postfix.deliver.staging import check_output, staged
 from postfix.errors import InputError
@@ -21,6 +21,7 @@ from postfix.job.progress import bar
 from postfix.job.rendering import render_plans
 from postfix.measure.clip import clip_info, measure_clip
 from postfix.measure.remarks import Told, told
+from postfix.measure.rescaled import rescaled
 from postfix.measure.table import ClipInfo, MeasurementTable, footage_mark
 from postfix.measure.table_csv import as_written, table_text
 from postfix.plan.file import plan_text
@@ -234,6 +235,7 @@ def check_writing(
     eyes = [eye for pair in given for eye in (pair.left, pair.right)]
     for pair in given:
         check_delivery(pair, settings.delivery)
+        say_losses(pair, settings.delivery)
     for output in outputs:
         check_output(output.path, eyes, folder=output.folder, inputs=read, force=settings.force, keep=keep)
 
@@ -304,7 +306,9 @@ def _finished(
         checksums = beside.map(sha256_of, (file.source for file in files))
         if settings.check:
             shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
-            after = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
+            # Eyes that were squeezed are told in the pixels of the plan.
+            seen = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
+            after = rescaled(seen, plan.clip)
         outputs = tuple(
             EyeFile(file.eye, file.path.relative_to(work).as_posix(), file.source.count, checksum, layout=file.layout)
             for file, checksum in zip(files, checksums)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -42,12 +44,15 @@ class Stills:
     before_missing : str
         Why there is no ``before``, as part of a sentence; empty where there is one.
     after : PairSource
+    size_px : (int, int)
+        Width and height of the clip's pictures.
     """
 
     before: PairSource | None
     before_offset: int
     before_missing: str
     after: PairSource
+    size_px: tuple[int, int]
 
     def before_rgb(self, frame: int) -> tuple[Rgb, Rgb] | None:
         """Both eyes of the source at a frame of the clip; None where there is no source or it cannot be decoded."""
@@ -59,14 +64,21 @@ class Stills:
             return None
 
     def after_rgb(self, frame: int) -> tuple[Rgb, Rgb]:
-        """Both eyes of the output at a frame of the clip."""
-        return _rgb_of(self.after, frame)
+        """Both eyes of the output at a frame of the clip, in its size also where they were delivered squeezed."""
+        left, right = (_in_size(rgb, self.size_px) for rgb in _rgb_of(self.after, frame))
+        return left, right
 
 
 def _rgb_of(pair: PairSource, frame: int) -> tuple[Rgb, Rgb]:
     for _, left, right in pair.frames(frame, frame):
         return display_rgb(left, pair.format), display_rgb(right, pair.format)
     raise AssertionError(f"no frame {frame}")
+
+
+def _in_size(rgb: Rgb, size_px: tuple[int, int]) -> Rgb:
+    if (rgb.shape[1], rgb.shape[0]) == size_px:
+        return rgb
+    return np.asarray(cv2.resize(rgb, size_px, interpolation=cv2.INTER_LINEAR), rgb.dtype)
 
 
 def open_stills_of(version: Version) -> Stills:
@@ -79,18 +91,19 @@ def open_stills_of(version: Version) -> Stills:
     """
     after = _open(version, version.outputs)
     _require_same(version, after)
+    wanted = (version.clip.width_px, version.clip.height_px)
     try:
         before = _open_source(version)
         size = (before.format.width, before.format.height)
-        if size != (version.clip.width_px, version.clip.height_px):
-            return Stills(None, 0, f"it is {size[0]}x{size[1]} now", after)
+        if size != wanted:
+            return Stills(None, 0, f"it is {size[0]}x{size[1]} now", after, wanted)
         offset = _offset(version, before, after)
     except (InputError, UsageError) as error:
-        return Stills(None, 0, f"{error.where}: {error.found}", after)
+        return Stills(None, 0, f"{error.where}: {error.found}", after, wanted)
     if offset is None:
         reason = f"it holds {before.count} frames now and {version.clip.frames} of them were used"
-        return Stills(None, 0, reason, after)
-    return Stills(before, offset, "", after)
+        return Stills(None, 0, reason, after, wanted)
+    return Stills(before, offset, "", after, wanted)
 
 
 def _open(version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS_GIVEN) -> PairSource:
@@ -143,9 +156,11 @@ def _is_stills(path: Path) -> bool:
 
 
 def _require_same(version: Version, after: PairSource) -> None:
+    """Refuse pictures that are not those of the log; eyes may be squeezed to half, or whole where the log has half."""
     clip = version.clip
     found = (after.format.width, after.format.height, after.count)
-    if found != (clip.width_px, clip.height_px, clip.frames):
+    scales = (Fraction(found[0], clip.width_px), Fraction(found[1], clip.height_px))
+    if not set(scales) <= {Fraction(1, 2), Fraction(1), Fraction(2)} or found[2] != clip.frames:
         raise InputError(
             after.left.path,
             f"{found[2]} frames of {found[0]}x{found[1]}",
