@@ -107,6 +107,24 @@ def test_choices_are_told_by_depth():
     assert set(rounds) == {"dnxhr-lb", "dnxhr-sq", "dnxhr-hq"}
 
 
+def test_an_odd_size_names_only_codecs_that_hold_it(tmp_path):
+    eye = open_eye(make_coded(tmp_path / "a.mkv", "ffv1", "yuv420p", {"level": "3"}, size=(71, 37)))
+    with pytest.raises(InputError, match="71x37, which h264 cannot hold in yuv420p") as caught:
+        VideoEncoder(tmp_path / "out.mp4", spec_of(eye, "h264"), eye)
+    assert "--codec: ffv1, jpeg2000 take its 8 bits." in str(caught.value)
+    assert choices_for("yuv422p10le", (323, 181))[0] == ("dnxhr-hqx", "ffv1", "jpeg2000")
+    assert choices_for("yuv422p10le", (322, 181))[0] == (
+        "prores-proxy", "prores-lt", "prores", "prores-hq", "dnxhr-hqx", "ffv1", "h264", "h265", "jpeg2000",
+    )  # fmt: skip
+    assert "dnxhr-hqx" not in choices_for("yuv422p10le", (128, 96))[0]
+    for name in choices_for("yuv422p10le", (323, 181))[0]:
+        spec = VideoSpec(CODECS[name][0], "yuv422p10le", 323, 181, RATE, CODECS[name][1])
+        frame = tuple(np.full((181, width), 300, np.uint16) for width in (323, 162, 162))
+        path = tmp_path / f"{name}{suffix_for(spec, '.mkv')}"
+        write_video(path, spec, [frame, frame])
+        assert (open_eye(path).format.width, open_eye(path).format.height) == (323, 181)
+
+
 # --- depth ---
 
 

@@ -12,7 +12,15 @@ import av
 
 from postfix.deliver.containers import losses, lost_in_frames, suffix_for
 from postfix.deliver.depth import bits_of, nearest_format
-from postfix.deliver.encoders import CODECS, ENCODERS, Encoder, choice_to_make, formats_of, read_back_as
+from postfix.deliver.encoders import (
+    CODECS,
+    ENCODERS,
+    Encoder,
+    choice_to_make,
+    formats_of,
+    read_back_as,
+    size_fault,
+)
 from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, UsageError
 from postfix.source.picture import PictureFormat
@@ -65,10 +73,10 @@ def spec_of(source: VideoSource, codec: str | None = None) -> VideoSpec:
         height=fmt.height,
         rate=source.rate,
         profile=profile,
-        color_range=tags.color_range,
+        color_range=_told_range(fmt.pixel_format, tags.color_range),
         color_primaries=tags.color_primaries,
         color_transfer=tags.color_transfer,
-        color_matrix=tags.color_matrix,
+        color_matrix=_told_matrix(name, pixel_format, tags.color_matrix),
         pixel_aspect=tags.pixel_aspect,
         timecode=source.timecode or unread,
         metadata=tuple((k, v) for k, v in tags.metadata if k.lower() not in _KEPT_BY_MUXER),
@@ -85,6 +93,30 @@ def spec_of(source: VideoSource, codec: str | None = None) -> VideoSpec:
     )
 
 
+def _told_range(pixel_format: str, code: int) -> int:
+    """The range code of a source: ``yuvj…`` says by its name that it is full, which another codec may not keep."""
+    return 2 if pixel_format.startswith("yuvj") and code not in FULL_RANGE else code
+
+
+def _told_matrix(codec: str, pixel_format: str, code: int) -> int:
+    """The matrix code that is written: RGB has none, and frames of DNxHR always say one, BT.709 where none is known.
+
+    Seen with the FFmpeg 8.1 of PyAV 18.1.
+    """
+    if code != UNSPECIFIED or codec not in ("dnxhd", "hevc"):
+        return code
+    if pixel_format.startswith(("gbr", "rgb")):
+        return 0
+    return 1 if codec == "dnxhd" else code
+
+
+def matrix_words(source: VideoSource, spec: VideoSpec) -> tuple[str, ...]:
+    """What is said of a matrix that the source does not tell and the written file will, as a part of a sentence."""
+    if spec.color_matrix == source.tags.color_matrix:
+        return ()
+    return (f"its colour matrix is not said; frames of {spec.codec} always say one, {spec.color_matrix} here",)
+
+
 def _chosen(source: VideoSource, codec: str) -> tuple[str, str, str]:
     """Codec, profile and pixel format for a codec that a person typed."""
     tags, given = source.tags, source.format.pixel_format
@@ -95,8 +127,12 @@ def _chosen(source: VideoSource, codec: str) -> tuple[str, str, str]:
         profile = tags.profile
     pixel_format = nearest_format(given, formats_of(name, profile))
     if pixel_format is None:
+        size = source.format.width, source.format.height
         raise UsageError(
-            f"--codec {codec}", f"pictures of {given} in {source.path}", "pictures that it takes", choice_to_make(given)
+            f"--codec {codec}",
+            f"pictures of {given} in {source.path}",
+            "pictures that it takes",
+            choice_to_make(given, size),
         )
     return name, profile, pixel_format
 
@@ -104,7 +140,7 @@ def _chosen(source: VideoSource, codec: str) -> tuple[str, str, str]:
 def format_written(spec: VideoSpec) -> PictureFormat:
     """The format that the written file's upright pictures are read in."""
     full_range = FULL_RANGE.get(spec.color_range)
-    name = read_back_as(spec.codec, spec.pixel_format)
+    name = read_back_as(spec.codec, spec.pixel_format, full_range)
     coded = video_format(name, *coded_size(spec), full_range, spec.color_matrix)
     return format_turned(coded, turn_of(spec.display_matrix) or UPRIGHT)
 
@@ -125,21 +161,20 @@ def encoder_for(spec: VideoSpec, path: Path) -> tuple[Encoder, dict[str, str]]:
         make.
     """
     encoder = ENCODERS.get(spec.codec)
-    given = spec.handed_format
     if encoder is None:
-        raise _cannot(
-            path, f"codec {spec.codec}, which can be read but not written", ", ".join(sorted(ENCODERS)), given
-        )
+        raise _cannot(path, spec, f"codec {spec.codec}, which can be read but not written", ", ".join(sorted(ENCODERS)))
     if encoder.profiles and spec.profile and spec.profile not in encoder.profiles:
-        raise _cannot(path, f"{spec.codec} profile {spec.profile}", ", ".join(encoder.profiles), given)
+        raise _cannot(path, spec, f"{spec.codec} profile {spec.profile}", ", ".join(encoder.profiles))
     formats = formats_of(spec.codec, spec.profile)
     if spec.pixel_format not in formats:
         less = nearest_format(spec.pixel_format, formats)
         found = f"{spec.codec} {spec.profile} with pixel format {spec.pixel_format}".replace("  ", " ")
         if less is not None:
             found += f", whose {bits_of(spec.pixel_format)} bits would become {bits_of(less)}"
-        raise _cannot(path, found, ", ".join(sorted(formats)), given)
-    _check_size(spec, encoder, path)
+        raise _cannot(path, spec, found, ", ".join(sorted(formats)))
+    fault = size_fault(spec.codec, spec.pixel_format, *coded_size(spec))
+    if fault is not None:
+        raise _cannot(path, spec, *fault)
     return encoder, _options(spec, encoder)
 
 
@@ -203,29 +238,6 @@ def _x265(spec: VideoSpec) -> list[str]:
     return told
 
 
-def _check_size(spec: VideoSpec, encoder: Encoder, path: Path) -> None:
-    width, height = coded_size(spec)
-    least_x, least_y = encoder.smallest_px
-    if width < least_x or height < least_y:
-        raise _cannot(
-            path, f"{width}x{height}, too small for {spec.codec}", f"at least {least_x}x{least_y}", spec.handed_format
-        )
-    if spec.codec in ("ffv1", "jpeg2000", "dnxhd"):
-        return
-    layout = av.VideoFormat(spec.pixel_format, 16, 16)
-    chroma = layout.components[1] if len(layout.components) > 1 else layout.components[0]
-    step_x, step_y = 16 // chroma.width, 16 // chroma.height
-    if spec.codec == "prores":
-        step_x = 2
-    if width % step_x or height % step_y:
-        wanted = " and ".join(
-            word for step, word in ((step_x, "an even width"), (step_y, "an even height")) if step > 1
-        )
-        raise _cannot(
-            path, f"{width}x{height}, which {spec.codec} cannot hold in {spec.pixel_format}", wanted, spec.handed_format
-        )
-
-
 @functools.cache
 def _has_avx512() -> bool:
     """True where x264 would use AVX-512, with which the same pictures gave other bytes in about one run of a hundred.
@@ -238,8 +250,9 @@ def _has_avx512() -> bool:
         return False
 
 
-def _cannot(path: Path, found: str, expected: str, given: str) -> InputError:
-    return InputError(path, found, f"one of what can be written: {expected}", choice_to_make(given))
+def _cannot(path: Path, spec: VideoSpec, found: str, expected: str) -> InputError:
+    step = choice_to_make(spec.handed_format, coded_size(spec))
+    return InputError(path, found, f"one of what can be written: {expected}", step)
 
 
 __all__ = [
@@ -251,6 +264,7 @@ __all__ = [
     "format_written",
     "losses",
     "lost_in_frames",
+    "matrix_words",
     "spec_of",
     "suffix_for",
 ]

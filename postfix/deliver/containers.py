@@ -6,7 +6,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from postfix.deliver.depth import bits_of, layout_of
-from postfix.deliver.spec import VideoSpec
+from postfix.deliver.spec import UNSPECIFIED, VideoSpec
 from postfix.errors import InputError
 from postfix.source.turning import turn_of
 
@@ -44,9 +44,38 @@ _DNXHR_FRAME_CODES = {"matrix": {1, 2}}
 
 
 def suffix_for(spec: VideoSpec, suffix: str) -> str:
-    """The suffix of a file of this codec: the given one where the codec may have it."""
+    """The suffix of a file of this codec: the given one where the codec may have it, and AVI only where it loses
+    nothing: it has no place for colour codes, range and pixel aspect."""
     held = _HELD.get(spec.codec, ())
-    return suffix if not held or suffix.lower() in held else held[0]
+    if not held or (suffix.lower() in held and not (suffix.lower() == ".avi" and _has_tags(spec))):
+        return suffix
+    return held[0]
+
+
+def _has_tags(spec: VideoSpec) -> bool:
+    colours = {spec.color_primaries, spec.color_transfer, spec.color_matrix} - {UNSPECIFIED}
+    return bool(colours) or spec.color_range not in (0, _usual_range(spec)) or spec.pixel_aspect not in (None, 1)
+
+
+def range_told(spec: VideoSpec, suffix: str) -> int:
+    """The range code that is written: RGB and grey of unknown range are full, and are said to be so where readers
+    would else be told of a narrow one. Seen with the FFmpeg 8.1 of PyAV 18.1."""
+    needed = suffix.lower() in CLOCKED or spec.codec in ("hevc", "dnxhd")
+    return 2 if spec.color_range == 0 and needed and not spec.pixel_format.startswith("yuv") else spec.color_range
+
+
+def needs_colour_box(spec: VideoSpec) -> bool:
+    """True where MOV and MP4 must be told to say colours and range: by themselves they do only if all codes are known.
+
+    Where nothing is known nothing is said. Seen with the FFmpeg 8.1 of PyAV 18.1.
+    """
+    known = {spec.color_primaries, spec.color_transfer, spec.color_matrix} - {UNSPECIFIED}
+    return bool(known) or spec.color_range not in (0, _usual_range(spec))
+
+
+def _usual_range(spec: VideoSpec) -> int:
+    """The range that readers take where none is said."""
+    return 1 if spec.pixel_format.startswith("yuv") and not spec.pixel_format.startswith("yuvj") else 2
 
 
 def carries_turn(path: Path) -> bool:
@@ -54,15 +83,23 @@ def carries_turn(path: Path) -> bool:
     return path.suffix.lower() in _TURNS
 
 
-def check_container(spec: VideoSpec, path: Path) -> None:
+def check_container(spec: VideoSpec, path: Path, suffix: str) -> None:
     """Refuse what a container would silently drop: it would change how the picture looks.
+
+    Parameters
+    ----------
+    spec : VideoSpec
+    path : Path
+        The file that asks for it, named in errors.
+    suffix : str
+        Of the file to be written: its container.
 
     Raises
     ------
     InputError
         Naming what would be lost and the choice to make.
     """
-    suffix = path.suffix.lower()
+    suffix = suffix.lower()
     if spec.pixel_aspect not in (None, Fraction(1)) and (
         suffix == ".avi" or (suffix == ".mxf" and spec.codec == "dnxhd")
     ):
@@ -80,7 +117,7 @@ def check_container(spec: VideoSpec, path: Path) -> None:
             "a container that holds the rotation",
             "choose another container, or export the clip upright first",
         )
-    usual = 1 if spec.pixel_format.startswith("yuv") else 2
+    usual = _usual_range(spec)
     if _loses_range(spec, suffix) and spec.color_range not in (0, usual):
         raise InputError(
             path,
@@ -96,8 +133,11 @@ _RANGES = {1: "narrow", 2: "full"}
 def _loses_range(spec: VideoSpec, suffix: str) -> bool:
     """True where the range does not come back, seen with PyAV 18.1; a reader then takes the usual one."""
     rgb = spec.pixel_format.startswith(("gbr", "rgb"))
-    return (spec.codec, suffix) == ("jpeg2000", ".mov") or (
-        suffix == ".mxf" and ((spec.codec == "ffv1" and rgb) or spec.profile == "DNXHR 444")
+    return (
+        (spec.codec, suffix) in (("jpeg2000", ".mov"), ("prores", ".mov"))
+        or suffix == ".avi"
+        or spec.pixel_format.startswith("yuvj")
+        or (suffix == ".mxf" and ((spec.codec == "ffv1" and rgb) or spec.profile == "DNXHR 444"))
     )
 
 
@@ -112,6 +152,8 @@ def losses(spec: VideoSpec, suffix: str) -> tuple[str, ...]:
     """What a written file will not hold of what the spec asks for, each as a part of a sentence."""
     suffix = suffix.lower()
     found = []
+    if range_told(spec, suffix) != spec.color_range:
+        found.append("its code range is not said; it is written as full, as it is taken to be")
     before, after = bits_of(spec.handed_format), bits_of(spec.pixel_format)
     if after < before:
         found.append(f"samples of {before} bits are rounded to {after}")

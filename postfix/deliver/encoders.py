@@ -152,8 +152,18 @@ CODECS: dict[str, tuple[str, str]] = {
 """What a person types for a codec: the codec and the profile that are meant."""
 
 
-def read_back_as(codec: str, pixel_format: str) -> str:
-    """The pixel format that the decoder gives for pictures written in one."""
+_FULL_RANGE_NAMES = {
+    "h264": {"yuv420p": "yuvj420p", "yuv422p": "yuvj422p", "yuv444p": "yuvj444p"},
+    "hevc": {"yuv420p": "yuvj420p"},
+}
+"""What decoders call 8-bit pictures of full range, seen with the FFmpeg 8.1 of PyAV 18.1; of others they tell the
+range in the tags alone."""
+
+
+def read_back_as(codec: str, pixel_format: str, full_range: bool | None = None) -> str:
+    """The pixel format that the decoder gives for pictures written in one, of a range as in the tags."""
+    if full_range:
+        pixel_format = _FULL_RANGE_NAMES.get(codec, {}).get(pixel_format, pixel_format)
     if codec == "prores" and layout_of(pixel_format) != "yuv422p":
         return pixel_format.replace("10le", "12le")
     if codec == "jpeg2000" and not pixel_format.startswith("yuv"):
@@ -178,20 +188,48 @@ def formats_of(codec: str, profile: str = "") -> tuple[str, ...]:
     return tuple(name for name in able if not of_profile or name in of_profile)
 
 
-def choices_for(pixel_format: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Names of :data:`CODECS` that keep every bit of a pixel format, and those that would round some away."""
+def size_fault(codec: str, pixel_format: str, width: int, height: int) -> tuple[str, str] | None:
+    """What is wrong with a size in a codec and pixel format, and what should be; None where nothing is."""
+    least_x, least_y = ENCODERS[codec].smallest_px
+    if width < least_x or height < least_y:
+        return f"{width}x{height}, too small for {codec}", f"at least {least_x}x{least_y}"
+    if codec in ("ffv1", "jpeg2000", "dnxhd"):
+        return None
+    layout = av.VideoFormat(pixel_format, 16, 16)
+    chroma = layout.components[1] if len(layout.components) > 1 else layout.components[0]
+    step_x, step_y = 16 // chroma.width, 16 // chroma.height
+    if codec == "prores":
+        step_x = 2
+    if width % step_x == 0 and height % step_y == 0:
+        return None
+    wanted = " and ".join(word for step, word in ((step_x, "an even width"), (step_y, "an even height")) if step > 1)
+    return f"{width}x{height}, which {codec} cannot hold in {pixel_format}", wanted
+
+
+def choices_for(pixel_format: str, size: tuple[int, int] | None = None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Names of :data:`CODECS` that keep every bit of a pixel format, and those that would round some away; only those
+    that hold pictures of a size (width, height) where one is given."""
     fitting = {name: nearest_format(pixel_format, formats_of(*meant)) for name, meant in CODECS.items()}
+    if size is not None:
+        fitting = {
+            name: fit for name, fit in fitting.items() if fit and size_fault(CODECS[name][0], fit, *size) is None
+        }
     keeps = tuple(name for name, fit in fitting.items() if fit and bits_of(fit) == bits_of(pixel_format))
     return keeps, tuple(name for name, fit in fitting.items() if fit and name not in keeps)
 
 
-def choice_to_make(pixel_format: str) -> str:
-    """The next step: what to type."""
+def choice_to_make(pixel_format: str, size: tuple[int, int] | None = None) -> str:
+    """The next step: what to type for pictures of a format, and of a size where one is given."""
     try:
-        keeps, rounds = choices_for(pixel_format)
+        keeps, rounds = choices_for(pixel_format, size)
     except ValueError:
         keeps, rounds = (), ()
-    if not keeps:
+    if not keeps and not rounds:
         return "export the clip in another codec first"
-    step = f"choose another with --codec: {', '.join(keeps)} take its {bits_of(pixel_format)} bits"
-    return step + (f"; {', '.join(rounds)} with fewer bits" if rounds else "")
+    words = [f"{_listed(keeps)} its {bits_of(pixel_format)} bits"] if keeps else []
+    words += [f"{', '.join(rounds)} with fewer bits"] if rounds else []
+    return f"choose another with --codec: {'; '.join(words)}"
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return f"{', '.join(names)} {'take' if len(names) > 1 else 'takes'}"

@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import Literal
 
 from postfix.deliver.alike import copy_files, file_differences, require_alike, unusable
-from postfix.deliver.codecs import encoder_for, spec_of
-from postfix.deliver.containers import check_container, losses, suffix_for
+from postfix.deliver.codecs import matrix_words, spec_of
+from postfix.deliver.containers import losses, suffix_for
 from postfix.deliver.packing import numbered_like, still_behind
+from postfix.deliver.sound import left_out
 from postfix.deliver.spec import VideoSpec
 from postfix.deliver.stills import StillsWriter, still_losses
-from postfix.deliver.video import VideoWriter
+from postfix.deliver.video import VideoWriter, check_writer
 from postfix.errors import InputError
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import origin_of, pixel_aspect_of
@@ -87,16 +88,16 @@ class EyeOut:
         """Refuse, before the first frame, what cannot be written; InputError names the choice to make."""
         origin = origin_of(self.source)
         if isinstance(origin, VideoSource):
-            spec = self.spec
-            encoder_for(spec, origin.path)
-            check_container(spec, Path(self.video_name))
+            check_writer(self.spec, self.video_name, origin)
 
     def losses(self) -> tuple[str, ...]:
         """What the written files will not hold of the source, in sentences."""
         origin = origin_of(self.source)
         if isinstance(origin, StillsSource):
             return still_losses(origin)
-        return losses(self.spec, Path(self.video_name).suffix)
+        assert isinstance(origin, VideoSource)
+        suffix = Path(self.video_name).suffix
+        return (*losses(self.spec, suffix), *matrix_words(origin, self.spec), *left_out(origin, suffix))
 
     def writer(self, folder: Path) -> VideoWriter | StillsWriter:
         """A writer into a folder, which exists and is itself unfinished; its frames are this eye's."""

@@ -8,8 +8,10 @@ from fractions import Fraction
 from pathlib import Path
 
 from postfix.deliver.alike import Differences, file_differences
-from postfix.deliver.codecs import VideoSpec, encoder_for, spec_of
-from postfix.deliver.containers import check_container, losses, suffix_for
+from postfix.deliver.codecs import VideoSpec, matrix_words, spec_of
+from postfix.deliver.containers import losses, suffix_for
+from postfix.deliver.sound import left_out
+from postfix.deliver.video import check_writer
 from postfix.errors import InputError, UsageError
 from postfix.render.resample import squeezed, stretched
 from postfix.source.layout import Layout, packed_format, squeeze_of, why_not_split
@@ -261,9 +263,7 @@ def check_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> 
     if reason is not None:
         raise InputError(where, f"pictures of {reason[0]}", reason[1], "choose another delivery")
     if isinstance(source, VideoSource):
-        spec = packing.spec(codec)
-        encoder_for(spec, source.path)
-        check_container(spec, Path(packing.video_name(codec)))
+        check_writer(packing.spec(codec), packing.video_name(codec), packing.audio_from)
 
 
 def lost_in_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> tuple[str, ...]:
@@ -274,7 +274,8 @@ def lost_in_packed(pair: PairSource, layout: Layout, codec: str | None = None) -
     packing = packing_of(pair, layout)
     spec, suffix = packing.spec(codec), Path(packing.video_name(codec)).suffix
     unmarked = (f"{layout} cannot be signalled in a '{suffix}' file",) if spec.stereo is None else ()
-    return (*losses(spec, suffix), *unmarked)
+    source = packing.audio_from
+    return (*losses(spec, suffix), *unmarked, *matrix_words(source, spec), *left_out(source, suffix))
 
 
 def _check_views(source: EyeSource) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import queue
 import threading
@@ -17,10 +18,10 @@ import av
 import numpy as np
 
 from postfix.deliver.codecs import encoder_for, spec_of
-from postfix.deliver.containers import CLOCKED, carries_turn, check_container
+from postfix.deliver.containers import CLOCKED, carries_turn, check_container, needs_colour_box, range_told
 from postfix.deliver.depth import Fitting
 from postfix.deliver.matroska import set_pixel_aspect
-from postfix.deliver.sound import AudioCopy
+from postfix.deliver.sound import PacketCopy, carry_chapters, muxer_options, sound_words
 from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, OutputError
 from postfix.source.ahead import frames_ahead
@@ -55,7 +56,9 @@ class VideoEncoder:
         The file; its suffix chooses the container.
     spec : VideoSpec
     audio_from : VideoSource, optional
-        The clip whose audio packets are copied as they are.
+        The clip whose sound, subtitles and chapters are copied as they are.
+    in_memory : bool
+        True to write to no file, for finding out what is refused.
 
     Raises
     ------
@@ -63,7 +66,9 @@ class VideoEncoder:
         Where this cannot be encoded; before anything is written.
     """
 
-    def __init__(self, path: Path, spec: VideoSpec, audio_from: VideoSource | None = None) -> None:
+    def __init__(
+        self, path: Path, spec: VideoSpec, audio_from: VideoSource | None = None, *, in_memory: bool = False
+    ) -> None:
         self.path, self.spec = path, spec
         named = audio_from.path if audio_from else path
         turn = turn_of(spec.display_matrix) if carries_turn(path) else UPRIGHT
@@ -77,17 +82,20 @@ class VideoEncoder:
         fits = spec.handed_format == spec.pixel_format
         self._fit = None if fits else Fitting(spec.handed_format, spec.pixel_format, FULL_RANGE.get(spec.color_range))
         self._index = 0
-        self._audio: AudioCopy | None = None
+        self._audio: PacketCopy | None = None
         encoder, options = encoder_for(spec, named)
-        check_container(spec, path)
-        was_there = os.path.lexists(path)
+        check_container(spec, named, path.suffix)
+        was_there = in_memory or os.path.lexists(path)
+        place = _Nowhere(path) if in_memory else str(path)
         try:
-            self._container: Any = av.open(str(path), "w", container_options=self._container_options())
+            self._container: Any = av.open(place, "w", container_options=self._container_options(audio_from))
         except (av.FFmpegError, OSError, ValueError) as error:
             raise OutputError(path, f"no way to write it ({error})", "a video file", "choose another output") from error
         try:
             self._stream = self._add_stream(encoder.name, options, encoder.threads)
-            self._audio = AudioCopy(audio_from, self._container, path.suffix, audio_from.rate) if audio_from else None
+            if audio_from is not None:
+                self._audio = PacketCopy(audio_from, self._container, path.suffix, audio_from.rate)
+                carry_chapters(audio_from, self._container, path.suffix)
             # Now, not at the first frame: whatever the container refuses is refused before any work is done.
             self._container.start_encoding()
             self._frame_memory = self._new_frame()
@@ -97,10 +105,11 @@ class VideoEncoder:
                 with suppress(OSError):
                     path.unlink(missing_ok=True)
             if isinstance(error, (av.FFmpegError, ValueError)) and not _is_of_the_disk(error):
+                sound = sound_words(audio_from) if audio_from else ""
                 raise InputError(
                     named,
                     f"{spec.codec} {spec.profile} {spec.pixel_format} at {spec.width}x{spec.height}, which a "
-                    f"'{path.suffix}' file cannot be made with{self._sound_words(audio_from)} ({_reason(error)})",
+                    f"'{path.suffix}' file cannot be made with{sound} ({_reason(error)})",
                     "codec, size, sound and container that go together",
                     "choose another codec with --codec, or export the clip in another container first",
                 ) from error
@@ -110,22 +119,17 @@ class VideoEncoder:
                 ) from error
             raise
 
-    def _container_options(self) -> dict[str, str]:
-        options = {"fflags": "+bitexact"}
+    def _container_options(self, audio_from: VideoSource | None) -> dict[str, str]:
+        options = {"fflags": "+bitexact", **(muxer_options(audio_from) if audio_from else {})}
         if self.path.suffix.lower() in CLOCKED:
             ticks = self.spec.rate.numerator
             options["video_track_timescale"] = str(ticks * (1 if ticks >= 1000 else 1000))
+            flags = "+write_colr" if needs_colour_box(self.spec) else ""
             if any(key.lower() not in _PLAIN_TEXTS for key, _ in self.spec.metadata):
-                options["movflags"] = "+use_metadata_tags"
+                flags += "+use_metadata_tags"
+            if flags:
+                options["movflags"] = flags
         return options
-
-    @staticmethod
-    def _sound_words(audio_from: VideoSource | None) -> str:
-        if audio_from is None:
-            return ""
-        with av.open(str(audio_from.path), metadata_errors="replace") as container:
-            told = [f"{s.codec_context.name} {s.codec_context.layout.name}" for s in container.streams.audio]
-        return f" and sound of {', '.join(told)}" if told else ""
 
     def _add_stream(self, encoder: str, options: dict[str, str], threads: int) -> Any:
         spec = self.spec
@@ -134,7 +138,7 @@ class VideoEncoder:
         (context.width, context.height), context.pix_fmt = self._size, spec.pixel_format
         context.time_base = 1 / spec.rate
         context.thread_count = threads
-        context.color_range = spec.color_range
+        context.color_range = range_told(spec, self.path.suffix)
         context.color_primaries = spec.color_primaries
         context.color_trc = spec.color_transfer
         context.colorspace = spec.color_matrix
@@ -189,7 +193,7 @@ class VideoEncoder:
         frame = av.VideoFrame(*self._size, spec.pixel_format)
         frame.time_base = 1 / spec.rate
         # ProRes takes its tags from each frame, not from the encoder's settings.
-        frame.color_range = spec.color_range
+        frame.color_range = range_told(spec, self.path.suffix)
         frame.color_primaries = spec.color_primaries
         frame.color_trc = spec.color_transfer
         frame.colorspace = spec.color_matrix
@@ -315,6 +319,33 @@ class VideoWriter:
             step(*arguments)
         except BaseException as error:
             self._error = error
+
+
+class _Nowhere(io.BytesIO):
+    """A file in memory, whose name tells the container."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.name = str(path)
+
+
+def check_writer(spec: VideoSpec, name: str, source: VideoSource) -> None:
+    """Refuse, before any work, all that a writer of a source's clip would refuse when it opens; nothing is written.
+
+    Parameters
+    ----------
+    spec : VideoSpec
+    name : str
+        Of the file to be written; its suffix is the container.
+    source : VideoSource
+        Whose sound goes along; it is named in errors.
+
+    Raises
+    ------
+    InputError
+        Where codec, size, container and sound do not go together; names the choice to make.
+    """
+    VideoEncoder(Path(name), spec, source, in_memory=True).abandon()
 
 
 def write_video(path: Path, spec: VideoSpec, frames: Iterable[Planes]) -> int:
