@@ -80,6 +80,19 @@ def test_a_turn_is_measured_alike_in_whole_and_in_squeezed_eyes(runs, layout):
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_turn_of_squeezed_eyes_does_not_leak_into_parallax(runs, layout):
+    plan, table, written = runs[layout]
+    truth = scene_of(43).truth(0).summary
+    for name in ("near_pct", "far_pct"):
+        assert table.column(name) == pytest.approx(getattr(truth, name), abs=0.10), name
+        # Drawn at the plan's zoom and moved by its HIT.
+        (shot,) = plan.shots
+        stretch = shot.zoom * np.cos(np.radians(TURN_DEG / 2.0))
+        expected = stretch * getattr(truth, name) + shot.hit[0].pct
+        assert written.column(name) == pytest.approx(expected, abs=0.10), name
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
 def test_squeezed_eyes_come_out_aligned(runs, layout):
     plan, _, written = runs[layout]
     (shot,) = plan.shots

@@ -63,6 +63,20 @@ def _in_right(points: np.ndarray, planted: Misalignment, clip: ClipInfo) -> np.n
     return (misfit.in_right(points * unit + centre, 2049, HEIGHT + 1) - centre) / unit
 
 
+@pytest.mark.parametrize("planted", PLANTED)
+@pytest.mark.parametrize("aspect", ASPECTS)
+def test_a_misfit_told_on_stored_pixels_puts_points_where_the_shown_picture_has_them(
+    planted: Misalignment, aspect: Fraction
+) -> None:
+    clip, points = _clip(aspect), _points(_clip(aspect))
+    turn, size = np.radians(planted.rotation_deg or 0.0), 1.0 + (planted.size_pct or 0.0) / 100.0
+    misfit = Misfit(planted.vertical_px or 0.0, turn, size, pixel_aspect=float(aspect))
+    centre = np.array([clip.width_px, HEIGHT]) / 2.0
+    there = misfit.in_right(points + centre, clip.width_px + 1, HEIGHT + 1)
+    np.testing.assert_allclose(there - centre, _in_right(points, planted, clip), atol=1e-8)
+    np.testing.assert_allclose(misfit.straightened(there, clip.width_px + 1, HEIGHT + 1), points + centre, atol=1e-8)
+
+
 def _aligned(planted: Misalignment, **more: object) -> ShotPlan:
     return replace(SHOT, align=True, misalignment=planted, **more)  # type: ignore[arg-type]
 

@@ -299,17 +299,18 @@ def test_bars_stay_exact_black_with_a_clean_edge_where_the_picture_is_drawn_anew
                 assert (plane[served.min(axis=(1, 3)) == 1.0] == code).all()
 
 
-def test_a_turned_bar_keeps_a_straight_edge() -> None:
+@pytest.mark.parametrize("aspect", [1.0, 2.0, 0.5])
+def test_a_turned_bar_keeps_a_straight_edge(aspect: float) -> None:
     fmt = yuv("444", 10, 200, 120)
     flat = tuple(np.full(shape_of(fmt, index), 600, np.uint16) for index in range(3))
-    placement, bars = Placement(1.02, 3.3, -2.1, 1.5), Bars(20, 31, 12, 9)
+    placement, bars = Placement(1.02, 3.3, -2.1, 1.5, aspect), Bars(20, 31, 12, 9)
     out = barred(flat, fmt, placement, bars)
     # Each pixel's middle, taken back to where it came from, lies in the picture or in a bar (computed).
     y, x = (axis + 0.5 for axis in np.mgrid[:120, :200])
     turn = np.deg2rad(placement.turn_deg)
     right, down = (x - 100.0 - 3.3) / 1.02, (y - 60.0 + 2.1) / 1.02
-    from_x = 100.0 + right * np.cos(turn) + down * np.sin(turn)
-    from_y = 60.0 - right * np.sin(turn) + down * np.cos(turn)
+    from_x = 100.0 + right * np.cos(turn) + down * np.sin(turn) / aspect
+    from_y = 60.0 - right * np.sin(turn) * aspect + down * np.cos(turn)
     inwards = np.minimum.reduce([from_x - 20.0, 169.0 - from_x, from_y - 12.0, 111.0 - from_y])
     assert (out[0][inwards > 0.8] == 600).all()
     assert (out[0][inwards < -0.8] == 64).all()

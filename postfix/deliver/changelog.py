@@ -135,6 +135,7 @@ def change_log(
             "rate": str(clip.rate),
             "frames": plan.shots[-1].last + 1,
             "spare_px": clip.spare_px,
+            "pixel_aspect": str(clip.pixel_aspect),
             "footage": clip.footage,
         },
         "screen": asdict(plan.screen),

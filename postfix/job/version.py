@@ -364,4 +364,6 @@ def require_same_table(clip: ClipInfo, count: int, path: Path, pair: PairSource)
 
 def _clip_words(clip: ClipInfo, count: int) -> str:
     size = f"{clip.width_px}x{clip.height_px}"
+    if clip.pixel_aspect != 1:
+        size += f" pixels {clip.pixel_aspect} times as wide as high"
     return f"{count} frames of {size} at {clip.rate} frames/s moved by multiples of {clip.step_px} px"

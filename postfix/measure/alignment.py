@@ -48,7 +48,7 @@ class PointMatches:
 
 
 def find_alignment(
-    left: Grey8, right: Grey8, coarse: Parallax, known: Misfit | None = None
+    left: Grey8, right: Grey8, coarse: Parallax, known: Misfit | None = None, pixel_aspect: float = 1.0
 ) -> tuple[Misfit | None, PointMatches]:
     """The misfit between two proxies, and points matched between them, the right ones as they lie once it is out.
 
@@ -63,33 +63,35 @@ def find_alignment(
         Parallax of any smaller size in proxy pixels, NaN where unknown; it may be poor where the misfit is large.
     known : Misfit, optional
         About what it is; ``coarse`` then is of the pair with that taken out. The one returned is the whole misfit.
+    pixel_aspect : float
+        Width over height of one pixel as it is shown.
     """
     corners = _corners(left)
-    misfit, points = _looked_twice(left, right, corners, coarse, known)
+    misfit, points = _looked_twice(left, right, corners, coarse, known, pixel_aspect)
     if misfit is None and known is None:
         rows = _row_shift(left, right)
         if rows:
             shifted = Misfit(float(rows), 0.0, 1.0)
             level = coarse_parallax(left, without_misfit(right, shifted, 1.0))
-            found, found_points = _looked_twice(left, right, corners, level, shifted)
+            found, found_points = _looked_twice(left, right, corners, level, shifted, pixel_aspect)
             if found is not None:
                 return found, found_points
     return misfit, points
 
 
 def _looked_twice(
-    left: Grey8, right: Grey8, corners: Points, coarse: Parallax, known: Misfit | None
+    left: Grey8, right: Grey8, corners: Points, coarse: Parallax, known: Misfit | None, pixel_aspect: float
 ) -> tuple[Misfit | None, PointMatches]:
     height, width = left.shape
     about = known or Misfit(0.0, 0.0, 1.0)
     across = _sampled(_filled(coarse), corners, left.shape)
     guess = about.in_right(_moved_across(corners, across), width, height).astype(np.float32)
     points = _followed(left, right, corners, guess)
-    misfit = find_misfit(points, width, height)
+    misfit = find_misfit(points, width, height, pixel_aspect)
     if misfit is not None and known is None and misfit.is_large(width, height):
         level = _moved_across(corners, _borne_out(corners, across, points))
         points = _followed(left, right, corners, misfit.in_right(level, width, height).astype(np.float32))
-        misfit = find_misfit(points, width, height)
+        misfit = find_misfit(points, width, height, pixel_aspect)
     if misfit is None:
         return None, points
     straight = misfit.straightened(points.right, width, height).astype(np.float32)
@@ -198,8 +200,10 @@ def _borne_out(corners: Points, across: npt.NDArray[np.float32], points: PointMa
     return np.asarray((points.right[:, 0] - points.left[:, 0])[apart.argmin(axis=1)], np.float32)
 
 
-def find_misfit(points: PointMatches, width: int, height: int) -> Misfit | None:
+def find_misfit(points: PointMatches, width: int, height: int, pixel_aspect: float = 1.0) -> Misfit | None:
     """Fit shift, rotation, size and keystone to matched points by reweighted least squares (Tukey's biweight).
+
+    ``pixel_aspect`` is width over height of one pixel as it is shown.
 
     Keystone is fitted only where it stands out from its standard error, so that its noise cannot leak into the others;
     rotation and size only where the points are spread well enough to tell them.
@@ -217,11 +221,12 @@ def find_misfit(points: PointMatches, width: int, height: int) -> Misfit | None:
     if shape is None:
         return None
     if len(shape) == 1:
-        return Misfit(float(shape[0]), math.nan, math.nan, math.nan)
-    # Heights of the right picture grow with size over the cosine of the rotation where places across are its own.
-    rotation, stretch = math.atan(shape[1] / half_x), 1.0 + float(shape[2]) / half_y
+        return Misfit(float(shape[0]), math.nan, math.nan, math.nan, pixel_aspect)
+    # Heights of the right picture grow with size over the cosine of the rotation where places across are its own, and
+    # by the tangent of the rotation with those places, in pixels as wide as they are high.
+    rotation, stretch = math.atan(shape[1] / half_x / pixel_aspect), 1.0 + float(shape[2]) / half_y
     keystone = 2.0 * float(shape[3]) / half_y / stretch if len(shape) == 4 else 0.0
-    return Misfit(float(shape[0]), rotation, stretch * math.cos(rotation), keystone)
+    return Misfit(float(shape[0]), rotation, stretch * math.cos(rotation), keystone, pixel_aspect)
 
 
 def _shape_of(terms: Floats, rise: Floats, most_spread: float) -> Floats | None:

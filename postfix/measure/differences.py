@@ -174,9 +174,9 @@ def _corner(medians: Medians, clip: ClipInfo) -> Found | None:
         math.radians(medians["rotation_deg"]),
         1.0 + medians["size_pct"] / 100.0,
         medians["keystone_pct"] / 100.0,
+        float(clip.pixel_aspect),
     )
-    # A turn raises a side by how far it lies off as seen, in pixels as wide as they are high.
-    px, per_px = misfit.corner_px(round(clip.square_width_px), clip.height_px), 100.0 / clip.height_px
+    px, per_px = misfit.corner_px(clip.width_px, clip.height_px), 100.0 / clip.height_px
     limit = LIMITS["corner"]
     if limit.reached(px * per_px) <= limit.reached(abs(shift) * per_px):
         return None

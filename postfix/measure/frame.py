@@ -163,7 +163,7 @@ def _parallax(
         left_bars_px=active.left.bars_px,
         right_bars_px=active.right.bars_px,
     )
-    straight = straightened(proxy)
+    straight = straightened(proxy, pixel_aspect)
     searched = search_range(straight.coarse, _across(straight), straight.left.shape[1])
     if searched is None:
         return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), straight, None
@@ -206,7 +206,7 @@ def _parallax(
     near_box, far_box = end_boxes(dense, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
     measure = replace(
         measure,
-        **_misfit_figures(straight, pixel_aspect),
+        **_misfit_figures(straight),
         **_edge_figures(left, right, straight, maps, active, -ends.nearest_pct),
         rivalry_pct=rivalry.pct,
         rivalry_boxes=rivalry.boxes,
@@ -221,24 +221,14 @@ def _across(straight: Straight) -> npt.NDArray[np.float32]:
     return straight.points.right[:, 0] - straight.points.left[:, 0]
 
 
-def _misfit_figures(straight: Straight, pixel_aspect: float) -> dict[str, Any]:
-    """How the right eye lies against the left as it is seen.
-
-    The misfit is told from heights as a turn r and a size k of the stored picture: over x across the right picture they
-    rise by ``tan(r)·x``, and over the left's heights by ``k / cos(r)``. A turn θ and a size s of the picture as it is
-    shown, whose places across are ``aspect·x``, make that ``tan(θ)·aspect·x`` and ``s / cos(θ)``.
-    """
+def _misfit_figures(straight: Straight) -> dict[str, Any]:
     misfit = straight.misfit
     if misfit is None:
         return {}
-    turn, size = misfit.rotation, misfit.size
-    if pixel_aspect != 1.0:
-        turn = math.atan(math.tan(turn) / pixel_aspect)
-        size *= math.cos(turn) / math.cos(misfit.rotation)
     return {
         "vertical_px": misfit.vertical_px * straight.scale,
-        "rotation_deg": math.degrees(turn),
-        "size_pct": 100.0 * (size - 1.0),
+        "rotation_deg": math.degrees(misfit.rotation),
+        "size_pct": 100.0 * (misfit.size - 1.0),
         "keystone_pct": 100.0 * misfit.keystone,
     }
 

@@ -3,6 +3,9 @@
 With x and y from the picture centre, the right eye's picture is taken to be the left's rows stretched in height by
 ``1 + keystone·x/width``, then turned and scaled, then shifted. Keystone is about heights only: what else it may have
 done to the picture sideways cannot be told from depth, is parallax on the screen and stays in it.
+
+A turn is one of the picture as it is shown. In stored pixels whose width over height is a, it takes ``sin/a`` of the
+height across and ``sin·a`` of the place across down.
 """
 
 from __future__ import annotations
@@ -42,19 +45,22 @@ class Misfit:
     keystone : float
         Stretch in height of the right picture at its right side minus that at its left: 0.01 for 1 %. Zero where none
         stands out from its standard error.
+    pixel_aspect : float
+        Width over height of one pixel as it is shown.
     """
 
     vertical_px: float
     rotation: float
     size: float
     keystone: float = 0.0
+    pixel_aspect: float = 1.0
 
     def corner_px(self, width: int, height: int) -> float:
         """Vertical displacement of that corner of a picture (proxy pixels) that is displaced most, unsigned."""
         shift, rotation, size, keystone = self._known()
         half_x, half_y = width / 2, height / 2
         return max(
-            abs(shift + rotation * x + (size * (1.0 + keystone * x / width) - 1.0) * y)
+            abs(shift + rotation * self.pixel_aspect * x + (size * (1.0 + keystone * x / width) - 1.0) * y)
             for x in (-half_x, half_x)
             for y in (-half_y, half_y)
         )
@@ -77,7 +83,8 @@ class Misfit:
         x, y = (np.asarray(points, np.float64) - centre).T
         y = y * (1.0 + keystone * x / width)
         cos, sin = size * math.cos(rotation), size * math.sin(rotation)
-        return np.asarray(np.column_stack([cos * x - sin * y, sin * x + cos * y + shift * scale]) + centre, np.float64)
+        across, down = cos * x - sin / self.pixel_aspect * y, sin * self.pixel_aspect * x + cos * y
+        return np.asarray(np.column_stack([across, down + shift * scale]) + centre, np.float64)
 
     def straightened(self, points: npt.ArrayLike, width: float, height: float, scale: float = 1.0) -> Floats:
         """The other way: where points (n, 2) of the right picture as it is lie once the misfit is out."""
@@ -85,8 +92,8 @@ class Misfit:
         centre = np.array([(width - 1) / 2.0, (height - 1) / 2.0])
         x, y = (np.asarray(points, np.float64) - centre - (0.0, shift * scale)).T
         cos, sin = math.cos(rotation) / size, math.sin(rotation) / size
-        across = cos * x + sin * y
-        down = (cos * y - sin * x) / (1.0 + keystone * across / width)
+        across = cos * x + sin / self.pixel_aspect * y
+        down = (cos * y - sin * self.pixel_aspect * x) / (1.0 + keystone * across / width)
         return np.asarray(np.column_stack([across, down]) + centre, np.float64)
 
     def _known(self) -> tuple[float, float, float, float]:

@@ -15,8 +15,8 @@ def rescaled(table: MeasurementTable, clip: ClipInfo) -> MeasurementTable:
     across, down = clip.width_px / table.clip.width_px, clip.height_px / table.clip.height_px
     if (across, down) == (1.0, 1.0):
         return table
-    frames = tuple(_frame(frame, across, down) for frame in table.frames)
-    return replace(table, clip=replace(table.clip, width_px=clip.width_px, height_px=clip.height_px), frames=frames)
+    told = replace(table.clip, width_px=clip.width_px, height_px=clip.height_px, pixel_aspect=clip.pixel_aspect)
+    return replace(table, clip=told, frames=tuple(_frame(frame, across, down) for frame in table.frames))
 
 
 def _frame(frame: FrameMeasure, across: float, down: float) -> FrameMeasure:

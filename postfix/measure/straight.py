@@ -114,15 +114,18 @@ class Straight:
         return without_misfit(right, self.misfit, self.scale, (first, 0, first + columns, height))
 
 
-def straightened(proxy: ProxyPair) -> Straight:
-    """Find the misfit between the eyes of a proxy pair and take it out of the right one."""
+def straightened(proxy: ProxyPair, pixel_aspect: float) -> Straight:
+    """Find the misfit between the eyes of a proxy pair and take it out of the right one.
+
+    ``pixel_aspect`` is width over height of one pixel as it is shown.
+    """
     height, width = proxy.left.shape
     coarse = coarse_parallax(proxy.left, proxy.right)
-    misfit, points = find_alignment(proxy.left, proxy.right, coarse)
+    misfit, points = find_alignment(proxy.left, proxy.right, coarse, pixel_aspect=pixel_aspect)
     if misfit is not None and misfit.is_large(width, height):
         # A large misfit spoils the map that the points start from, so look once more with it out.
         coarse = coarse_parallax(proxy.left, without_misfit(proxy.right, misfit, 1.0))
-        again, followed = find_alignment(proxy.left, proxy.right, coarse, misfit)
+        again, followed = find_alignment(proxy.left, proxy.right, coarse, misfit, pixel_aspect)
         if again is not None:
             misfit, points = again, followed
     right = proxy.right if misfit is None else without_misfit(proxy.right, misfit, 1.0)

@@ -162,7 +162,7 @@ def _in_frame(
     proxy = proxy_pair(left, right)
     if proxy.is_flat:
         return [SubjectFound(frame, box, reason=NO_TEXTURE) for box in boxes]
-    straight = straightened(proxy)
+    straight = straightened(proxy, float(pair.pixel_aspect))
     reach = SEARCH_PCT / 100.0 * straight.left.shape[1]
     rough = match(straight.left, straight.right, -reach, reach, _PATCH_SHARE)
     # The eyes' brightness and contrast, alike as on the proxy.

@@ -60,6 +60,8 @@ def _lines(
     ``along_px`` is the move across the bars, and ``sense`` −1 where a turn goes the other way.
     """
     turn = radians(placement.turn_deg) * sense
+    # A turn as seen: an edge leans by tan/a and goes along it by sin·a, where a is how wide pixels are to their height.
+    aspect = placement.pixel_aspect if sense > 0.0 else 1.0 / placement.pixel_aspect
     across_px = placement.down_px if sense > 0.0 else placement.right_px
     edges = []
     for bar_px, side in ((before_px, -1.0), (after_px, 1.0)):
@@ -68,8 +70,8 @@ def _lines(
             continue
         # The edge's own middle, and from there along the turned edge to the frame's ends.
         from_centre = placement.zoom * side * (width / 2.0 - bar_px)
-        x, y = from_centre * cos(turn) + along_px, from_centre * sin(turn) + across_px
-        ends = [x - tan(turn) * (end - y) for end in (-height / 2.0, height / 2.0)]
+        x, y = from_centre * cos(turn) + along_px, from_centre * sin(turn) * aspect + across_px
+        ends = [x - tan(turn) / aspect * (end - y) for end in (-height / 2.0, height / 2.0)]
         hides = [width / 2.0 - side * end for end in ends]
         edges.append(SideEdge((hides[0], hides[1])))
     return edges[0], edges[1]

@@ -61,11 +61,20 @@ class ClipFacts:
     rate: Fraction
     frames: int
     spare_px: int = 0
+    pixel_aspect: Fraction = Fraction(1)
 
     @property
     def planned(self) -> ClipInfo:
         """The clip as planning knows it, but for the step of its moves, which the log does not tell."""
-        return ClipInfo(self.name, self.width_px, self.height_px, self.rate, 1, spare_px=self.spare_px)
+        return ClipInfo(
+            self.name,
+            self.width_px,
+            self.height_px,
+            self.rate,
+            1,
+            spare_px=self.spare_px,
+            pixel_aspect=self.pixel_aspect,
+        )
 
 
 @dataclass(frozen=True)
@@ -266,6 +275,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         Fraction(_get(clip, "rate", str)),
         _get(clip, "frames", int),
         _get(clip, "spare_px", int) if "spare_px" in clip else 0,
+        Fraction(_get(clip, "pixel_aspect", str)) if "pixel_aspect" in clip else Fraction(1),
     )
     if min(facts.width_px, facts.height_px, facts.frames) < 1 or facts.rate <= 0:
         raise ValueError("a size, rate or count that is not above zero")
