@@ -585,5 +585,5 @@ def test_a_job_that_is_right_says_what_it_would_write(tmp_path, capsys):
     before = tree(tmp_path)
     assert main(["run", "--job", str(path), "-o", str(tmp_path / "out"), "--dry-run", "--json"]) == 0
     said = json.loads(capsys.readouterr().out)["would_write"]
-    assert str(tmp_path / "out/gulls/tv-55in") in said
+    assert str(tmp_path / "out/gulls/tv-55in/left") in said
     assert tree(tmp_path) == before
