@@ -141,12 +141,6 @@ def test_what_a_packed_file_leaves_out_is_named(tmp_path):
 # --- sound that a container cannot hold ---
 
 
-@pytest.fixture
-def nameless(tmp_path):
-    """FFV1 in MP4 does not hold such sound; the source does."""
-    return open_eye(make_coded(tmp_path / "a.mkv", "libx264", "yuv420p", sounds=(("pcm_s24le", "4 channels"),)))
-
-
 def test_sound_that_a_container_cannot_hold_is_refused_by_the_check_alone(tmp_path):
     eye = open_eye(
         make_coded(tmp_path / "a.mkv", "prores_ks", "yuv422p10le", size=(322, 182), sounds=(("flac", "stereo"),))
