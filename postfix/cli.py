@@ -86,21 +86,25 @@ def _carry_out(typed: list[str]) -> int:
 @contextmanager
 def _termination_as_interrupt() -> Iterator[None]:
     """Let SIGTERM end the work as Ctrl-C does, so that unfinished files are removed."""
+    usual: dict[signal.Signals, Any] = {signal.SIGTERM: signal.SIG_DFL, signal.SIGINT: signal.default_int_handler}
     in_main_thread = threading.current_thread() is threading.main_thread()
-    if not in_main_thread or signal.getsignal(signal.SIGTERM) != signal.SIG_DFL:
+    if not in_main_thread or any(signal.getsignal(number) != handler for number, handler in usual.items()):
         yield
         return
 
     def interrupt(number: int, frame: FrameType | None) -> None:
         # A second one must not break off the clearing up.
-        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        for each in usual:
+            signal.signal(each, signal.SIG_IGN)
         raise KeyboardInterrupt
 
-    signal.signal(signal.SIGTERM, interrupt)
+    for number in usual:
+        signal.signal(number, interrupt)
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        for number, handler in usual.items():
+            signal.signal(number, handler)
 
 
 def _print(text: str) -> None:

@@ -13,6 +13,7 @@ from postfix.deliver.delivery import Delivery, delivery_folders
 from postfix.deliver.own import VERSION_FILES
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
+from postfix.job.checksums import source_files
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
 from postfix.job.run import ClipRun, planned_outputs, run_clip
@@ -27,7 +28,6 @@ from postfix.job.version import (
     measured_source,
     require_same_clip,
     require_same_table,
-    source_files,
     told_of,
     write_table,
 )
@@ -232,6 +232,7 @@ def render(options: argparse.Namespace) -> Outcome:
     text = [
         summary.reading_text(pair.reading),
         summary.shots_text(shots),
+        summary.levelled_text(decided.screen.name, shots),
         summary.flags_text(decided.screen.name, shots),
         f"written: {output}",
     ]
@@ -362,7 +363,9 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             shots = version.log["shots"]
             screen = version.log["screen"]["name"]
             heading = f"{name}, {screen}" if name else screen
-            text += [heading, summary.shots_text(shots), summary.flags_text(screen, shots), ""]
+            levelled = summary.levelled_text(screen, shots)
+            text += [heading, summary.shots_text(shots), *([levelled] if levelled else [])]
+            text += [summary.flags_text(screen, shots), ""]
             folder = str(version.folder)
             fits = summary_plan.fits_data(made.fits[screen])
             entry = {

@@ -14,6 +14,8 @@ from postfix.limits import DEFAULT_RULES, LimitRules, eye_mm_of, limits_for
 from postfix.measure.remarks import Told
 from postfix.measure.suspicions import reading_words
 from postfix.plan.figures import Figures, signed_pct
+from postfix.plan.misaligned import lay_words
+from postfix.plan.model import Misalignment
 from postfix.source.pair import Reading
 from postfix.viewing import Screen, arcmin_from_mm, mm_from_pct
 
@@ -130,6 +132,17 @@ def shots_text(shots: Iterable[Mapping[str, Any]]) -> str:
             ]
         )
     return table(["shot", "frames", "near %", "far %", "HIT px", "window px", "result"], rows)
+
+
+def levelled_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> str:
+    """A line for each shot of a change log whose eyes were levelled; empty where none were."""
+    lines = []
+    for shot in shots:
+        if shot["align"] and shot["misalignment"] is not None:
+            lay = lay_words(Misalignment(**shot["misalignment"]))
+            text = f"{screen}, {shot['name']}: levelled, for the right eye lay {lay}; enlarged × {shot['zoom']:.4f}"
+            lines.append(wrapped(text))
+    return "\n".join(lines)
 
 
 def _result(shot: Mapping[str, Any]) -> str:

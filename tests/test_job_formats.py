@@ -208,7 +208,7 @@ def test_figures_are_percent_of_the_frame_that_is_delivered(tmp_path):
         assert (tmp_path / name / "report.html").is_file()
 
 
-def wide_pair(folder):
+def wide_pair(folder, lower_px=0):
     """640x360, with a far ground behind what a cinema allows."""
     folder.mkdir(parents=True)
     made = layered_scene(640, 360, [Layer(1.1), Layer(0.4, (0.3, 0.3, 0.7, 0.8), 5)], seed=11)
@@ -217,6 +217,8 @@ def wide_pair(folder):
     for number, eye in enumerate(("left", "right")):
         path = folder / f"gull_{eye}.mkv"
         pictures = ((np.asarray(made.render(i)[number]) * 255).astype(np.uint8) for i in range(4))
+        if number and lower_px:
+            pictures = (np.roll(picture, lower_px, axis=0) for picture in pictures)
         write_video(path, spec, (yuv422p10(picture) for picture in pictures))
         paths.append(path)
     return paths
@@ -266,3 +268,20 @@ def test_what_a_delivery_cannot_hold_is_said_before_anything_is_measured(pair, t
     typed = ["run", *source_words(*pair), "--screen", "tv-55in", "--deliver", "frame-sequential", "--dry-run"]
     assert main([*map(str, typed), "-o", str(tmp_path / "out")]) == 0
     assert "cannot be signalled" in capsys.readouterr().err
+
+
+def test_the_check_measures_a_delivery_that_has_every_row_where_there_is_one(pair, tmp_path):
+    plain = run(tmp_path / "plain", *source_words(*pair), "--one-shot")
+    both = run(tmp_path / "both", *source_words(*pair), "--one-shot", "--deliver", "rows", "--deliver", "left-right")
+    assert both["shots"][0]["after"] == plain["shots"][0]["after"]
+
+
+def test_levelled_eyes_are_said_and_measure_level(tmp_path, capsys):
+    from_folder = wide_pair(tmp_path / "in", lower_px=3)
+    typed = ["run", *source_words(*from_folder), "--one-shot", "--screen", "tv-55in", "--align"]
+    assert main([*typed, "-o", str(tmp_path / "out")]) in (0, 5)
+    assert "tv-55in, s001: levelled, for the right eye lay 3.0" in capsys.readouterr().out
+    log = json.loads((tmp_path / "out" / "tv-55in" / "changes.json").read_text())
+    assert log["shots"][0]["misalignment"]["vertical_px"] == pytest.approx(3.0, abs=0.05)
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert "the right eye lay 3.0" in page

@@ -4,6 +4,7 @@ import json
 import os
 import signal
 import socket
+import struct
 import subprocess
 import sys
 import time
@@ -133,6 +134,28 @@ def test_an_end_from_outside_clears_up(pair, tmp_path, number):
         assert running.wait(30) == 130
         assert "interrupted" in running.stderr.read()
     assert tree(out) == ["measure", "measure/gull.csv", "measure/gull.origin.json"]
+
+
+@needs_signals
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_checksums_that_are_still_read_do_not_hold_an_end_from_outside_up(tmp_path, number):
+    """Of a source so long that reading it takes minutes: after its pictures there is free space, a hole of 300 GB."""
+    long = write_pair(tmp_path / "in", kind="prores.mov", far_pct=1.4)
+    for path in long:
+        size = 300_000_000_000
+        with path.open("ab") as file:
+            file.write(struct.pack(">I4sQ", 1, b"free", size))
+        os.truncate(path, path.stat().st_size - 16 + size)
+    typed = ["run", *source_words(*long), "--screen", "cinema-12m", "-q", "-o", str(tmp_path / "out")]
+    with subprocess.Popen([sys.executable, "-m", "postfix", *typed], stderr=subprocess.PIPE, text=True) as running:
+        try:
+            time.sleep(4.0)
+            assert running.poll() is None, running.stderr.read()
+            running.send_signal(number)
+            assert running.wait(20) == 130
+        finally:
+            running.kill()
+    assert not (tmp_path / "out").exists() or not tree(tmp_path / "out")
 
 
 @needs_signals

@@ -12,7 +12,8 @@ from clips import FRAMES, fails, source_words, tree, write_pair
 from plan_tables import CLIP, frame, measurement, rows
 
 from postfix.cli import main
-from postfix.job.version import footage_of, source_files
+from postfix.job.checksums import source_files
+from postfix.job.version import footage_of
 from postfix.measure.clip import clip_info
 from postfix.measure.table_csv import table_text
 from postfix.plan.file import read_plan

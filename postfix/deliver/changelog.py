@@ -24,6 +24,7 @@ from postfix.plan.geometry import moves_of, window_px_at, zoom_of
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
 from postfix.plan.robust import shot_arrays
 from postfix.plan.settings_file import settings_data
+from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.timecode import timecode_at
 
@@ -106,6 +107,7 @@ def change_log(
     said: Told | None = None,
     framed_from_px: tuple[int, int] | None = None,
     codec: str | None = None,
+    measured_layout: Layout | None = None,
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
 
@@ -123,6 +125,8 @@ def change_log(
         Width and height of the source's pictures where the delivered frame has others.
     codec : str, optional
         What was chosen to write video in; None for the source's own.
+    measured_layout : Layout, optional
+        Of the outputs, the one that "after" was measured on.
     """
     clip = plan.clip
     return {
@@ -144,6 +148,7 @@ def change_log(
         "reading": asdict(reading),
         "framed_from_px": None if framed_from_px is None else list(framed_from_px),
         "codec": codec,
+        "measured_layout": measured_layout,
         "sources": [asdict(source) for source in sources],
         "outputs": [
             {k: getattr(output, k) for k in ("eye", "layout", "path", "frames", "sha256")} for output in outputs

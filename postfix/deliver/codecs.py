@@ -38,7 +38,8 @@ _WITHOUT_AVX512 = "MMX2,SSE,SSE2,SSSE3,SSE4,SSE42,AVX,FMA3,BMI1,BMI2,AVX2"
 _KEPT_BY_MUXER = {
     "encoder", "duration", "timecode", "creation_time", "major_brand", "minor_version", "compatible_brands",
     "handler_name", "vendor_id", "language", "number_of_frames", "number_of_bytes", "bps", "stereo_mode",
-    "operational_pattern_ul", "uid", "generation_uid", "product_name", "product_version_num", "product_version",
+    "operational_pattern_ul", "uid", "generation_uid", "company_name", "product_name", "product_version_num",
+    "product_version",
     "application_platform", "product_uid", "toolkit_version_num", "material_package_umid", "file_package_umid",
     "reel_umid", "modification_date", "data_type",
 }  # fmt: skip

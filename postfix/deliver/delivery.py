@@ -17,7 +17,7 @@ from postfix.deliver.stills import StillsWriter
 from postfix.deliver.video import VideoWriter
 from postfix.errors import UsageError
 from postfix.source.framed import is_framed
-from postfix.source.layout import Layout
+from postfix.source.layout import Layout, squeeze_of
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource
 from postfix.source.picture import EyeSource, Planes
@@ -210,5 +210,5 @@ def reopened(pair: PairSource, delivery: Delivery, folder: Path) -> tuple[PairSo
             assert opened.packed is not None
             pairs.append((layout, opened))
             files.append(Written("both", layout, opened.packed.path, opened.packed))
-    pairs.sort(key=lambda entry: entry[0].endswith("-half"))
+    pairs.sort(key=lambda entry: squeeze_of(entry[0]) != (1, 1))
     return pairs[0][1], tuple(files)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from postfix.deliver.own import stranger_in
 from postfix.deliver.processes import is_running
-from postfix.errors import OutputError
+from postfix.errors import OutputError, PostfixError
 from postfix.source.picture import EyeSource
 
 log = logging.getLogger("postfix")
@@ -153,7 +153,10 @@ def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator
             raise _refused(path, error) from error
         yield temporary
         _put_in_place(temporary, path, folder, force)
-    except BaseException:
+    except BaseException as error:
+        if isinstance(error, PostfixError):
+            # What is named must be there, or be about to be, when it is read.
+            error.where = error.where.replace(str(temporary), str(path))
         with suppress(OSError):
             _remove(temporary)
         for parent in reversed(made):

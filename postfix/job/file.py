@@ -184,7 +184,7 @@ def parse_frame_size(text: str, where: str | Path) -> tuple[int, int]:
     """``1998x1080`` → (1998, 1080)."""
     match = re.fullmatch(r"(\d{1,5})x(\d{1,5})", text.strip().lower())
     if match is None or 0 in (int(match[1]), int(match[2])):
-        raise InputError(where, f"frame {text!r}", "WIDTHxHEIGHT in pixels, such as 1998x1080", "write both numbers")
+        raise UsageError(where, f"frame {text!r}", "WIDTHxHEIGHT in pixels, such as 1998x1080", "write both numbers")
     return int(match[1]), int(match[2])
 
 
@@ -372,7 +372,7 @@ def _parsed(table: TomlTable, key: str, parse: Callable[[str, str], tuple[int, i
     text = _text(table, key)
     try:
         return parse(text, key)
-    except InputError as error:
+    except PostfixError as error:
         raise _told(table, key, error) from None
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from postfix.job.checksums import source_files_beside
 from postfix.job.kept import Origin, finished_version
 from postfix.job.version import (
     Opened,
@@ -18,7 +18,6 @@ from postfix.job.version import (
     make_versions,
     marked,
     measured,
-    source_files,
     told_of,
     write_table,
 )
@@ -85,18 +84,17 @@ def run_clip(
     """
     pair, cuts = opened
     measurement = planned_outputs(out, pair.name, screens)[0].path
-    with ThreadPoolExecutor(1) as beside:
-        # Reading every byte for the checksums overlaps the measuring.
-        checksums = beside.submit(source_files, pair)
-        origin = Origin(measurement.with_suffix(".origin.json"), choice, checksums.result)
+    # Reading every byte for the checksums overlaps the measuring.
+    with source_files_beside(pair) as files:
+        origin = Origin(measurement.with_suffix(".origin.json"), choice, files)
         table = read_table(measurement) if settings.resume and origin.is_kept() else None
         if table is None:
-            table = marked(measured(pair, cuts, "measure", settings), checksums.result())
+            table = marked(measured(pair, cuts, "measure", settings), files())
             write_table(measurement, table, force=settings.force or settings.resume)
             origin.keep()
         else:
             log.info("%s: kept as an earlier run finished it", measurement)
-        sources = checksums.result()
+        sources = files()
     edit = edit_of(columns_of(table))
     decided = [plan_edit(edit, screen, settings_for(screen.name), pins=pins) for screen in screens]
     plans = [one.plan for one in decided]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -14,9 +13,9 @@ from typing import Any
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
 from postfix.deliver.delivery import Delivery, check_delivery, reopened, say_losses
-from postfix.deliver.own import EYES
 from postfix.deliver.staging import check_output, staged
 from postfix.errors import InputError
+from postfix.job.checksums import checksums_beside, source_files_beside
 from postfix.job.progress import bar
 from postfix.job.rendering import render_plans
 from postfix.measure.clip import clip_info, measure_clip
@@ -30,19 +29,14 @@ from postfix.plan.model import Plan
 from postfix.source.editlist import read_edit_list
 from postfix.source.framed import FramedEye, framed
 from postfix.source.layout import Layout
-from postfix.source.opening import sha256_of
 from postfix.source.packed import open_packed
-from postfix.source.pair import AS_GIVEN, PairSource, Reading, first_in_file, open_pair
-from postfix.source.picture import EyeSource
+from postfix.source.pair import AS_GIVEN, PairSource, Reading, open_pair
 from postfix.source.shots import EditList, Shot
 from postfix.source.timecode import timecode_at
 from postfix.versions import libraries
 
 log = logging.getLogger("postfix")
 
-
-_CHECKSUM_THREADS = 2
-"""Files whose checksums are taken at the same time."""
 
 Opened = tuple[PairSource, EditList | None]
 """A pair, and how it is cut where that is known before anything is measured."""
@@ -154,10 +148,9 @@ def measured_source(
     pair: PairSource, cuts: EditList | None, settings: Settings
 ) -> tuple[MeasurementTable, tuple[EyeFile, ...]]:
     """Measure a source while every byte of it is read for the checksums; the table says which footage it is of."""
-    with ThreadPoolExecutor(1) as beside:
-        checksums = beside.submit(source_files, pair)
+    with source_files_beside(pair) as files:
         table = measured(pair, cuts, "measure", settings)
-        sources = checksums.result()
+        sources = files()
     return marked(table, sources), sources
 
 
@@ -175,20 +168,6 @@ def told_of(choice: SourceChoice, opened: Opened, table: MeasurementTable) -> To
     """What a source's measurement says besides its figures; an edit list is held against the picture."""
     pair, cuts = opened
     return told(table, pair.reading, cuts if choice.edit is not None else None)
-
-
-def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
-    """Both eyes of a source as the log names them, or the one file of both; reads every byte for the checksums."""
-
-    def entry(eye: str, source: EyeSource) -> EyeFile:
-        path, first = str(source.path.resolve()), first_in_file(source)
-        return EyeFile(eye, path, source.count, sha256_of(source), str(source.rate), first, pair.layout)
-
-    if pair.packed is not None:
-        return (replace(entry("both", pair.left), path=str(pair.packed.path.resolve())),)
-
-    with ThreadPoolExecutor(_CHECKSUM_THREADS) as pool:
-        return tuple(pool.map(entry, EYES, (pair.left, pair.right)))
 
 
 def write_text(path: Path, text: str, *, force: bool) -> None:
@@ -302,8 +281,7 @@ def _finished(
     """Reopen and measure what was rendered, write plan and logs beside it; the change log."""
     finished, files = reopened(pair, settings.delivery, work)
     after = None
-    with ThreadPoolExecutor(_CHECKSUM_THREADS) as beside:
-        checksums = beside.map(sha256_of, (file.source for file in files))
+    with checksums_beside([file.source for file in files]) as checksums:
         if settings.check:
             shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
             # Eyes that were squeezed are told in the pixels of the plan.
@@ -311,7 +289,7 @@ def _finished(
             after = rescaled(seen, plan.clip)
         outputs = tuple(
             EyeFile(file.eye, file.path.relative_to(work).as_posix(), file.source.count, checksum, layout=file.layout)
-            for file, checksum in zip(files, checksums)
+            for file, checksum in zip(files, checksums())
         )
     log_data = change_log(
         plan,
@@ -323,6 +301,7 @@ def _finished(
         said=said,
         framed_from_px=_framed_from_px(pair),
         codec=settings.delivery.codec,
+        measured_layout=finished.layout if settings.check else None,
         tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
     )
     texts = {

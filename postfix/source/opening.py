@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import threading
 from fractions import Fraction
 from pathlib import Path
 
@@ -62,22 +63,39 @@ def open_eye(
     raise InputError(path, "nothing there", "a video file, a folder of stills or a numbered pattern", "check the path")
 
 
-def sha256_of(source: EyeSource) -> str:
+class Abandoned(Exception):
+    """A checksum that nobody waits for any more."""
+
+
+def sha256_of(source: EyeSource, stop: threading.Event | None = None) -> str:
     """Fingerprint of what an eye was read from, in hexadecimal.
 
     For a video: the SHA-256 of the file. For stills: the SHA-256 of the lines ``<name> <sha256 of the file>``, each
     ended by a line feed, in frame order, in UTF-8. For an eye of a file that holds both: of that file.
+
+    Raises
+    ------
+    Abandoned
+        Soon after ``stop`` is set.
     """
     if isinstance(source, EyeView):
-        return sha256_of(source.whole)
+        return sha256_of(source.whole, stop)
     if not isinstance(source, StillsSource):
-        return _file_sha256(source.path)
+        return _file_sha256(source.path, stop)
     whole = hashlib.sha256()
     for path in source.files():
-        whole.update(f"{path.name} {_file_sha256(path)}\n".encode())
+        whole.update(f"{path.name} {_file_sha256(path, stop)}\n".encode())
     return whole.hexdigest()
 
 
-def _file_sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+_BLOCK_BYTES = 1 << 20
+
+
+def _file_sha256(path: Path, stop: threading.Event | None) -> str:
+    found, block = hashlib.sha256(), memoryview(bytearray(_BLOCK_BYTES))
+    with path.open("rb", buffering=0) as file:
+        while count := file.readinto(block):
+            if stop is not None and stop.is_set():
+                raise Abandoned
+            found.update(block[:count])
+    return found.hexdigest()

@@ -1,0 +1,62 @@
+"""Checksums taken beside other work, and given up at once where that work breaks off."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+
+from postfix.deliver.changelog import EyeFile
+from postfix.deliver.own import EYES
+from postfix.source.opening import sha256_of
+from postfix.source.pair import PairSource, first_in_file
+from postfix.source.picture import EyeSource
+
+_THREADS = 2
+"""Files whose checksums are taken at the same time."""
+
+
+@contextmanager
+def checksums_beside(sources: Sequence[EyeSource]) -> Iterator[Callable[[], tuple[str, ...]]]:
+    """Read every byte of sources in threads while the block goes on.
+
+    Yields
+    ------
+    callable
+        Waits for the checksums and gives them, in order. Once the block is left nothing is read any more.
+    """
+    stop = threading.Event()
+    pool = ThreadPoolExecutor(_THREADS, thread_name_prefix="checksum")
+    futures = [pool.submit(sha256_of, source, stop) for source in sources]
+    try:
+        yield lambda: tuple(future.result() for future in futures)
+    finally:
+        stop.set()
+        pool.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def source_files_beside(pair: PairSource) -> Iterator[Callable[[], tuple[EyeFile, ...]]]:
+    """Both eyes of a source as the log names them, or the one file of both; like :func:`checksums_beside`."""
+    packed = pair.packed
+    eyes = dict(zip(EYES, (pair.left, pair.right))) if packed is None else {"both": pair.left}
+
+    def entry(eye: str, source: EyeSource, checksum: str) -> EyeFile:
+        path, first = str(source.path.resolve()), first_in_file(source)
+        return EyeFile(eye, path, source.count, checksum, str(source.rate), first, pair.layout)
+
+    with checksums_beside(list(eyes.values())) as checksums:
+
+        def files() -> tuple[EyeFile, ...]:
+            found = tuple(entry(eye, source, sum_) for (eye, source), sum_ in zip(eyes.items(), checksums()))
+            return found if packed is None else (replace(found[0], path=str(packed.path.resolve())),)
+
+        yield files
+
+
+def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
+    """What :func:`source_files_beside` gives, waited for."""
+    with source_files_beside(pair) as files:
+        return files()
