@@ -28,6 +28,7 @@ from postfix.errors import InputError, OutputError, UsageError
 from postfix.source.layout import LAYOUTS, squeeze_of
 from postfix.source.packed import open_packed
 from postfix.source.pair import Reading, open_pair
+from postfix.source.stills import views_in
 
 IN_VIDEO = (*ONE_PICTURE, "frame-sequential")
 WHOLE = ("side-by-side", "top-bottom", "frame-sequential")
@@ -227,6 +228,17 @@ def test_views_are_given_back_as_they_came(tmp_path, parts):
             np.testing.assert_array_equal(after[name], samples)
     delivered(pair, "views", tmp_path / "same", unchanged=(True, True))
     assert fingerprints(tmp_path / "same" / "views") == fingerprints(folder)
+
+
+@pytest.mark.parametrize("layout", WHOLE)
+@pytest.mark.parametrize("parts", [False, True])
+def test_views_joined_in_one_picture_are_told_to_be_no_view(tmp_path, layout, parts):
+    """Where the eyes take turns each still holds one eye, and says which."""
+    pair = open_packed(write_views(tmp_path / "in", 2, parts=parts), rate=RATE)
+    written = delivered(pair, layout, tmp_path / "out")
+    assert_frames(written, *lit_eyes())
+    told = [views_in(path) for path in sorted((tmp_path / "out" / layout).iterdir())]
+    assert told == ([("left",), ("right",)] * 2 if layout == "frame-sequential" else [()] * 2)
 
 
 def test_exchanged_views_are_not_copied(tmp_path):

@@ -17,6 +17,7 @@ from postfix.deliver.exr import write_exr, write_exr_views
 from postfix.deliver.still_chunks import jpeg_quality
 from postfix.deliver.stills import StillsWriter, still_losses, write_still
 from postfix.errors import InputError, OutputError
+from postfix.source.exr_header import read_exr_header
 from postfix.source.stills import open_stills, views_in
 
 RATE = Fraction(24)
@@ -337,6 +338,20 @@ def test_lossy_compressions_are_spoken_of(tmp_path):
     assert still_losses(opened(make_stills(tmp_path / "dpx", "dpx10", 1))) == ()
 
 
+def test_a_preview_in_the_header_of_openexr_shows_the_old_picture_and_is_left_out(tmp_path):
+    preview = ("preview", "preview", struct.pack("<II", 2, 1) + bytes(range(8)))
+    folder = tmp_path / "in"
+    folder.mkdir()
+    write_exr_file(folder / "a.1.exr", rgb(), extras=(*EXTRAS, preview))
+    write_exr_file(folder / "a.2.exr", rgb(2))
+    out = written(folder, tmp_path / "out")
+    attributes = [read_exr_header(place / "a.1.exr").parts[0].attributes for place in (folder, out)]
+    assert attributes[1] == tuple(entry for entry in attributes[0] if entry[0] != "preview") != attributes[0]
+    (said,) = still_losses(opened(folder))
+    assert "preview" in said
+    assert "1 of 2 files" in said
+
+
 # --- views ---
 
 
@@ -431,6 +446,29 @@ def test_two_files_of_many_parts_become_parts_of_two_views(tmp_path):
     assert [other.spec(index, 0).getattribute("note") for index in range(4)] == ["l", "l", "r", "r"]
 
 
+@pytest.mark.parametrize("many", [False, True])
+def test_both_eyes_joined_in_one_picture_are_told_to_be_no_view(tmp_path, many):
+    """Whether the source holds both views or only says which one it shows; each eye alone still says so."""
+    view = (("view", "string", b"left"),)
+    if many:
+        write_exr_file(tmp_path / "a.1.exr", ("rgb", rgb(1), view), ("depth", {"Z": float_samples(*SHAPE, 4)}, view))
+        like = {}
+    else:
+        stereo_file(tmp_path / "a.1.exr")
+        like = {"view": "left"}
+    eye = planes(tmp_path, **like)
+    joined = tuple(np.concatenate([plane, plane], axis=1) for plane in eye)
+    for both_eyes in (True, False):
+        out = tmp_path / f"out {both_eyes}"
+        out.mkdir()
+        write_still(out / "a.1.exr", joined, like=tmp_path / "a.1.exr", both_eyes=both_eyes, **like)
+        assert views_in(out) == (() if both_eyes else ("left",))
+        names = {name for part in read_exr_header(out / "a.1.exr").parts for name, *_ in part.attributes}
+        assert ("view" in names) is not both_eyes
+        assert "multiView" not in names
+        assert all(same(a, b) for a, b in zip(planes(out), joined, strict=True))
+
+
 # --- TIFF, PNG, JPEG ---
 
 PRIVATE = [
@@ -478,6 +516,23 @@ def test_tags_of_a_tiff_stay_as_they_are_private_ones_too(tmp_path, how):
     assert tifffile.imread(out / "a.1.tif").reshape(data.shape).tobytes() == (
         np.moveaxis(moved(samples), 2, 0).tobytes() if separate else moved(samples).tobytes()
     )
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("alpha", ["unspecified", "assocalpha", "unassalpha"])
+@pytest.mark.parametrize("dtype", ["uint8", "uint16", "float32", "float16"])
+def test_alpha_of_a_tiff_means_what_it_meant_and_no_sample_changes(tmp_path, order, alpha, dtype):
+    import tifffile
+
+    folder = tmp_path / "in"
+    folder.mkdir()
+    samples = (np.random.default_rng(3).random((12, 20, 4)) * (200 if dtype == "uint8" else 1)).astype(dtype)
+    tifffile.imwrite(folder / "a.1.tif", samples, photometric="rgb", extrasamples=[alpha], byteorder=order)
+    out = written(folder, tmp_path / "out", moved)
+    with tifffile.TiffFile(folder / "a.1.tif") as before, tifffile.TiffFile(out / "a.1.tif") as after:
+        assert before.pages[0].tags[338].value == after.pages[0].tags[338].value
+        assert same(after.asarray(), moved(samples))
+    assert same(planes(folder)[0], samples)
 
 
 def test_camera_data_of_a_tiff_stay(tmp_path):

@@ -18,6 +18,7 @@ from postfix.source.dpx import (
     row_bytes_of,
     stream_period,
     third_shifts,
+    word_end,
 )
 from postfix.source.picture import Plane
 
@@ -55,9 +56,16 @@ def write_dpx(path: Path, samples: Plane, like: Path, frame: int | None = None) 
 
 def _resized(head: bytes, header: DpxHeader, width: int, height: int) -> tuple[bytes, DpxHeader]:
     changed = bytearray(head)
-    row = row_bytes_of(width * header.channels, header.bits, header.packing)
-    if header.bits in (8, 16):
-        struct.pack_into(header.order + "I", changed, 812, 0)
+    old_tight, tight = (row_bytes_of(w * header.channels, header.bits, header.packing) for w in (header.width, width))
+    # Rows keep the rule of the source: without gaps, up to a word, or with a gap of so many bytes.
+    if header.row_bytes > word_end(old_tight):
+        gap = header.row_bytes - old_tight
+    else:
+        gap = word_end(tight) - tight if header.row_bytes == word_end(old_tight) else 0
+    row = tight + gap
+    (told_gap,) = struct.unpack_from(header.order + "I", head, 812)
+    if gap or told_gap != 0xFFFFFFFF:
+        struct.pack_into(header.order + "I", changed, 812, gap)
     (told,) = struct.unpack_from(header.order + "I", head, 16)
     new = replace(header, width=width, height=height, row_bytes=row)
     if told not in (0, 0xFFFFFFFF):
@@ -74,15 +82,16 @@ def packed(samples: Plane, header: DpxHeader) -> npt.NDArray[np.uint8]:
     count = header.width * header.channels
     codes: npt.NDArray[Any] = np.ascontiguousarray(samples).reshape(height, count)
     rows = np.zeros((height, header.row_bytes), np.uint8)
+    words_end = row_bytes_of(count, header.bits, header.packing)
     if header.bits == 8:
         rows[:, :count] = codes
     elif header.bits == 16 or (header.bits == 12 and header.packing != PACKED):
         shift = 4 if header.bits == 12 and header.packing == FILLED_HIGH else 0
         rows[:, : 2 * count].view(header.order + "u2")[...] = codes << np.uint16(shift) if shift else codes
     elif header.packing == PACKED:
-        _into_bit_stream(codes, rows.view(header.order + "u4"), header.bits)
+        _into_bit_stream(codes, rows[:, :words_end].view(header.order + "u4"), header.bits)
     else:
-        _into_thirds(codes, rows.view(header.order + "u4"), header.packing)
+        _into_thirds(codes, rows[:, :words_end].view(header.order + "u4"), header.packing)
     return rows
 
 

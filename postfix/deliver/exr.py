@@ -29,7 +29,15 @@ def packing_of(part: Part) -> str:
     return part.compression if not mixed or part.compression in BY_BYTES else "zip"
 
 
-def write_exr(path: Path, planes: Planes, like: Path, view: str | None = None, frame: int | None = None) -> None:
+def write_exr(
+    path: Path,
+    planes: Planes,
+    like: Path,
+    view: str | None = None,
+    frame: int | None = None,
+    *,
+    both_eyes: bool = False,
+) -> None:
     """Write one eye like a file that holds it, alone or as one of its views.
 
     Parameters
@@ -41,6 +49,8 @@ def write_exr(path: Path, planes: Planes, like: Path, view: str | None = None, f
         written.
     frame : int, optional
         For errors.
+    both_eyes : bool
+        True where the planes hold both eyes joined: no view is told then, whatever ``like`` shows.
     """
     header = read_exr_header(like, frame)
     layout = planes_of(header, view)
@@ -49,8 +59,9 @@ def write_exr(path: Path, planes: Planes, like: Path, view: str | None = None, f
     for index, part in enumerate(header.parts):
         channels = _channel_samples(layout, planes, index, plain=view is not None and bool(part.views))
         if channels:
-            kept = _without(part, "multiView", "view") if view is not None and part.views else part
-            if view is not None and part.views and several:
+            of_views = view is not None and bool(part.views)
+            kept = _without(part, "multiView", "view") if of_views or both_eyes else part
+            if of_views and several and not both_eyes and view is not None:
                 kept = _with(kept, "view", "string", view.encode())
             targets.append(replace(_target(kept, channels, part), whole=_whole(channels, layout, planes, index)))
     write_parts(path, header.flags, targets, frame)
@@ -138,7 +149,7 @@ def _channel_samples(layout: tuple[ExrPlane, ...], planes: Planes, part: int, pl
 
 
 def _target(part: Part, channels: dict[str, Plane], like: Part) -> Target:
-    """The part with just these channels, the picture's size, and rows from top to bottom."""
+    """The part with just these channels, the picture's size, rows from top to bottom, and no preview."""
     kinds = {"uint32": 0, "float16": 1, "float32": 2}
     flags = _linear_flags(like) if like.compression not in ("b44", "b44a") else {}
     ordered = sorted(channels, key=lambda name: name.encode("utf-8", "surrogateescape"))
@@ -152,7 +163,7 @@ def _target(part: Part, channels: dict[str, Plane], like: Part) -> Target:
     display = like.window("displayWindow")
     window = replace(display, right=display.left + width - 1, bottom=display.top + height - 1)
     box = struct.pack("<4i", window.left, window.top, window.right, window.bottom)
-    changed = _with(part, "channels", "chlist", listed + b"\0")
+    changed = _with(_without(part, *_previews(part)), "channels", "chlist", listed + b"\0")
     changed = _with(_with(changed, "dataWindow", "box2i", box), "displayWindow", "box2i", box)
     changed = _with(changed, "lineOrder", "lineOrder", b"\0")
     changed = _with(changed, "compression", "compression", bytes([COMPRESSIONS.index(packing_of(changed))]))
@@ -178,6 +189,11 @@ def _with(part: Part, name: str, kind: str, value: bytes) -> Part:
     return Part(tuple((n, k, value if n == name else v) for n, k, v in part.attributes))
 
 
+def _previews(part: Part) -> tuple[str, ...]:
+    """Names of the small pictures in the header, which show what the part held before."""
+    return tuple(name for name, kind, _ in part.attributes if kind == "preview")
+
+
 def _without(part: Part, *names: str) -> Part:
     return Part(tuple(entry for entry in part.attributes if entry[0] not in names))
 
@@ -191,6 +207,12 @@ def exr_losses(paths: Sequence[Path]) -> tuple[str, ...]:
         losses.append(
             f"picture beyond the display window, which {overscan} of {len(headers)} files hold, is left out of "
             "changed frames"
+        )
+    small = sum(any(_previews(part) for part in header.parts) for header in headers)
+    if small:
+        losses.append(
+            f"the small preview in the header, which {small} of {len(headers)} files hold, shows the old picture and "
+            "is left out of changed frames"
         )
     parts = [part for header in headers for part in header.parts]
     for name in sorted({part.compression for part in parts if part.compression in LOSSY}):

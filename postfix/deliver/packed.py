@@ -193,7 +193,8 @@ class _PackedStills(StillsWriter):
             half = len(planes) // 2
             write_exr_views(target, planes[:half], planes[half:], like, packing.right_like(index), frame)
         else:
-            write_still(target, planes, like=like, view=packing.view_of(index), frame=frame)
+            both = packing.each == 1
+            write_still(target, planes, like=like, view=packing.view_of(index), frame=frame, both_eyes=both)
 
 
 def open_written_packed(folder: Path, pair: PairSource, layout: Layout, codec: str | None = None) -> PairSource:

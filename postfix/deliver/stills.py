@@ -135,7 +135,13 @@ class StillsWriter:
 
 
 def write_still(
-    path: Path, samples: Plane | Planes, *, like: Path | None = None, view: str | None = None, frame: int | None = None
+    path: Path,
+    samples: Plane | Planes,
+    *,
+    like: Path | None = None,
+    view: str | None = None,
+    frame: int | None = None,
+    both_eyes: bool = False,
 ) -> None:
     """Write one still.
 
@@ -152,6 +158,8 @@ def write_still(
         Of OpenEXR: the view of ``like`` that the samples are of.
     frame : int, optional
         Its number, for errors.
+    both_eyes : bool
+        True where the samples hold both eyes joined, so that the file must not say which view it shows.
 
     Raises
     ------
@@ -167,7 +175,7 @@ def write_still(
             if kind == "dpx":
                 write_dpx(path, planes[0], like, frame)
             else:
-                write_exr(path, planes, like, view, frame)
+                write_exr(path, planes, like, view, frame, both_eyes=both_eyes)
             return
         _write_by_library(path, kind, planes[0], like, frame)
         # On a full disk the library may leave half a file behind without a word.

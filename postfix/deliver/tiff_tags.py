@@ -15,7 +15,7 @@ _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12
 _UNITS = {3: 2, 4: 4, 5: 4, 8: 2, 9: 4, 10: 4, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 """Bytes that are swapped together where the byte order changes."""
 
-_SAMPLE_FORMAT = 339
+_CHANNELS, _EXTRA_SAMPLES, _SAMPLE_FORMAT = 277, 338, 339
 _OF_THE_SAMPLES = frozenset(
     {256, 257, 258, 259, 262, 263, 266, 273, 277, 278, 279, 284, 288, 289, 292, 293, 317, 320, 322, 323, 324, 325}
     | {330, 338, 339, 347, *range(512, 522), 32997, 32998}
@@ -59,7 +59,8 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
     """Give a newly written TIFF all tags of ``like`` but those of the samples.
 
     ``like`` may hold 16-bit floats, which the library cannot write, where the new file holds the same bits as whole
-    numbers: the tag that tells the type is taken over then.
+    numbers: the tag that tells the type is taken over then. So is what alpha means, multiplied in or not, where there
+    are as many channels: samples are written as they were read.
 
     Raises
     ------
@@ -80,6 +81,9 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
     bits, kind = next((t for t in old if t.code == 258), None), next((t for t in old if t.code == _SAMPLE_FORMAT), None)
     if kind is not None and bits is not None and _first(bits, old_shape) == 16 and _first(kind, old_shape) == 3:
         kept[_SAMPLE_FORMAT] = _swapped(kind, old_shape.order != shape.order)
+    if _count_of_channels(old, old_shape) == _count_of_channels(new, shape):
+        kept.pop(_EXTRA_SAMPLES, None)
+        kept |= {t.code: _swapped(t, old_shape.order != shape.order) for t in old if t.code == _EXTRA_SAMPLES}
     with path.open("r+b") as file:
         file.seek(0, 2)
         end = file.tell()
@@ -100,6 +104,10 @@ def _end_of_samples(tags: list[_Tag], shape: _Shape) -> int:
     found = {tag.code: _numbers(tag, shape) for tag in tags if tag.code in (273, 279, 324, 325)}
     starts, lengths = found.get(273) or found.get(324) or (), found.get(279) or found.get(325) or ()
     return max((start + length for start, length in zip(starts, lengths)), default=0)
+
+
+def _count_of_channels(tags: list[_Tag], shape: _Shape) -> int:
+    return next((_first(tag, shape) for tag in tags if tag.code == _CHANNELS), 1)
 
 
 def _numbers(tag: _Tag, shape: _Shape) -> tuple[int, ...]:

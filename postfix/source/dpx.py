@@ -20,8 +20,16 @@ MAGIC = {b"SDPX": ">", b"XPDS": "<"}
 """First four bytes, with the byte order that they tell."""
 
 HEADER_BYTES = 2048
+"""Where samples begin that the header does not place: behind what it says of film and television."""
+
+_GENERIC_BYTES = 1664
+"""Of the parts that every file has; film and television come behind them."""
+
 PACKED, FILLED_HIGH, FILLED_LOW = 0, 1, 2
 """How 10 and 12 bits lie in words: without gaps; with the unused bits last (method A); with them first (method B)."""
+
+_LARGEST_GAP = 4096
+"""Bytes: rows that are laid out for a processor or a disk end at a multiple of this at most."""
 
 _UNDEFINED = 0xFFFFFFFF
 _CHANNELS = {1: 1, 2: 1, 3: 1, 4: 1, 6: 1, 8: 1, 50: 3, 51: 4, 52: 4}
@@ -82,8 +90,8 @@ def read_dpx_header(path: Path, frame: int | None = None) -> DpxHeader:
     order = MAGIC.get(head[:4])
     if order is None:
         raise InputError(path, "no DPX header", "a DPX file", "export the still again", frame=frame)
-    if len(head) < HEADER_BYTES:
-        raise _cut_short(path, size, HEADER_BYTES, frame)
+    if len(head) < _GENERIC_BYTES:
+        raise _cut_short(path, size, _GENERIC_BYTES, frame)
     return _parsed(head, order, size, path, frame)
 
 
@@ -92,8 +100,10 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
     _, elements, width, height = struct.unpack_from(order + "HHII", head, 768)
     (signed,) = struct.unpack_from(order + "I", head, 780)
     descriptor, _, _, bits = struct.unpack_from("4B", head, 800)
-    packing, encoding, start, row_padding, _ = struct.unpack_from(order + "HHIII", head, 804)
-    (timecode_word,) = struct.unpack_from(order + "I", head, 1920)
+    packing, encoding, start, row_padding, end_padding = struct.unpack_from(order + "HHIII", head, 804)
+    start = HEADER_BYTES if start in (0, _UNDEFINED) else start
+    # Where samples begin earlier, they stand where others have the timecode and the fields.
+    behind_all = start >= HEADER_BYTES and len(head) >= HEADER_BYTES
     channels = _CHANNELS.get(descriptor)
     problem = None
     if elements != 1:
@@ -110,28 +120,40 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
         problem = "run-length encoding"
     elif packing not in (PACKED, FILLED_HIGH, FILLED_LOW) and bits in (10, 12):
         problem = f"packing {packing}"
-    elif head[1928] == 1:
+    elif behind_all and head[1928] == 1:
         problem = "interlaced pictures in its header"
+    elif start < _GENERIC_BYTES:
+        problem = f"samples from byte {start} on, inside its header"
     if problem is not None or channels is None:
         expected = "one progressive grey, RGB or RGBA picture of 8, 10, 12 or 16 bits without run lengths"
         raise InputError(path, str(problem), expected, "export the stills so", frame=frame)
-    start = HEADER_BYTES if start in (0, _UNDEFINED) else start
-    if told_size not in (0, _UNDEFINED) and told_size > size:
+    told_size = None if told_size in (0, _UNDEFINED) else told_size
+    if told_size is not None and told_size > size:
         raise _cut_short(path, size, told_size, frame)
-    row_bytes = row_bytes_of(width * channels, bits, packing)
-    if bits in (8, 16):
-        end = told_size if start < told_size <= size else size
-        row_bytes = _row_bytes_by_size(row_bytes, row_padding, height, end - start)
-    if row_bytes == 0:
+    samples = width * channels
+    lengths = RowLengths(
+        row_bytes_of(samples, bits, packing),
+        -(-samples * bits // 8) if packing == PACKED and bits in (10, 12) else None,
+        row_padding if 0 < row_padding < _UNDEFINED else 0,
+        end_padding if 0 < end_padding < _UNDEFINED else 0,
+        4 if bits == 10 or (bits == 12 and packing == PACKED) else channels * (-(-bits // 8)),
+    )
+    if start + height * lengths.tight > size:
+        raise _cut_short(path, size, start + height * lengths.tight, frame)
+    row_bytes = lengths.found(height, size - start, None if told_size is None else told_size - start, start)
+    if row_bytes is None:
+        end = size if told_size is None or told_size < start + height * lengths.tight else told_size
+        room = end - start
         raise InputError(
             path,
-            f"rows whose length cannot be known from {end - start} bytes for {height} of them",
-            "rows without gaps, or rows that end at a multiple of four bytes",
+            f"rows whose length cannot be known: {room} bytes for {width}x{height}, of which the picture fills "
+            f"{height * lengths.tight}; {room - height * lengths.tight} bytes are left behind the picture",
+            "a size that goes with the bytes, and rows without gaps, ending at a multiple of four bytes, or with the "
+            "gap that the header tells",
             "export the still again",
             frame=frame,
         )
-    if start < 1664 or start + height * row_bytes > size:
-        raise _cut_short(path, size, start + height * row_bytes, frame)
+    (timecode_word,) = struct.unpack_from(order + "I", head, 1920) if behind_all else (_UNDEFINED,)
     timecode = None if timecode_word == _UNDEFINED else timecode_word
     return DpxHeader(
         order, width, height, channels, bits, packing, descriptor == _ABGR, start, row_bytes, timecode
@@ -147,17 +169,83 @@ def row_bytes_of(samples: int, bits: int, packing: int) -> int:
     return samples * (1 if bits == 8 else 2)
 
 
-def _row_bytes_by_size(tight: int, padding: int, height: int, room: int) -> int:
-    """Bytes from row to row of 8 or 16 bits, where ``room`` bytes hold all rows; 0 where it cannot be known.
+def word_end(count: int) -> int:
+    """Where the word of four bytes ends that byte ``count`` ends in."""
+    return count + -count % 4
 
-    Rows should end at a word, and do in some files and not in others. The header may say so, else the size tells.
+
+@dataclass(frozen=True)
+class RowLengths:
+    """What the rows of a file may be long, in bytes, and which of that its sizes bear out.
+
+    A row taken too short shears the picture, and a height too small cuts it, so that nothing is guessed: the sizes
+    must fit to the byte, or what they leave must be less than any such mistake would leave.
+
+    Attributes
+    ----------
+    tight : int
+        Without a gap; see :func:`row_bytes_of`.
+    in_bytes : int or None
+        Of samples in a stream of bits: up to the byte in which the last one ends.
+    gap, behind : int
+        Bytes that the header tells behind each row, and behind the picture; 0 where it tells none.
+    step : int
+        The least by which rows of another width would be longer.
     """
-    padded = tight + -tight % 4
-    if 0 < padding < _UNDEFINED and (tight + padding) * height <= room:
-        return tight + padding
-    if padded == tight or room == tight * height or room < tight * height:
-        return tight
-    return padded if room == padded * height else 0
+
+    tight: int
+    in_bytes: int | None
+    gap: int
+    behind: int
+    step: int
+
+    def found(self, height: int, room: int, told: int | None, start: int) -> int | None:
+        """Bytes from row to row, None where they cannot be known.
+
+        Parameters
+        ----------
+        height : int
+        room : int
+            Bytes from the first sample to the end of the file.
+        told : int or None
+            The same by the size of the file that its header tells.
+        start : int
+            Where the samples begin: some headers tell the size of the picture alone.
+        """
+        rooms = {room} if told is None else {room, told, told + start}
+        exact = {row for row in self._possible for end in rooms if end - height * row in (0, self.behind)}
+        exact = {row for row in exact if height * row <= room}
+        if exact:
+            # The header's size may fit one length and the file another.
+            row = exact.pop()
+            return None if exact or self._may_be_longer(room - height * row, height, row) else row
+        end = room if told is None else told
+        if self.gap:
+            row = self.tight + self.gap
+            return row if self._is_sure(end - height * row, height, row) else None
+        if self.tight != word_end(self.tight):
+            return None
+        return self.tight if self._is_sure(end - height * self.tight, height, self.tight) else None
+
+    @property
+    def _possible(self) -> set[int]:
+        lengths = {self.tight, word_end(self.tight), self.tight + self.gap}
+        # In a stream of bits the gap may be counted from the last byte or from the last word.
+        return (
+            lengths | {self.in_bytes + self.gap}
+            if self.in_bytes and self.in_bytes + self.gap >= self.tight
+            else lengths
+        )
+
+    def _may_be_longer(self, left: int, height: int, row: int) -> bool:
+        """Whether what is left would make every row longer by the same, up to a word: the header's size may have been
+        reckoned without a gap that the rows have."""
+        longer, rest = divmod(left, height)
+        return rest == 0 and 0 < longer <= _LARGEST_GAP and (row + longer) % 4 == 0
+
+    def _is_sure(self, left: int, height: int, row: int) -> bool:
+        """Whether fewer bytes are left than one more row, or the next longer rows, would fill."""
+        return 0 <= left < min(row, height * self.step)
 
 
 def _cut_short(path: Path, size: int, needed: int, frame: int | None) -> InputError:
@@ -191,6 +279,7 @@ def read_dpx(path: Path, frame: int | None = None) -> tuple[DpxHeader, Plane]:
 def unpacked(rows: npt.NDArray[np.uint8], header: DpxHeader) -> Plane:
     """Samples from the bytes of the rows, (height, row_bytes); see :func:`read_dpx`."""
     count = header.width * header.channels
+    words_end = row_bytes_of(count, header.bits, header.packing)
     if header.bits == 8:
         codes: Plane = rows[:, :count]
     elif header.bits == 16 or (header.bits == 12 and header.packing != PACKED):
@@ -200,9 +289,9 @@ def unpacked(rows: npt.NDArray[np.uint8], header: DpxHeader) -> Plane:
         else:
             codes = words >> np.uint16(4) if header.packing == FILLED_HIGH else words & np.uint16(0xFFF)
     elif header.packing == PACKED:
-        codes = _from_bit_stream(rows.view(header.order + "u4"), header.bits)[:, :count]
+        codes = _from_bit_stream(rows[:, :words_end].view(header.order + "u4"), header.bits)[:, :count]
     else:
-        codes = _from_thirds(rows.view(header.order + "u4"), header.packing)[:, :count]
+        codes = _from_thirds(rows[:, :words_end].view(header.order + "u4"), header.packing)[:, :count]
     samples = np.ascontiguousarray(codes, np.uint8 if header.bits == 8 else np.uint16)
     samples = samples.reshape(header.height, header.width, header.channels)
     if header.channels == 1:
