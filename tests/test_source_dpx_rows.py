@@ -146,6 +146,16 @@ def test_bytes_behind_the_picture_are_kept_where_the_picture_is_sure(tmp_path, b
         assert (tmp_path / "b.dpx").read_bytes() == path.read_bytes()
 
 
+def test_bytes_behind_the_picture_that_would_fill_every_row_need_the_header_s_word(tmp_path):
+    samples = codes(10)
+    end = 2048 + 12 * 21 * 4
+    named = {"behind": bytes(12 * 4), "told": end}
+    path = dpx_file(tmp_path / "a.1.dpx", samples, 10, METHOD_A, patched={BEHIND: 12 * 4}, **named)
+    assert np.array_equal(read(path), samples)
+    with pytest.raises(InputError, match="rows whose length cannot be known"):
+        read_dpx_header(dpx_file(tmp_path / "a.1.dpx", samples, 10, METHOD_A, **named))
+
+
 def test_some_kilobytes_behind_a_picture_of_full_hd_are_no_obstacle(tmp_path):
     """As where a file is filled up to a block of a disk."""
     samples = np.zeros((1080, 1920, 3), np.uint16)

@@ -241,7 +241,7 @@ class RowLengths:
         """Whether what is left would make every row longer by the same, up to a word: the header's size may have been
         reckoned without a gap that the rows have."""
         longer, rest = divmod(left, height)
-        return rest == 0 and 0 < longer <= _LARGEST_GAP and (row + longer) % 4 == 0
+        return left != self.behind and rest == 0 and 0 < longer <= _LARGEST_GAP and (row + longer) % 4 == 0
 
     def _is_sure(self, left: int, height: int, row: int) -> bool:
         """Whether fewer bytes are left than one more row, or the next longer rows, would fill."""
