@@ -21,7 +21,7 @@ from postfix.job import version
 from postfix.measure.suspicions import suspicions
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable, ShotFinding
 from postfix.source.opening import open_eye
-from postfix.source.pair import Reading, open_pair
+from postfix.source.pair import Reading, first_in_file, open_pair
 from postfix.source.shots import Shot
 
 FRAMES = 10
@@ -186,7 +186,7 @@ def test_an_offset_that_leaves_nothing_is_refused_with_the_counts(tmp_path, caps
 def test_chosen_frames_are_the_left_eyes(tmp_path, kind, frames, late, left, right):
     pair = write_pair(tmp_path / "in", kind, late)
     opened = open_pair(*pair, rate=RATE if kind == "tiff" else None, frames=frames, reading=Reading(late))
-    used = [(version.first_in_file(eye), eye.count) for eye in (opened.left, opened.right)]
+    used = [(first_in_file(eye), eye.count) for eye in (opened.left, opened.right)]
     assert used == [left, right]
     # Of the moments that both show, each is shown with itself.
     base = 1001 if kind == "tiff" else 0

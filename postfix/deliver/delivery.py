@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -202,7 +203,10 @@ def reopened(pair: PairSource, delivery: Delivery, folder: Path) -> tuple[PairSo
     files: list[Written] = []
     for layout in delivery.layouts_of(pair):
         if layout == "left-right":
-            left, right = (output.reopen(folder / output.eye) for output in eye_outputs(pair, delivery))
+            # Opening reads a video through to count its frames: both at once.
+            with ThreadPoolExecutor(len(EYES), thread_name_prefix="reopen") as pool:
+                outputs = eye_outputs(pair, delivery)
+                left, right = pool.map(lambda output: output.reopen(folder / output.eye), outputs)
             pairs.append((layout, PairSource(left, right, pair.name)))
             files += [Written(name, layout, eye.path, eye) for name, eye in zip(EYES, (left, right))]
         else:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import threading
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 
 from postfix.deliver.alike import copy_files, require_alike, unusable
 from postfix.deliver.exr import write_exr_views
 from postfix.deliver.packing import Packing, check_packed, packing_of
+from postfix.deliver.pooled import Pooled
 from postfix.deliver.stills import StillsWriter, write_still
 from postfix.deliver.video import VideoWriter
 from postfix.errors import InputError
@@ -41,9 +40,7 @@ class PackedWriter:
 
     def __init__(self, packing: Packing, target: VideoWriter | StillsWriter, *, copies: bool = False) -> None:
         self._packing, self._target, self._copies = packing, target, copies
-        self._pool = ThreadPoolExecutor(1, thread_name_prefix=f"join {packing.layout}")
-        self._room = threading.Semaphore(_WAITING_PAIRS)
-        self._error: BaseException | None = None
+        self._work = Pooled(1, _WAITING_PAIRS, f"join {packing.layout}")
         self._closed = False
 
     def __enter__(self) -> PackedWriter:
@@ -74,20 +71,20 @@ class PackedWriter:
         OutputError
             Where this frame or an earlier one could not be written.
         """
-        self._raise_error()
-        self._room.acquire()
-        future = self._pool.submit(self._join, index, left, right, unchanged)
-        future.add_done_callback(self._done)
+        if self._work.error is not None:
+            raise self._work.error
+        self._work.hand_over(self._join, index, left, right, unchanged)
 
     def close(self) -> None:
         """Wait until everything is written; raises OutputError where something was not."""
         if self._closed:
             return
         self._closed = True
-        self._pool.shutdown(wait=True)
-        if self._error is not None:
-            self._target.__exit__(type(self._error), self._error, None)
-            self._raise_error()
+        self._work.finish()
+        error = self._work.error
+        if error is not None:
+            self._target.__exit__(type(error), error, None)
+            raise error
         self._target.close()
 
     def _abandon(
@@ -96,20 +93,11 @@ class PackedWriter:
         if self._closed:
             return
         self._closed = True
-        self._pool.shutdown(wait=True, cancel_futures=True)
+        self._work.finish(abandon=True)
         self._target.__exit__(kind, error, trace)
 
-    def _done(self, future: Future[None]) -> None:
-        self._room.release()
-        if not future.cancelled() and (error := future.exception()) is not None and self._error is None:
-            self._error = error
-
-    def _raise_error(self) -> None:
-        if self._error is not None:
-            raise self._error
-
     def _join(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool]) -> None:
-        if self._error is not None:
+        if self._work.error is not None:
             return
         same = self._copies and all(unchanged)
         if not same:

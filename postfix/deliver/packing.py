@@ -11,6 +11,7 @@ from postfix.deliver.alike import Differences, file_differences
 from postfix.deliver.codecs import VideoSpec, matrix_words, spec_of
 from postfix.deliver.containers import losses, suffix_for
 from postfix.deliver.sound import left_out
+from postfix.deliver.stills import still_losses
 from postfix.deliver.video import check_writer
 from postfix.errors import InputError, UsageError
 from postfix.render.resample import squeezed, stretched
@@ -268,14 +269,16 @@ def check_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> 
 
 def lost_in_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> tuple[str, ...]:
     """What a packed delivery will not hold of its source, each as a part of a sentence; to be said before a frame."""
-    if not isinstance(origin_of(pair.left), VideoSource):
+    source = origin_of(pair.left)
+    if isinstance(source, StillsSource):
         turns = "frame-sequential" in (pair.layout, layout) and pair.layout != layout
-        return ("the stills' own timecodes stay, which count by the source's frames",) if turns else ()
+        told = ("the stills' own timecodes stay, which count by the source's frames",) if turns else ()
+        return (*told, *still_losses(source))
     packing = packing_of(pair, layout)
     spec, suffix = packing.spec(codec), Path(packing.video_name(codec)).suffix
     unmarked = (f"{layout} cannot be signalled in a '{suffix}' file",) if spec.stereo is None else ()
-    source = packing.audio_from
-    return (*losses(spec, suffix), *unmarked, *matrix_words(source, spec), *left_out(source, suffix))
+    video = packing.audio_from
+    return (*losses(spec, suffix), *unmarked, *matrix_words(video, spec), *left_out(video, suffix))
 
 
 def _check_views(source: EyeSource) -> None:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import shutil
-import threading
 from collections.abc import Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 
@@ -14,6 +12,7 @@ import OpenImageIO as oiio
 
 from postfix.deliver.dpx import write_dpx
 from postfix.deliver.exr import exr_losses, write_exr
+from postfix.deliver.pooled import Pooled
 from postfix.deliver.still_chunks import UNKNOWN_QUALITY, carry_jpeg_segments, carry_png_chunks, jpeg_quality
 from postfix.deliver.tiff_tags import carry_tiff_tags, tags_left_out
 from postfix.errors import OutputError, PostfixError
@@ -52,9 +51,7 @@ class StillsWriter:
         self._source, self._folder = source, folder
         self._names = [path.name for path in source.paths] if names is None else list(names)
         self._copies = copies and source.view is None
-        self._pool = ThreadPoolExecutor(WRITE_THREADS, thread_name_prefix=f"write {source.path.name}")
-        self._room = threading.Semaphore(frames_ahead(source.format))
-        self._error: BaseException | None = None
+        self._work = Pooled(WRITE_THREADS, frames_ahead(source.format), f"write {source.path.name}")
         self._handed: set[int] = set()
         self._closed = False
 
@@ -68,7 +65,7 @@ class StillsWriter:
             self.close()
         else:
             self._closed = True
-            self._pool.shutdown(wait=True, cancel_futures=True)
+            self._work.finish(abandon=True)
 
     def write(self, index: int, planes: Planes, unchanged: bool = False) -> None:
         """Hand over still ``index`` (counted from 0); the planes must not be changed afterwards.
@@ -83,17 +80,15 @@ class StillsWriter:
         if index in self._handed or not 0 <= index < self._source.count:
             raise ValueError(f"still {index} twice, or not one of {self._source.count}")
         self._raise_error()
-        self._room.acquire()
         self._handed.add(index)
-        future = self._pool.submit(self._write_one, index, planes, unchanged)
-        future.add_done_callback(self._done)
+        self._work.hand_over(self._write_one, index, planes, unchanged)
 
     def close(self) -> None:
         """Wait until everything is written; raises OutputError where something was not."""
         if self._closed:
             return
         self._closed = True
-        self._pool.shutdown(wait=True)
+        self._work.finish()
         self._raise_error()
         if len(self._handed) != self._source.count:
             raise OutputError(
@@ -103,21 +98,17 @@ class StillsWriter:
                 "report this as a fault",
             )
 
-    def _done(self, future: Future[None]) -> None:
-        self._room.release()
-        if not future.cancelled() and (error := future.exception()) is not None and self._error is None:
-            self._error = error
-
     def _raise_error(self) -> None:
-        if isinstance(self._error, PostfixError):
-            raise self._error
-        if self._error is not None:
+        error = self._work.error
+        if isinstance(error, PostfixError):
+            raise error
+        if error is not None:
             raise OutputError(
                 self._folder,
-                f"a still that could not be written ({self._error})",
+                f"a still that could not be written ({error})",
                 "room on the disk",
                 "check the disk and run again",
-            ) from self._error
+            ) from error
 
     def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
         like, target = self._source.paths[index], self._folder / self._names[index]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import re
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -179,11 +180,11 @@ def open_pair(
             f"{left} and {right}", "the same pictures for both eyes", "one for each eye", "give the other eye"
         )
     late = reading.offset_frames
-    given = open_eye(left, rate=rate, frames=frames)
-    if late == 0:
-        other, partner = open_eye(right, rate=rate, frames=frames), 0
-    else:
-        other, partner = open_late(right, late, rate, frames)
+    # Opening reads a video through to count its frames: both at once, and what is wrong with the left is said first.
+    with ThreadPoolExecutor(1, thread_name_prefix="open") as beside:
+        opening = beside.submit(_right_eye, right, late, rate, frames)
+        given = open_eye(left, rate=rate, frames=frames)
+        other, partner = opening.result()
     check_alike(given, other, counts=late == 0)
     for eye in (given, other):
         if isinstance(eye, VideoSource) and eye.tags.stereo is not None:
@@ -315,6 +316,11 @@ def first_in_file(source: EyeSource) -> int:
     if isinstance(source, EyeView):
         return first_in_file(source.whole)
     return source.first_frame if isinstance(source, VideoSource) else source.first_number
+
+
+def _right_eye(path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None) -> tuple[EyeSource, int]:
+    """The right eye, and which of its frames goes with the left eye's first."""
+    return open_late(path, late, rate, frames) if late else (open_eye(path, rate=rate, frames=frames), 0)
 
 
 def clip_name(source: EyeSource) -> str:
