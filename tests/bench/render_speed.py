@@ -32,7 +32,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from run_time import timed
 
 from postfix.deliver.codecs import VideoSpec, encoder_for, spec_of
+from postfix.deliver.delivery import Delivery
 from postfix.deliver.video import write_video
+from postfix.job.rendering import render_plans
 from postfix.limits import limits_for
 from postfix.measure.clip import clip_info
 from postfix.plan.file import plan_text
@@ -224,8 +226,27 @@ def graph_stills(source: Path, target: Path, graph: str, compression: str) -> No
 
 
 def child(what: str, job: str, compression: str, left: str, right: str, out: str) -> None:
-    """One measurement in a process of its own: both eyes at once."""
+    """One measurement in a process of its own, both eyes at once; prints its seconds without the process's start."""
     Path(out).mkdir()
+    started = time.perf_counter()
+    if what.startswith("pictures"):
+        draw_alone(job, int(what.removeprefix("pictures")), Path(left), Path(right), Path(out))
+    else:
+        both_eyes(what, job, compression, left, right, out)
+    print(time.perf_counter() - started)
+
+
+def draw_alone(job: str, screens: int, left: Path, right: Path, out: Path) -> None:
+    """The program's drawing and writing for some plans from one decoding: no checksums, no reopening, no log."""
+    pair = open_pair(left, right, rate=RATE if left.is_dir() else None)
+    wanted = []
+    for index in range(screens):
+        (out / str(index)).mkdir()
+        wanted.append((plan_for(left, right, job, moved=0.21 * index), out / str(index)))
+    render_plans(wanted, pair, Delivery(), quiet=True)
+
+
+def both_eyes(what: str, job: str, compression: str, left: str, right: str, out: str) -> None:
     threads = []
     for eye, source in zip(EYES, (Path(left), Path(right))):
         target = Path(out) / (eye if source.is_dir() else source.name)
@@ -244,12 +265,13 @@ def child(what: str, job: str, compression: str, left: str, right: str, out: str
         thread.join()
 
 
-def timed_child(what: str, job: str, kind: Kind, left: Path, right: Path, out: Path) -> float:
+def timed_child(what: str, job: str, kind: Kind, left: Path, right: Path, out: Path) -> tuple[float, float]:
+    """Wall seconds of the process, and of its work alone."""
     shutil.rmtree(out, ignore_errors=True)
     started = time.perf_counter()
     words = [sys.executable, __file__, "--child", what, job, kind.compression or "-", left, right, out]
-    subprocess.run(list(map(str, words)), check=True)
-    return time.perf_counter() - started
+    said = subprocess.run(list(map(str, words)), check=True, stdout=subprocess.PIPE, text=True).stdout
+    return time.perf_counter() - started, float(said)
 
 
 def timed_render(left: Path, right: Path, plan: Path, out: Path) -> tuple[float, float]:
@@ -266,45 +288,74 @@ def middle(values: list[float]) -> float:
     return float(np.median(values))
 
 
+HEADING = (
+    "format",
+    "job",
+    "plain",
+    "pictures",
+    "/ plain",
+    "plain, process",
+    "command",
+    "/ plain",
+    "filter graph, process",
+    "command / graph",
+)
+
+
 def speed_table(place: Path, kinds: list[Kind], frames: int, repeats: int) -> None:
-    print(f"\n1920x1080, {frames} frames a clip, median of {repeats} rounds in turn; seconds\n")
-    print("| format | job | plain | render | render / plain | filter graph | render / graph |\n|" + "---|" * 7)
+    print(
+        f"\n1920x1080, {frames} frames a clip, median of {repeats} rounds in turn, seconds. pictures: drawing and "
+        "writing alone; command: `render --no-check` as a process, with its start, checksums and log\n"
+    )
+    print(f"| {' | '.join(HEADING)} |\n|" + "---|" * len(HEADING))
     for kind in kinds:
         folder = place / kind.name.replace(" ", "-").replace(",", "")
         folder.mkdir()
         left, right = make_pair(folder, kind, frames, 1920, 1080)
-        has_graph = not kind.half
+        out, has_graph = folder / "out", not kind.half
         times: dict[str, list[float]] = {}
+
+        def note(name: str, *values: float, times: dict[str, list[float]] = times) -> None:
+            for number, value in enumerate(values):
+                times.setdefault(f"{name} {number}", []).append(value)
+
         for job in JOBS:
             (folder / f"{job}.toml").write_text(plan_text(plan_for(left, right, job)))
         for _ in range(repeats):
-            times.setdefault("plain", []).append(timed_child("plain", "whole", kind, left, right, folder / "out"))
+            note("plain", *timed_child("plain", "whole", kind, left, right, out))
             for job in JOBS:
-                wall, _ = timed_render(left, right, folder / f"{job}.toml", folder / "out")
-                times.setdefault(f"render {job}", []).append(wall)
+                note(f"pictures {job}", *timed_child("pictures1", job, kind, left, right, out))
+                note(f"command {job}", timed_render(left, right, folder / f"{job}.toml", out)[0])
                 if has_graph:
-                    wall = timed_child("graph", job, kind, left, right, folder / "out")
-                    times.setdefault(f"graph {job}", []).append(wall)
-        plain = middle(times["plain"])
+                    note(f"graph {job}", *timed_child("graph", job, kind, left, right, out))
+            note("three", *timed_child("pictures3", "whole", kind, left, right, out))
+        found = {name: middle(values) for name, values in times.items()}
+        plain, process = found["plain 1"], found["plain 0"]
         for job in JOBS:
-            render = middle(times[f"render {job}"])
-            graph = middle(times[f"graph {job}"]) if has_graph else None
-            against = "| – | – |" if graph is None else f"| {graph:.1f} | {render / graph:.2f} |"
-            print(f"| {kind.name} | {job} | {plain:.1f} | {render:.1f} | {render / plain:.2f} {against}", flush=True)
-        three_screens(folder, kind, left, right, repeats)
+            pictures, command = found[f"pictures {job} 1"], found[f"command {job} 0"]
+            graph = found.get(f"graph {job} 0")
+            against = "– | –" if graph is None else f"{graph:.1f} | {command / graph:.2f}"
+            print(
+                f"| {kind.name} | {job} | {plain:.1f} | {pictures:.1f} | {pictures / plain:.2f} | {process:.1f} "
+                f"| {command:.1f} | {command / process:.2f} | {against} |",
+                flush=True,
+            )
+        one, three = found["pictures whole 1"], found["three 1"]
+        print(f"\n{kind.name}: pictures of three screens {three:.1f} s, of one {one:.1f} s: {three / one:.2f}")
+        three_screens(folder, kind, left, right, max(1, repeats - 1))
         shutil.rmtree(folder)
 
 
 def three_screens(folder: Path, kind: Kind, left: Path, right: Path, repeats: int) -> None:
-    """``run`` for one screen and for three, with and without its check."""
+    """``run`` for one screen and for three, with and without its check; all of them must be moved."""
     screens = ["cinema-20m", "cinema-12m", "cinema-6m"]
+    rate = ["--rate", "24"] if left.is_dir() else []
     for check in ([], ["--no-check"]):
         walls = {}
         for count in (1, 3):
             rounds = []
-            for _ in range(max(1, repeats - 2)):
+            for _ in range(repeats):
                 shutil.rmtree(folder / "out", ignore_errors=True)
-                rate = ["--rate", "24"] if left.is_dir() else []
                 typed = [
                     "run",
                     "--left",
@@ -318,13 +369,15 @@ def three_screens(folder: Path, kind: Kind, left: Path, right: Path, repeats: in
                     "-o",
                     folder / "out",
                 ]
-                wall, _, _, code = timed([*typed, *(word for name in screens[:count] for word in ("--screen", name))])
+                typed += [word for name in screens[:count] for word in ("--screen", name)]
+                wall, _, _, code = timed(typed)
                 assert code in (0, 5), code
                 rounds.append(wall)
             walls[count] = middle(rounds)
+        words = " ".join(["run", *check])
         print(
-            f"| {kind.name} | run {' '.join(check)}, three screens against one | {walls[1]:.1f} | {walls[3]:.1f} "
-            f"| {walls[3] / walls[1]:.2f} | – | – |",
+            f"{kind.name}: `{words}` for three screens {walls[3]:.1f} s, for one {walls[1]:.1f} s: "
+            f"{walls[3] / walls[1]:.2f}",
             flush=True,
         )
 
