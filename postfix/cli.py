@@ -87,8 +87,9 @@ def _carry_out(typed: list[str]) -> int:
 def _termination_as_interrupt() -> Iterator[None]:
     """Let SIGTERM end the work as Ctrl-C does, so that unfinished files are removed."""
     usual: dict[signal.Signals, Any] = {signal.SIGTERM: signal.SIG_DFL, signal.SIGINT: signal.default_int_handler}
-    in_main_thread = threading.current_thread() is threading.main_thread()
-    if not in_main_thread or any(signal.getsignal(number) != handler for number, handler in usual.items()):
+    # One that is handled otherwise, or ignored as a shell has it for what runs in the background, stays so.
+    usual = {number: handler for number, handler in usual.items() if signal.getsignal(number) == handler}
+    if not usual or threading.current_thread() is not threading.main_thread():
         yield
         return
 

@@ -109,11 +109,17 @@ sys.exit(main(sys.argv[1:]))
 """
 
 
+def started(*words, sigint=signal.SIG_DFL):
+    """Python as a process that hears SIGINT, also where these tests run in a background that ignores it."""
+    hear = None if sys.platform == "win32" else lambda: signal.signal(signal.SIGINT, sigint)
+    return subprocess.Popen([sys.executable, *words], stderr=subprocess.PIPE, text=True, preexec_fn=hear)
+
+
 @contextmanager
 def rendering(pair, out):
     """The command as a process of its own, caught while it renders."""
     typed = ["run", *source_words(*pair), "--screen", "cinema-12m", "-q", "-o", str(out)]
-    with subprocess.Popen([sys.executable, "-c", _SLOW, *typed], stderr=subprocess.PIPE, text=True) as running:
+    with started("-c", _SLOW, *typed) as running:
         try:
             until = time.monotonic() + 30
             while not list(out.glob(".*unfinished*/left/*")):
@@ -147,7 +153,7 @@ def test_checksums_that_are_still_read_do_not_hold_an_end_from_outside_up(tmp_pa
             file.write(struct.pack(">I4sQ", 1, b"free", size))
         os.truncate(path, path.stat().st_size - 16 + size)
     typed = ["run", *source_words(*long), "--screen", "cinema-12m", "-q", "-o", str(tmp_path / "out")]
-    with subprocess.Popen([sys.executable, "-m", "postfix", *typed], stderr=subprocess.PIPE, text=True) as running:
+    with started("-m", "postfix", *typed) as running:
         try:
             time.sleep(4.0)
             assert running.poll() is None, running.stderr.read()
@@ -227,3 +233,17 @@ def test_a_claim_ends_with_the_run_whatever_happens(tmp_path, error):
     with pytest.raises(error):
         work()
     assert tree(tmp_path) == []
+
+
+@needs_signals
+def test_sigterm_clears_up_also_where_the_background_ignores_ctrl_c(pair, tmp_path):
+    out = tmp_path / "out"
+    typed = ["run", *source_words(*pair), "--screen", "cinema-12m", "-q", "-o", str(out)]
+    with started("-c", _SLOW, *typed, sigint=signal.SIG_IGN) as running:
+        until = time.monotonic() + 30
+        while not list(out.glob(".*unfinished*/left/*")) and time.monotonic() < until:
+            time.sleep(0.02)
+        running.send_signal(signal.SIGINT)
+        running.send_signal(signal.SIGTERM)
+        assert running.wait(30) == 130
+    assert tree(out) == ["measure", "measure/gull.csv", "measure/gull.origin.json"]
