@@ -7,7 +7,7 @@ from postfix.source.picture import PictureFormat
 _MOST_FRAMES = 6
 """Enough to smooth frames that take longer than others."""
 
-_MOST_BYTES = 200_000_000
+_MOST_BYTES = 100_000_000
 """Memory that one queue of pictures may take."""
 
 
