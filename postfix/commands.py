@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -222,8 +222,7 @@ def render(options: argparse.Namespace) -> Outcome:
     sources = source_files(pair)
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
-        folders = delivery_folders(pair, settings.delivery)
-        return would_write(output / name for name in (*folders, *VERSION_FILES))
+        return would_write(_in_outputs([Output(output, folder=True)], pair, settings.delivery))
     if before is None and settings.check:
         before = measured(pair, None, "measure", settings)
     said = None if before is None else told_of(choice, opened, before)
@@ -314,16 +313,13 @@ def run(options: argparse.Namespace) -> Outcome:
     for clip, (pair, cuts) in zip(clips, opened):
         check_pins(clip, pair.count, pair.format.width, pair.format.height, () if cuts is None else cuts.shots)
     check_unclaimed(out)
-    outputs = [
-        output
-        for clip, pair in zip(clips, pairs)
-        for output in planned_outputs(out / clip.name, pair.name, clip.screens)
-    ]
+    each_made = [(pair, planned_outputs(out / clip.name, pair.name, clip.screens)) for clip, pair in zip(clips, pairs)]
+    outputs = [output for _, made in each_made for output in made]
     inputs = {path for clip in clips for path in clip.inputs}
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
     clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
     if options.dry_run:
-        return would_write(_in_outputs(outputs, pairs, settings.delivery))
+        return would_write(path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))
     with claimed(out):
         runs = [
             run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
@@ -333,13 +329,11 @@ def run(options: argparse.Namespace) -> Outcome:
     return _run_outcome(runs, clips, page)
 
 
-def _in_outputs(outputs: Iterable[Output], pairs: Sequence[PairSource], delivery: Delivery) -> list[Path]:
-    """Files that will be written, and the folders of pictures in each version."""
-    names = dict.fromkeys(name for pair in pairs for name in delivery_folders(pair, delivery))
-    paths: list[Path] = []
+def _in_outputs(outputs: Iterable[Output], pair: PairSource, delivery: Delivery) -> Iterator[Path]:
+    """Files that will be written for a clip, and the folders of pictures in each version."""
+    names = (*delivery_folders(pair, delivery), *VERSION_FILES)
     for output in outputs:
-        paths += [output.path / name for name in (*names, *VERSION_FILES)] if output.folder else [output.path]
-    return paths
+        yield from (output.path / name for name in names) if output.folder else (output.path,)
 
 
 def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:

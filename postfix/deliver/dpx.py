@@ -11,8 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.source.dpx import (
+    BLOCK_ROWS,
     FILLED_HIGH,
     PACKED,
+    UNDEFINED,
     DpxHeader,
     read_dpx_header,
     row_bytes_of,
@@ -21,8 +23,6 @@ from postfix.source.dpx import (
     word_end,
 )
 from postfix.source.picture import Plane
-
-_BLOCK_ROWS = 32
 
 
 def write_dpx(path: Path, samples: Plane, like: Path, frame: int | None = None) -> None:
@@ -64,11 +64,11 @@ def _resized(head: bytes, header: DpxHeader, width: int, height: int) -> tuple[b
         gap = word_end(tight) - tight if header.row_bytes == word_end(old_tight) else 0
     row = tight + gap
     (told_gap,) = struct.unpack_from(header.order + "I", head, 812)
-    if gap or told_gap != 0xFFFFFFFF:
+    if gap or told_gap != UNDEFINED:
         struct.pack_into(header.order + "I", changed, 812, gap)
     (told,) = struct.unpack_from(header.order + "I", head, 16)
     new = replace(header, width=width, height=height, row_bytes=row)
-    if told not in (0, 0xFFFFFFFF):
+    if told not in (0, UNDEFINED):
         struct.pack_into(header.order + "I", changed, 16, told + new.end - header.end)
     struct.pack_into(header.order + "II", changed, 772, width, height)
     return bytes(changed), new
@@ -101,12 +101,12 @@ def _into_thirds(codes: npt.NDArray[np.uint16], words: npt.NDArray[np.uint32], p
         codes = np.pad(codes, ((0, 0), (0, missing)))
     thirds = codes.reshape(len(codes), -1, 3)
     first, second, third = (np.uint32(shift) for shift in third_shifts(packing))
-    for top in range(0, len(codes), _BLOCK_ROWS):
-        wide = thirds[top : top + _BLOCK_ROWS]
+    for top in range(0, len(codes), BLOCK_ROWS):
+        wide = thirds[top : top + BLOCK_ROWS]
         word = wide[..., 0].astype(np.uint32) << first
         word |= wide[..., 1].astype(np.uint32) << second
         word |= wide[..., 2].astype(np.uint32) << third
-        words[top : top + _BLOCK_ROWS] = word
+        words[top : top + BLOCK_ROWS] = word
 
 
 def _into_bit_stream(codes: npt.NDArray[np.uint16], words: npt.NDArray[np.uint32], bits: int) -> None:

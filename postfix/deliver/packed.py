@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from types import TracebackType
 
 from postfix.deliver.alike import copy_files, require_alike, unusable
+from postfix.deliver.closing import Closing
 from postfix.deliver.exr import write_exr_views
-from postfix.deliver.packing import Packing, check_packed, packing_of
+from postfix.deliver.packing import Packing, check_layout, packing_of
 from postfix.deliver.pooled import Pooled
 from postfix.deliver.stills import StillsWriter, write_still
 from postfix.deliver.video import VideoWriter
@@ -24,7 +24,7 @@ _WAITING_PAIRS = 2
 """Pairs of pictures being joined or waiting for it: what follows has a queue of its own."""
 
 
-class PackedWriter:
+class PackedWriter(Closing):
     """Both eyes being written into one file or sequence; a context manager that closes, or abandons after an error.
 
     Joining, and resampling where eyes are squeezed or stretched, runs in a thread of its own.
@@ -42,17 +42,6 @@ class PackedWriter:
         self._packing, self._target, self._copies = packing, target, copies
         self._work = Pooled(1, _WAITING_PAIRS, f"join {packing.layout}")
         self._closed = False
-
-    def __enter__(self) -> PackedWriter:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if kind is None:
-            self.close()
-        else:
-            self._abandon(kind, error, trace)
 
     def write(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool] = (False, False)) -> None:
         """Hand over frame ``index`` of both eyes (in order, counted from 0); the planes must not be changed afterwards.
@@ -83,18 +72,17 @@ class PackedWriter:
         self._work.finish()
         error = self._work.error
         if error is not None:
-            self._target.__exit__(type(error), error, None)
+            self._target.abandon()
             raise error
         self._target.close()
 
-    def _abandon(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def abandon(self) -> None:
+        """End without caring for what was written."""
         if self._closed:
             return
         self._closed = True
         self._work.finish(abandon=True)
-        self._target.__exit__(kind, error, trace)
+        self._target.abandon()
 
     def _join(self, index: int, left: Planes, right: Planes, unchanged: tuple[bool, bool]) -> None:
         if self._work.error is not None:
@@ -133,7 +121,7 @@ def packed_writer(pair: PairSource, layout: Layout, folder: Path, codec: str | N
     InputError, UsageError
         Where that cannot be (see :func:`postfix.deliver.packing.check_packed`); nothing is left behind.
     """
-    check_packed(pair, layout, codec)
+    check_layout(pair, layout)
     packing = packing_of(pair, layout)
     source = origin_of(pair.left)
     if isinstance(source, VideoSource):

@@ -244,6 +244,14 @@ def check_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> 
     InputError
         Where its pictures cannot hold both eyes in whole samples, or its codec cannot be written.
     """
+    check_layout(pair, layout)
+    if isinstance(origin_of(pair.left), VideoSource):
+        packing = packing_of(pair, layout)
+        check_writer(packing.spec(codec), packing.video_name(codec), packing.audio_from)
+
+
+def check_layout(pair: PairSource, layout: Layout) -> None:
+    """What :func:`check_packed` refuses whatever the codec."""
     source = origin_of(pair.left)
     if layout == "views":
         _check_views(source)
@@ -263,8 +271,6 @@ def check_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> 
     reason = why_not_split(packing.format, layout)
     if reason is not None:
         raise InputError(where, f"pictures of {reason[0]}", reason[1], "choose another delivery")
-    if isinstance(source, VideoSource):
-        check_writer(packing.spec(codec), packing.video_name(codec), packing.audio_from)
 
 
 def lost_in_packed(pair: PairSource, layout: Layout, codec: str | None = None) -> tuple[str, ...]:

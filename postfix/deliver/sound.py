@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -91,12 +91,8 @@ def left_out(source: VideoSource, suffix: str) -> tuple[str, ...]:
     return tuple(found)
 
 
-def carry_chapters(source: VideoSource, target: Any, suffix: str) -> None:
-    """Give a container the chapters of a clip, counted from its first frame, where there is a place for them."""
-    if suffix.lower() not in _CHAPTERED:
-        return
-    with av.open(str(source.path), metadata_errors="replace") as container:
-        chapters = container.chapters()
+def _carry_chapters(chapters: Iterable[Any], source: VideoSource, target: Any) -> None:
+    """Give a container the chapters of a clip, counted from its first frame."""
     length_s, kept = source.count / source.rate, []
     for chapter in chapters:
         unit_s = chapter["time_base"]
@@ -126,7 +122,8 @@ def muxer_options(source: VideoSource) -> dict[str, str]:
 
 
 class PacketCopy:
-    """The packets of a clip's sound and subtitles, copied byte for byte in step with the pictures.
+    """What goes along with a clip's pictures: packets of sound and subtitles, copied byte for byte in step with them,
+    and chapters, where the target has a place for them.
 
     Parameters
     ----------
@@ -135,8 +132,6 @@ class PacketCopy:
         Every audio stream of the source gets one here, and every stream of subtitles that such a container holds.
     suffix : str
         Of the target's name: its container.
-    rate : Fraction
-        Frames per second.
 
     Raises
     ------
@@ -144,10 +139,10 @@ class PacketCopy:
         Where the container cannot hold a stream's codec.
     """
 
-    def __init__(self, source: VideoSource, target: Any, suffix: str, rate: Fraction) -> None:
+    def __init__(self, source: VideoSource, target: Any, suffix: str) -> None:
         self._start_s = source.start_s
         self._whole = source.count == source.file_count
-        self._end_s = self._start_s + source.count / rate
+        self._end_s = self._start_s + source.count / source.rate
         self._target = target
         self._input: Any = av.open(str(source.path), metadata_errors="replace")
         self._streams: dict[int, Any] = {}
@@ -164,6 +159,8 @@ class PacketCopy:
                         copy.metadata[key] = value
                 copy.disposition = stream.disposition
                 self._streams[stream.index] = copy
+            if suffix.lower() in _CHAPTERED:
+                _carry_chapters(self._input.chapters(), source, target)
         except BaseException:
             self._input.close()
             raise

@@ -5,11 +5,11 @@ from __future__ import annotations
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
-from types import TracebackType
 
 import numpy as np
 import OpenImageIO as oiio
 
+from postfix.deliver.closing import Closing
 from postfix.deliver.dpx import write_dpx
 from postfix.deliver.exr import exr_losses, write_exr
 from postfix.deliver.pooled import Pooled
@@ -29,7 +29,7 @@ PNG_COMPRESSION_LEVEL = 1
 """Of 0 to 9. PNG loses nothing at any level; this one writes a 1080p 16-bit still in a quarter of level 6's time."""
 
 
-class StillsWriter:
+class StillsWriter(Closing):
     """An eye being written as numbered stills with the source's headers and depth.
 
     Parameters
@@ -54,18 +54,6 @@ class StillsWriter:
         self._work = Pooled(WRITE_THREADS, frames_ahead(source.format), f"write {source.path.name}")
         self._handed: set[int] = set()
         self._closed = False
-
-    def __enter__(self) -> StillsWriter:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if kind is None:
-            self.close()
-        else:
-            self._closed = True
-            self._work.finish(abandon=True)
 
     def write(self, index: int, planes: Planes, unchanged: bool = False) -> None:
         """Hand over still ``index`` (counted from 0); the planes must not be changed afterwards.
@@ -97,6 +85,11 @@ class StillsWriter:
                 f"{self._source.count}",
                 "report this as a fault",
             )
+
+    def abandon(self) -> None:
+        """End without caring for what was written."""
+        self._closed = True
+        self._work.finish(abandon=True)
 
     def _raise_error(self) -> None:
         error = self._work.error

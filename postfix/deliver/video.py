@@ -11,17 +11,17 @@ from collections.abc import Iterable
 from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 import av
 import numpy as np
 
+from postfix.deliver.closing import Closing
 from postfix.deliver.codecs import encoder_for, spec_of
 from postfix.deliver.containers import CLOCKED, carries_turn, check_container, needs_colour_box, range_told
 from postfix.deliver.depth import Fitting
 from postfix.deliver.matroska import set_pixel_aspect
-from postfix.deliver.sound import PacketCopy, carry_chapters, muxer_options, sound_words
+from postfix.deliver.sound import PacketCopy, muxer_options, sound_words
 from postfix.deliver.spec import UNSPECIFIED, VideoSpec, coded_size
 from postfix.errors import InputError, OutputError
 from postfix.source.ahead import frames_ahead
@@ -94,8 +94,7 @@ class VideoEncoder:
         try:
             self._stream = self._add_stream(encoder.name, options, encoder.threads)
             if audio_from is not None:
-                self._audio = PacketCopy(audio_from, self._container, path.suffix, audio_from.rate)
-                carry_chapters(audio_from, self._container, path.suffix)
+                self._audio = PacketCopy(audio_from, self._container, path.suffix)
             # Now, not at the first frame: whatever the container refuses is refused before any work is done.
             self._container.start_encoding()
             self._frame_memory = self._new_frame()
@@ -219,7 +218,7 @@ class VideoEncoder:
         return frame  # type: ignore[no-any-return]
 
 
-class VideoWriter:
+class VideoWriter(Closing):
     """A video being written; the encoding runs in a thread of its own.
 
     Parameters
@@ -244,17 +243,6 @@ class VideoWriter:
         self._thread = threading.Thread(target=self._run, name=f"encode {path.name}", daemon=True)
         self._thread.start()
 
-    def __enter__(self) -> VideoWriter:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if kind is None:
-            self.close()
-        else:
-            self._abandon()
-
     def write(self, index: int, planes: Planes, unchanged: bool = False) -> None:
         """Hand over frame ``index`` (in order, counted from 0); the planes must not be changed afterwards.
 
@@ -276,7 +264,7 @@ class VideoWriter:
         if self._closed:
             return
         if self._written != self._count:
-            self._abandon()
+            self.abandon()
             raise OutputError(
                 self.path, f"{self._written} frames handed over", f"{self._count}", "report this as a fault"
             )
@@ -285,7 +273,8 @@ class VideoWriter:
         self._thread.join()
         self._raise_error()
 
-    def _abandon(self) -> None:
+    def abandon(self) -> None:
+        """End without caring for what was written."""
         if self._closed:
             return
         self._closed = True

@@ -6,7 +6,6 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import replace
 
 from postfix.deliver.changelog import EyeFile
 from postfix.deliver.own import EYES
@@ -40,20 +39,14 @@ def checksums_beside(sources: Sequence[EyeSource]) -> Iterator[Callable[[], tupl
 @contextmanager
 def source_files_beside(pair: PairSource) -> Iterator[Callable[[], tuple[EyeFile, ...]]]:
     """Both eyes of a source as the log names them, or the one file of both; like :func:`checksums_beside`."""
-    packed = pair.packed
-    eyes = dict(zip(EYES, (pair.left, pair.right))) if packed is None else {"both": pair.left}
+    eyes = dict(zip(EYES, (pair.left, pair.right))) if pair.packed is None else {"both": pair.left}
 
     def entry(eye: str, source: EyeSource, checksum: str) -> EyeFile:
         path, first = str(source.path.resolve()), first_in_file(source)
         return EyeFile(eye, path, source.count, checksum, str(source.rate), first, pair.layout)
 
     with checksums_beside(list(eyes.values())) as checksums:
-
-        def files() -> tuple[EyeFile, ...]:
-            found = tuple(entry(eye, source, sum_) for (eye, source), sum_ in zip(eyes.items(), checksums()))
-            return found if packed is None else (replace(found[0], path=str(packed.path.resolve())),)
-
-        yield files
+        yield lambda: tuple(entry(eye, source, found) for (eye, source), found in zip(eyes.items(), checksums()))
 
 
 def source_files(pair: PairSource) -> tuple[EyeFile, ...]:

@@ -31,7 +31,9 @@ PACKED, FILLED_HIGH, FILLED_LOW = 0, 1, 2
 _LARGEST_GAP = 4096
 """Bytes: rows that are laid out for a processor or a disk end at a multiple of this at most."""
 
-_UNDEFINED = 0xFFFFFFFF
+UNDEFINED = 0xFFFFFFFF
+"""What a 32-bit field holds that says nothing."""
+
 _CHANNELS = {1: 1, 2: 1, 3: 1, 4: 1, 6: 1, 8: 1, 50: 3, 51: 4, 52: 4}
 _ABGR = 52
 _CHROMA = {7: "chroma alone", 9: "composite video", 100: "4:2:2 YCbCr", 101: "4:2:2:4 YCbCrA"}
@@ -101,7 +103,7 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
     (signed,) = struct.unpack_from(order + "I", head, 780)
     descriptor, _, _, bits = struct.unpack_from("4B", head, 800)
     packing, encoding, start, row_padding, end_padding = struct.unpack_from(order + "HHIII", head, 804)
-    start = HEADER_BYTES if start in (0, _UNDEFINED) else start
+    start = HEADER_BYTES if start in (0, UNDEFINED) else start
     # Where samples begin earlier, they stand where others have the timecode and the fields.
     behind_all = start >= HEADER_BYTES and len(head) >= HEADER_BYTES
     channels = _CHANNELS.get(descriptor)
@@ -127,15 +129,15 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
     if problem is not None or channels is None:
         expected = "one progressive grey, RGB or RGBA picture of 8, 10, 12 or 16 bits without run lengths"
         raise InputError(path, str(problem), expected, "export the stills so", frame=frame)
-    told_size = None if told_size in (0, _UNDEFINED) else told_size
+    told_size = None if told_size in (0, UNDEFINED) else told_size
     if told_size is not None and told_size > size:
         raise _cut_short(path, size, told_size, frame)
     samples = width * channels
     lengths = RowLengths(
         row_bytes_of(samples, bits, packing),
         -(-samples * bits // 8) if packing == PACKED and bits in (10, 12) else None,
-        row_padding if 0 < row_padding < _UNDEFINED else 0,
-        end_padding if 0 < end_padding < _UNDEFINED else 0,
+        row_padding if 0 < row_padding < UNDEFINED else 0,
+        end_padding if 0 < end_padding < UNDEFINED else 0,
         4 if bits == 10 or (bits == 12 and packing == PACKED) else channels * (-(-bits // 8)),
     )
     if start + height * lengths.tight > size:
@@ -153,8 +155,8 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
             "export the still again",
             frame=frame,
         )
-    (timecode_word,) = struct.unpack_from(order + "I", head, 1920) if behind_all else (_UNDEFINED,)
-    timecode = None if timecode_word == _UNDEFINED else timecode_word
+    (timecode_word,) = struct.unpack_from(order + "I", head, 1920) if behind_all else (UNDEFINED,)
+    timecode = None if timecode_word == UNDEFINED else timecode_word
     return DpxHeader(
         order, width, height, channels, bits, packing, descriptor == _ABGR, start, row_bytes, timecode
     )  # fmt: skip
@@ -299,7 +301,8 @@ def unpacked(rows: npt.NDArray[np.uint8], header: DpxHeader) -> Plane:
     return samples[..., ::-1] if header.reversed_channels else samples
 
 
-_BLOCK_ROWS = 32
+BLOCK_ROWS = 32
+"""Rows packed and unpacked at a time: they stay in the processor's cache between the passes."""
 
 
 def third_shifts(packing: int) -> tuple[int, int, int]:
@@ -310,10 +313,10 @@ def third_shifts(packing: int) -> tuple[int, int, int]:
 def _from_thirds(words: npt.NDArray[np.uint32], packing: int) -> npt.NDArray[np.uint16]:
     codes = np.empty((*words.shape, 3), np.uint16)
     # A few rows at a time stay in the processor's cache between the three passes.
-    for top in range(0, len(words), _BLOCK_ROWS):
-        native = words[top : top + _BLOCK_ROWS].astype(np.uint32)
+    for top in range(0, len(words), BLOCK_ROWS):
+        native = words[top : top + BLOCK_ROWS].astype(np.uint32)
         for third, shift in enumerate(third_shifts(packing)):
-            codes[top : top + _BLOCK_ROWS, :, third] = native >> np.uint32(shift) & np.uint32(0x3FF)
+            codes[top : top + BLOCK_ROWS, :, third] = native >> np.uint32(shift) & np.uint32(0x3FF)
     return codes.reshape(len(words), -1)
 
 
