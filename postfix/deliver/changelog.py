@@ -137,6 +137,7 @@ def change_log(
             "width_px": clip.width_px,
             "height_px": clip.height_px,
             "rate": str(clip.rate),
+            "step_px": clip.step_px,
             "frames": plan.shots[-1].last + 1,
             "spare_px": clip.spare_px,
             "pixel_aspect": str(clip.pixel_aspect),

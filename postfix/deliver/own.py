@@ -17,7 +17,7 @@ PICTURE_FOLDERS = (*EYES, PACKED_FOLDER)
 VERSION_FILES = ("plan.toml", "changes.json", "changes.csv")
 """What lies beside the pictures of a version."""
 
-NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, "report.html"})
+NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, "report.html", "report"})
 """Everything that is ever written at the top of a version's folder."""
 
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, Figures, range_budget
 from postfix.plan.misaligned import lay_words
+from postfix.review.logged import LoggedShot, Version
 from postfix.review.pictures import Rgb, anaglyph, fit_within, jpeg_bytes, side_by_side, with_window_outline
-from postfix.review.runs import LoggedShot, Version
 from postfix.review.stills import NO_STRIPS, Sides, Stills, frame_to_show, hidden_strips
 from postfix.review.verdict import FLAG_WORDS, verdict
 from postfix.review.words import (

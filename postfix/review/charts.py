@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.plan.geometry import SIDES, Side, bare_px, edge_parallax_px
-from postfix.review.runs import Column, Version
+from postfix.review.logged import Column, Version
 from postfix.review.stills import moves_at
 from postfix.review.words import escaped, pct_text
 from postfix.source.timecode import nominal_rate

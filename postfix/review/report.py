@@ -9,8 +9,9 @@ from postfix.deliver.staging import check_output, staged
 from postfix.measure.suspicions import reading_words
 from postfix.review.cards import card, limit_rows
 from postfix.review.charts import MOST_COLUMNS, depth_chart, edge_chart
+from postfix.review.logged import LoggedShot, Version
 from postfix.review.meaning import CAUTION, meaning
-from postfix.review.runs import LoggedShot, Version, find_versions
+from postfix.review.runs import find_versions
 from postfix.review.stills import Stills, open_stills_of
 from postfix.review.style import CSS
 from postfix.review.verdict import needs_a_look, verdict

@@ -7,148 +7,27 @@ import io
 import json
 import logging
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import fields, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numpy as np
-import numpy.typing as npt
 
 from postfix.deliver.changelog import SCHEMA
 from postfix.errors import InputError
 from postfix.limits import Limits
-from postfix.measure.table import ClipInfo
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, HitKey, Misalignment, ShotPlan, WindowKey
-from postfix.plan.settings import FILLS
-from postfix.source.layout import LAYOUTS, Layout
+from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, WindowSettings
+from postfix.review.logged import NUMBER_COLUMNS, ClipFacts, FrameTable, LoggedFile, LoggedShot, Version
+from postfix.source.layout import LAYOUTS
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
 
 JSON_NAME, CSV_NAME = "changes.json", "changes.csv"
-
-Column = npt.NDArray[np.float64]
-
-NUMBER_COLUMNS = (
-    "hit_pct",
-    "left_move_px",
-    "right_move_px",
-    "zoom",
-    "window_left_top_px",
-    "window_left_bottom_px",
-    "window_right_top_px",
-    "window_right_bottom_px",
-    *(
-        f"{name}_{when}_pct"
-        for name in ("near", "far", "median", "left_edge", "right_edge")
-        for when in ("before", "after")
-    ),
-)
-"""Columns of ``changes.csv`` that the page draws; empty cells become NaN."""
-
-
-@dataclass(frozen=True)
-class ClipFacts:
-    """The clip as the log names it."""
-
-    name: str
-    width_px: int
-    height_px: int
-    rate: Fraction
-    frames: int
-    spare_px: int = 0
-    pixel_aspect: Fraction = Fraction(1)
-
-    @property
-    def planned(self) -> ClipInfo:
-        """The clip as planning knows it, but for the step of its moves, which the log does not tell."""
-        return ClipInfo(
-            self.name,
-            self.width_px,
-            self.height_px,
-            self.rate,
-            1,
-            spare_px=self.spare_px,
-            pixel_aspect=self.pixel_aspect,
-        )
-
-
-@dataclass(frozen=True)
-class LoggedFile:
-    """One eye of the source or of the output, or ``both``."""
-
-    eye: str
-    path: Path
-    frames: int
-    sha256: str
-    first_frame: int | None = None
-    """What --frames calls the first one that was used; None in logs that do not say."""
-    layout: Layout = "left-right"
-    """How the eyes lie in it."""
-
-
-@dataclass(frozen=True)
-class LoggedShot:
-    """A shot in the log; ``before`` and ``after`` are None where they were not measured."""
-
-    plan: ShotPlan
-    timecode_in: str
-    timecode_out: str
-    applied_hit_px: tuple[float, float]
-    before: Figures | None
-    after: Figures | None
-    flags: tuple[Flag, ...]
-
-    @property
-    def is_moved(self) -> bool:
-        """Whether the pictures were moved or enlarged."""
-        return self.applied_hit_px != (0.0, 0.0) or self.plan.zoom != 1.0 or self.is_aligned
-
-    @property
-    def is_aligned(self) -> bool:
-        """Whether shift in height, turn and size of one eye against the other were taken out."""
-        return self.plan.align and self.plan.misalignment is not None
-
-    @property
-    def is_windowed(self) -> bool:
-        """Whether anything is hidden at a side edge by the plan's window."""
-        return any(max(*key.left_px, *key.right_px) > 0.0 for key in self.plan.window)
-
-
-@dataclass(frozen=True)
-class FrameTable:
-    """``changes.csv``: a timecode and figures for each frame, counted from 0."""
-
-    timecodes: tuple[str, ...]
-    columns: Mapping[str, Column]
-
-    def __getitem__(self, name: str) -> Column:
-        return self.columns[name]
-
-
-@dataclass(frozen=True)
-class Version:
-    """One clip made ready for one screen, as found in ``folder``."""
-
-    folder: Path
-    tool: str
-    libraries: str
-    clip: ClipFacts
-    screen: Screen
-    limits: Limits
-    sources: tuple[LoggedFile, ...]
-    outputs: tuple[LoggedFile, ...]
-    shots: tuple[LoggedShot, ...]
-    frames: FrameTable
-    reading: Reading = AS_GIVEN
-    suspicions: tuple[str, ...] = ()
-    remarks: tuple[str, ...] = ()
-    framed_from_px: tuple[int, int] | None = None
-    """Width and height of the source's pictures where the frame that was delivered was cut from them, or is larger."""
 
 
 def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
@@ -276,7 +155,11 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         _get(clip, "frames", int),
         _get(clip, "spare_px", int) if "spare_px" in clip else 0,
         Fraction(_get(clip, "pixel_aspect", str)) if "pixel_aspect" in clip else Fraction(1),
+        _get(clip, "step_px", int) if "step_px" in clip else None,
+        _get(clip, "footage", str) if "footage" in clip else "",
     )
+    if facts.step_px is not None and facts.step_px < 1:
+        raise ValueError(f"step_px is {facts.step_px}")
     if min(facts.width_px, facts.height_px, facts.frames) < 1 or facts.rate <= 0:
         raise ValueError("a size, rate or count that is not above zero")
     screen = _get(log, "screen", dict)
@@ -314,8 +197,20 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         if "suspicions" in log
         else (),
         "remarks": tuple(str(text) for text in _get(log, "remarks", list)) if "remarks" in log else (),
+        "windows": _windows(log),
         "framed_from_px": _size(log),
     }
+
+
+def _windows(log: Any) -> WindowSettings:
+    # Logs of before settings were written hold none.
+    given = _get(log, "settings", dict).get("window", {}) if "settings" in log else {}
+    brief_s, hold_s = (
+        _get(given, key, float) if key in given else getattr(DEFAULT_WINDOWS, key) for key in ("brief_s", "hold_s")
+    )
+    if not (0.0 <= brief_s < math.inf and 0.0 <= hold_s < math.inf):
+        raise ValueError(f"brief_s or hold_s is {brief_s:g}, {hold_s:g}")
+    return replace(DEFAULT_WINDOWS, brief_s=brief_s, hold_s=hold_s)
 
 
 def _size(log: Any) -> tuple[int, int] | None:
@@ -372,6 +267,8 @@ def _shot(entry: Any) -> LoggedShot:
         zoom=_positive(entry, "zoom"),
         fill=fill,
         window=window,
+        window_soft_px=_get(entry, "window_soft_px", float) if "window_soft_px" in entry else 0.0,
+        window_opacity_pct=_get(entry, "window_opacity_pct", float) if "window_opacity_pct" in entry else 100.0,
         subpixel=_get(entry, "subpixel", bool) if "subpixel" in entry else False,
         align=_get(entry, "align", bool) if "align" in entry else False,
         misalignment=_misalignment(entry.get("misalignment")),
@@ -386,6 +283,7 @@ def _shot(entry: Any) -> LoggedShot:
         _figures(entry, "before"),
         _figures(entry, "after"),
         tuple(_flag(flag) for flag in _get(entry, "flags", list)),
+        entry,
     )
 
 

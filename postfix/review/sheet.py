@@ -10,8 +10,9 @@ import imageio.v3 as imageio
 import numpy as np
 
 from postfix.deliver.staging import staged
+from postfix.review.logged import LoggedShot, Version
 from postfix.review.pictures import Rgb, anaglyph, draw_text, fit_within, text_width, with_window_outline
-from postfix.review.runs import LoggedShot, Version, read_version
+from postfix.review.runs import read_version
 from postfix.review.stills import NO_STRIPS, Sides, Stills, frame_to_show, hidden_strips, open_stills_of
 from postfix.review.words import pct_text, px_text
 

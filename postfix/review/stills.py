@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from postfix.errors import InputError, UsageError
 from postfix.plan.geometry import SIDES, Moves, bare_px, drawing_of, held_moves
+from postfix.review.logged import LoggedFile, LoggedShot, Version
 from postfix.review.pictures import Rgb, display_rgb
-from postfix.review.runs import LoggedFile, LoggedShot, Version
 from postfix.source.framed import framed
 from postfix.source.opening import open_eye
 from postfix.source.packed import open_packed

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from postfix.limits import Limits
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, range_budget
-from postfix.review.runs import LoggedShot, Version
+from postfix.review.logged import LoggedShot, Version
 from postfix.review.words import pct_text
 
 FLAG_WORDS = {

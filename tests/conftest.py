@@ -1,0 +1,42 @@
+"""What several test modules share: a real browser."""
+
+import shutil
+
+import pytest
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A running browser; without one the tests that ask for it are skipped."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        pytest.skip("no browser on this machine (Debian: apt-get install chromium)")
+    with playwright.sync_playwright() as running:
+        browser = running.chromium.launch(executable_path=path, args=list(ARGUMENTS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium):
+    """An empty page 1400 px wide. A test fails if anything on it wrote an error to the console or asked a network."""
+    context = chromium.new_context(viewport={"width": 1400, "height": 1000})
+    opened, faults = context.new_page(), []
+    opened.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+    opened.on("pageerror", lambda error: faults.append(str(error)))
+    opened.on("request", lambda request: faults.append(request.url) if request.url.startswith("http") else None)
+    yield opened
+    context.close()
+    assert faults == []
