@@ -77,6 +77,51 @@ class Trace:
     order: OrderEvidence | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class Eyes:
+    """Both eyes of a frame, ready to be matched, or why they are not.
+
+    Attributes
+    ----------
+    left, right : (H, W) float32
+        Luma, black where a sample was no number; memory that the next frame of the same thread is written into.
+    proxy : ProxyPair or None
+        None where the picture is too small for one.
+    holes : float
+        Share of an eye, the one that has more, that was no number.
+    note : str
+        Why they cannot be matched; empty where they can.
+    """
+
+    left: Grey
+    right: Grey
+    proxy: ProxyPair | None
+    holes: float
+    note: str
+
+
+@dataclass(frozen=True, eq=False)
+class Mapped:
+    """What making the dense map of a frame showed: the figures known by then, and the map where it is worth one.
+
+    ``measure`` has what black hides, the coverage and the confidence, and the note where ``found`` is None.
+    """
+
+    measure: FrameMeasure
+    active: Active
+    straight: Straight
+    found: Found | None
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A map worth speaking of, the ends found in it, and what bears them out."""
+
+    maps: ParallaxMaps
+    ends: Ends
+    evidence: Evidence
+
+
 def measure_frame(
     left: Planes, right: Planes, fmt: PictureFormat, *, with_all: bool = True, pixel_aspect: float = 1.0
 ) -> tuple[FrameMeasure, Trace]:
@@ -97,34 +142,46 @@ def measure_frame(
         NaN and a note where nothing can be measured.
     Trace
     """
-    left_grey, right_grey = (grey(planes, fmt, out) for planes, out in zip((left, right), _scratch(fmt)))
-    if min(left_grey.shape) < SMALLEST_SIDE_PX:
-        return FrameMeasure(note=TOO_SMALL), Trace(signature(left_grey))
-    proxy, holes = proxy_pair(left_grey, right_grey), 0.0
-    if not proxy.is_finite:
-        holes = max(mended(left_grey), mended(right_grey))
-        proxy = proxy_pair(left_grey, right_grey)
-    trace = Trace(signature(proxy.luma))
-    if holes > NO_NUMBERS_SHARE:
-        return FrameMeasure(note=NO_NUMBERS), trace
-    if proxy.is_flat:
-        return FrameMeasure(coverage_pct=0.0, note=NO_TEXTURE), trace
-    seen = small_luma(proxy.luma), small_luma(proxy.right_luma)
-    trace = replace(trace, sync=sync_signature(proxy.left, proxy.right), seen=seen)
-    if np.array_equal(left_grey[:2], right_grey[:2]) and np.array_equal(left_grey, right_grey):
-        return FrameMeasure(note=IDENTICAL), trace
-    measure, straight, parallax = _parallax(left_grey, right_grey, proxy, pixel_aspect)
+    eyes = eyes_of(left, right, fmt)
+    if eyes.proxy is None:
+        return FrameMeasure(note=eyes.note), Trace(signature(eyes.left))
+    trace = Trace(signature(eyes.proxy.luma))
+    if eyes.note in (NO_NUMBERS, NO_TEXTURE):
+        return FrameMeasure(coverage_pct=0.0 if eyes.note == NO_TEXTURE else math.nan, note=eyes.note), trace
+    seen = small_luma(eyes.proxy.luma), small_luma(eyes.proxy.right_luma)
+    trace = replace(trace, sync=sync_signature(eyes.proxy.left, eyes.proxy.right), seen=seen)
+    if eyes.note:
+        return FrameMeasure(note=eyes.note), trace
+    measure, straight, parallax = _parallax(eyes, eyes.proxy, pixel_aspect)
     if parallax is None:
         return measure, trace
     if with_all:
         trace = replace(trace, order=order_evidence(straight.left, straight.right, parallax))
-    if with_all and not holes:
+    if with_all and not eyes.holes:
         # Detail is compared on steps like those that the gain is told on; in light it would be that of highlights.
-        seen_at = (left_grey, right_grey) if fmt.is_linear else (_coded(left), _coded(right))
+        seen_at = (eyes.left, eyes.right) if fmt.is_linear else (_coded(left), _coded(right))
         measure = replace(measure, **_tone(left, right, fmt, straight, parallax.left, *seen_at))
-    if holes:
+    if eyes.holes:
         measure = replace(measure, confidence=min(measure.confidence, _WITH_NO_NUMBERS), note=NO_NUMBERS)
     return measure, trace
+
+
+def eyes_of(left: Planes, right: Planes, fmt: PictureFormat) -> Eyes:
+    """Luma and proxy of both eyes of a frame, in the codes of ``fmt``, and whether they can be matched at all."""
+    left_grey, right_grey = (grey(planes, fmt, out) for planes, out in zip((left, right), _scratch(fmt)))
+    if min(left_grey.shape) < SMALLEST_SIDE_PX:
+        return Eyes(left_grey, right_grey, None, 0.0, TOO_SMALL)
+    proxy, holes, note = proxy_pair(left_grey, right_grey), 0.0, ""
+    if not proxy.is_finite:
+        holes = max(mended(left_grey), mended(right_grey))
+        proxy = proxy_pair(left_grey, right_grey)
+    if holes > NO_NUMBERS_SHARE:
+        note = NO_NUMBERS
+    elif proxy.is_flat:
+        note = NO_TEXTURE
+    elif np.array_equal(left_grey[:2], right_grey[:2]) and np.array_equal(left_grey, right_grey):
+        note = IDENTICAL
+    return Eyes(left_grey, right_grey, proxy, holes, note)
 
 
 def glance(left: Planes, fmt: PictureFormat) -> Trace:
@@ -152,10 +209,9 @@ def mended(eye: Grey) -> float:
     return float(bad.mean())
 
 
-def _parallax(
-    left: Grey, right: Grey, proxy: ProxyPair, pixel_aspect: float
-) -> tuple[FrameMeasure, Straight, ParallaxMaps | None]:
-    """Everything that luma tells; no maps where it tells too little."""
+def map_of(eyes: Eyes, proxy: ProxyPair, pixel_aspect: float) -> Mapped:
+    """The dense map that all figures of a frame rest on, of eyes that can be matched."""
+    left, right = eyes.left, eyes.right
     active = active_picture(left, right)
     measure = FrameMeasure(
         left_hidden_px=active.left_hidden_px,
@@ -166,26 +222,25 @@ def _parallax(
     straight = straightened(proxy, pixel_aspect)
     searched = search_range(straight.coarse, _across(straight), straight.left.shape[1])
     if searched is None:
-        return replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), straight, None
+        return Mapped(replace(measure, coverage_pct=0.0, note=NOTHING_IN_COMMON), active, straight, None)
     dense = match(straight.left, straight.right, *searched)
     maps = only_seen(with_thin_things(dense, straight.left, straight.right, *searched))
     maps = only(maps, _both_eyes_lit(maps.left, active, straight, left.shape))
     supported = borne_out(straight.left, straight.right, maps.left)
     lit = proxy.luma > _BLACK_SHARE
     maps = only(maps, no_guess(maps.left, supported) & (lit | supported))
-    dense = maps.left
-    matched = np.isfinite(dense)
+    matched = np.isfinite(maps.left)
     coverage_pct = 100.0 * float(matched.mean())
     share = _matched_share(straight, matched)
     measure = replace(measure, coverage_pct=coverage_pct)
     if coverage_pct < MIN_COVERAGE_PCT or share < MIN_MATCHED_SHARE:
-        return replace(measure, note=NOTHING_IN_COMMON), straight, None
-    ends = find_ends(dense, left, right, straight.to_right(left.shape[1], left.shape[0]))
+        return Mapped(replace(measure, note=NOTHING_IN_COMMON), active, straight, None)
+    ends = find_ends(maps.left, left, right, straight.to_right(left.shape[1], left.shape[0]))
     rows, columns = (np.concatenate(both) for both in zip(ends.near_places, ends.far_places))
     repeated = share_repeated(straight.left, rows, columns, searched[1] - searched[0])
     if repeated > 0.5:
-        return replace(measure, note=REPEATED), straight, None
-    agreeing, witnesses = _agreeing(straight, dense)
+        return Mapped(replace(measure, note=REPEATED), active, straight, None)
+    agreeing, witnesses = _agreeing(straight, maps.left)
     evidence = Evidence(
         matched=share,
         # Black has no depth that anyone could see.
@@ -198,21 +253,30 @@ def _parallax(
         far_supported=float(supported[ends.far_places].mean()),
         repeated=repeated,
     )
-    confidence = confidence_of(evidence)
-    if confidence < _LEAST_CONFIDENCE:
-        return replace(measure, confidence=confidence, note=NOT_TO_BE_TOLD), straight, None
+    measure = replace(measure, confidence=confidence_of(evidence))
+    if measure.confidence < _LEAST_CONFIDENCE:
+        return Mapped(replace(measure, note=NOT_TO_BE_TOLD), active, straight, None)
+    return Mapped(measure, active, straight, Found(maps, ends, evidence))
+
+
+def _parallax(eyes: Eyes, proxy: ProxyPair, pixel_aspect: float) -> tuple[FrameMeasure, Straight, ParallaxMaps | None]:
+    """Everything that luma tells; no maps where it tells too little."""
+    mapped = map_of(eyes, proxy, pixel_aspect)
+    straight, found = mapped.straight, mapped.found
+    if found is None:
+        return mapped.measure, straight, None
+    left, right, maps = eyes.left, eyes.right, found.maps
     rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
-    measure = replace(measure, **_end_figures(ends, evidence))
-    near_box, far_box = end_boxes(dense, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
+    measure = replace(mapped.measure, **_end_figures(found.ends, found.evidence))
+    near_box, far_box = end_boxes(maps.left, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
     measure = replace(
         measure,
         **_misfit_figures(straight),
-        **_edge_figures(left, right, straight, maps, active, -ends.nearest_pct),
+        **_edge_figures(left, right, straight, maps, mapped.active, -found.ends.nearest_pct),
         rivalry_pct=rivalry.pct,
         rivalry_boxes=rivalry.boxes,
         near_box=near_box,
         far_box=far_box,
-        confidence=confidence,
     )
     return measure, straight, maps
 
