@@ -20,9 +20,12 @@ from postfix import commands, commands_plan
 from postfix.commands import Outcome
 from postfix.deliver.codecs import CODECS
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError, UsageError
+from postfix.job.progress import BesideBars
 from postfix.limits import Comfort
+from postfix.look import look_of
 from postfix.plan.settings import FILLS, SUBPIXEL
 from postfix.source.layout import LAYOUTS, PACKED
+from postfix.terminal import rendered
 from postfix.versions import version_text
 from postfix.viewing import CHILD_EYE_MM
 
@@ -79,7 +82,7 @@ def _carry_out(typed: list[str]) -> int:
     if options.json:
         _print(json.dumps({"exit_code": outcome.exit_code, **outcome.data}, indent=2, ensure_ascii=False))
     elif outcome.text and not options.quiet:
-        _print(outcome.text)
+        _print(rendered(outcome.text, look_of(sys.stdout)))
     return outcome.exit_code
 
 
@@ -162,14 +165,21 @@ def _tell(text: str, parts: Mapping[str, object], exit_code: int, as_json: bool)
         with suppress(OutputError):
             _print(json.dumps({"exit_code": exit_code, "error": parts}, indent=2, ensure_ascii=False))
     try:
-        print(text, file=sys.stderr, flush=True)
+        print(_error_text(text), file=sys.stderr, flush=True)
     except OSError:
         _discard(sys.stderr)
     return exit_code
 
 
+def _error_text(text: str) -> str:
+    """One line that is never broken, for it may hold a path, as stderr can show it."""
+    look = look_of(sys.stderr)
+    program, found, rest = text.partition(":")
+    return look.painted(look.shown(program + found), "bad") + look.shown(rest)
+
+
 def _start_log(level: int) -> None:
-    logging.basicConfig(format="%(message)s", stream=sys.stderr, force=True)
+    logging.basicConfig(format="%(message)s", handlers=[BesideBars()], force=True)
     logging.getLogger("postfix").setLevel(logging.DEBUG if level > 0 else logging.ERROR if level < 0 else logging.INFO)
 
 

@@ -8,14 +8,16 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from postfix import summary, summary_plan
+from postfix import summary, summary_plan, summary_run
 from postfix.deliver.delivery import Delivery, delivery_folders
 from postfix.deliver.own import VERSION_FILES
+from postfix.demo.run import SCREENS as DEMO_SCREENS
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
+from postfix.job.progress import stages_of
 from postfix.job.run import ClipRun, planned_outputs, run_clip
 from postfix.job.subjects import found_pins
 from postfix.job.version import (
@@ -32,6 +34,7 @@ from postfix.job.version import (
     write_table,
 )
 from postfix.limits import limits_for
+from postfix.look import Piece
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
@@ -45,6 +48,7 @@ from postfix.plan.settings_file import SettingsFile, read_settings
 from postfix.review.report import REPORT, check_report, write_report
 from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
+from postfix.terminal import Block, Gap, Text, Whole, line
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
 
@@ -52,7 +56,7 @@ from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 class Outcome:
     """What a command has to say: text for a person, the same as data, and the exit code."""
 
-    text: str = ""
+    text: Text = ""
     data: dict[str, Any] = field(default_factory=dict)
     exit_code: int = EXIT_DONE
 
@@ -147,7 +151,7 @@ def input_files(options: argparse.Namespace, *others: Path | None) -> list[Path]
 def would_write(paths: Iterable[Path]) -> Outcome:
     """What --dry-run says."""
     names = [str(path) for path in paths]
-    return Outcome("would write\n" + "\n".join(f"  {name}" for name in names), {"would_write": names})
+    return Outcome([line("would write"), *(Whole(f"  {name}") for name in names)], {"would_write": names})
 
 
 def screens(options: argparse.Namespace) -> Outcome:
@@ -170,10 +174,10 @@ def measure(options: argparse.Namespace) -> Outcome:
     write_table(output, table, force=settings.force)
     rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
-        summary.reading_text(pair.reading),
-        summary.measured_text(rows),
-        summary.told_text(said, edges=True),
-        f"written: {output}",
+        *summary.reading_text(pair.reading),
+        *summary.measured_text(rows),
+        *summary.told_text(said, edges=True),
+        Whole(f"written: {output}"),
     ]
     data = {
         "written": [str(output)],
@@ -181,7 +185,7 @@ def measure(options: argparse.Namespace) -> Outcome:
         "shots": rows,
         **_told_data(said),
     }
-    return Outcome("\n".join(filter(None, text)), data)
+    return Outcome(text, data)
 
 
 def _told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
@@ -223,20 +227,22 @@ def render(options: argparse.Namespace) -> Outcome:
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
         return would_write(_in_outputs([Output(output, folder=True)], pair, settings.delivery))
-    if before is None and settings.check:
-        before = measured(pair, None, "measure", settings)
-    said = None if before is None else told_of(choice, opened, before)
-    (version,) = make_versions(pair, sources, before, [(decided, output)], settings, said)
+    first = ["measure"] if before is None and settings.check else []
+    with stages_of(_stages(first, [decided.screen.name], settings)):
+        if first:
+            before = measured(pair, None, "measure", settings)
+        said = None if before is None else told_of(choice, opened, before)
+        (version,) = make_versions(pair, sources, before, [(decided, output)], settings, said)
     shots = version.log["shots"]
     text = [
-        summary.reading_text(pair.reading),
-        summary.shots_text(shots),
-        summary.levelled_text(decided.screen.name, shots),
-        summary.flags_text(decided.screen.name, shots),
-        f"written: {output}",
+        *summary.reading_text(pair.reading),
+        *summary.shots_text(shots),
+        *summary.levelled_text(decided.screen.name, shots),
+        *summary.flags_text(decided.screen.name, shots),
+        Whole(f"written: {output}"),
     ]
     data = {"written": [str(output)], "reading": asdict(pair.reading), "shots": shots}
-    return Outcome("\n".join(filter(None, text)), data, limits_code(version.flagged))
+    return Outcome(text, data, limits_code(version.flagged))
 
 
 def check(options: argparse.Namespace) -> Outcome:
@@ -255,14 +261,14 @@ def check(options: argparse.Namespace) -> Outcome:
         flags = flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm)
         rows.append({**row, "flags": _plain(flags)})
     flagged = any(row["flags"] for row in rows)
-    verdict = f"outside the limits of {screen.name}" if flagged else f"within the limits of {screen.name}"
+    words = Piece("outside the limits", "bad") if flagged else Piece("within the limits", "good")
     said = told_of(choice, opened, table)
     text = [
-        summary.reading_text(pair.reading),
-        summary.measured_text(rows),
-        summary.flags_text(screen.name, rows),
-        summary.told_text(said),
-        verdict,
+        *summary.reading_text(pair.reading),
+        *summary.measured_text(rows),
+        *summary.flags_text(screen.name, rows),
+        *summary.told_text(said),
+        line(words, f" of {screen.name}"),
     ]
     data = {
         "screen": summary.screen_data(screen, rules),
@@ -270,7 +276,7 @@ def check(options: argparse.Namespace) -> Outcome:
         "shots": rows,
         **_told_data(said),
     }
-    return Outcome("\n".join(filter(None, text)), data, limits_code(flagged))
+    return Outcome(text, data, limits_code(flagged))
 
 
 def report(options: argparse.Namespace) -> Outcome:
@@ -279,7 +285,7 @@ def report(options: argparse.Namespace) -> Outcome:
         check_report(options.output)
         return would_write([options.output / REPORT])
     page = write_report(options.output)
-    return Outcome(f"written: {page}", {"written": [str(page)]})
+    return Outcome([Whole(f"written: {page}")], {"written": [str(page)]})
 
 
 def run(options: argparse.Namespace) -> Outcome:
@@ -321,12 +327,21 @@ def run(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         return would_write(path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))
     with claimed(out):
-        runs = [
-            run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
-            for clip, source in zip(clips, opened)
-        ]
+        runs = []
+        for number, (clip, source) in enumerate(zip(clips, opened), 1):
+            stages = _stages(["measure"], [screen.name for screen in clip.screens], settings)
+            with stages_of(stages, clip.name, number, len(clips)):
+                made = run_clip(
+                    clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins
+                )
+            runs.append(made)
         page = write_report(out)
     return _run_outcome(runs, clips, page)
+
+
+def _stages(first: list[str], screens: Iterable[str], settings: Settings) -> list[str]:
+    """What bars are called while versions for some screens are made."""
+    return [*first, "render", *(f"check {screen}" for screen in screens if settings.check)]
 
 
 def _in_outputs(outputs: Iterable[Output], pair: PairSource, delivery: Delivery) -> Iterator[Path]:
@@ -347,42 +362,40 @@ def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
 
 
 def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outcome:
-    text: list[str] = []
+    text: list[Block] = []
+    leads: list[summary_run.Made] = []
     data: list[dict[str, Any]] = []
     facts: dict[str, list[dict[str, Any]]] = {}
     for clip, made in zip(clips, runs):
         name, reading = clip.name, clip.choice.reading
-        text.append(summary.reading_text(reading, name))
+        text += summary.reading_text(reading, name)
         for version in made.versions:
             shots = version.log["shots"]
             screen = version.log["screen"]["name"]
+            leads.append(summary_run.Made(name, screen, shots))
             heading = f"{name}, {screen}" if name else screen
-            levelled = summary.levelled_text(screen, shots)
-            text += [heading, summary.shots_text(shots), *([levelled] if levelled else [])]
-            text += [summary.flags_text(screen, shots), ""]
-            folder = str(version.folder)
-            fits = summary_plan.fits_data(made.fits[screen])
+            text += [line(Piece(heading, "heading")), *summary.shots_text(shots)]
+            text += [*summary.levelled_text(screen, shots), *summary.flags_text(screen, shots), Gap()]
             entry = {
                 "clip": name,
                 "screen": screen,
-                "folder": folder,
+                "folder": str(version.folder),
                 "reading": asdict(reading),
                 "shots": shots,
-                "fits": fits,
+                "fits": summary_plan.fits_data(made.fits[screen]),
             }
-            data.append({**entry, "fits": fits})
+            data.append(entry)
         every = [made.fits[screen.name] for screen in clip.screens]
         planned = summary_plan.fits_text(every) if len(every) > 1 else summary_plan.blame_text(every[0])
         # Above it stands what the finished pictures are.
         heading = f"{name}, as planned" if name else "as planned"
-        text += [heading, planned, ""] if planned else []
-        text += [summary.told_text(made.told, name), ""]
+        text += [line(Piece(heading, "heading")), *planned, Gap()] if planned else []
+        text += [*summary.told_text(made.told, name), Gap()]
         for kind, entries in _told_data(made.told, clip=name).items():
             facts.setdefault(kind, []).extend(entries)
-    text.append(f"review page: {page}")
-    lines = "\n".join(part for i, part in enumerate(text) if part or (i and text[i - 1]))
+    whole = [*summary_run.lead_text(leads), *text, Whole(f"review page: {page}")]
     return Outcome(
-        lines, {"versions": data, **facts, "report": str(page)}, limits_code(any(made.flagged for made in runs))
+        whole, {"versions": data, **facts, "report": str(page)}, limits_code(any(made.flagged for made in runs))
     )
 
 
@@ -392,5 +405,6 @@ def demo(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         check_demo(out)
         return would_write([out])
-    result = run_demo(out, settings)
+    with stages_of(_stages(["render the film", "measure"], DEMO_SCREENS, settings)):
+        result = run_demo(out, settings)
     return Outcome(summary.demo_text(result), asdict(result), limits_code(result.flagged))

@@ -8,7 +8,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from postfix import summary, summary_plan
+from postfix import summary_plan
 from postfix.commands import (
     Outcome,
     chosen_rules,
@@ -42,6 +42,7 @@ from postfix.plan.update import hand_limits, update_text
 from postfix.plan.why import why
 from postfix.source.pair import PairSource
 from postfix.source.shots import Shot
+from postfix.terminal import Block, Gap, Whole, blocks, lines
 from postfix.viewing import Screen
 
 PLAN_FILE = "plan.toml"
@@ -71,7 +72,7 @@ def _compared(options: argparse.Namespace) -> Outcome:
     first, second = options.diff
     differences = plan_differences(read_plan(first), read_plan(second))
     text = differences_text(differences) or "the plans are the same"
-    return Outcome(text, {"differences": [asdict(one) for one in differences]})
+    return Outcome(lines(text), {"differences": [asdict(one) for one in differences]})
 
 
 def _made_new(options: argparse.Namespace) -> Outcome:
@@ -108,7 +109,7 @@ def _would_write(paths: Iterable[Path], said: Outcome, **more: Any) -> Outcome:
     """What --dry-run says, after what was asked for besides."""
     last = would_write(paths)
     data = {name: value for name, value in said.data.items() if name != "written"}
-    return Outcome("\n".join(filter(None, (said.text, last.text))), {**data, **last.data, **more})
+    return Outcome([*blocks(said.text), *blocks(last.text)], {**data, **last.data, **more})
 
 
 def _outputs(output: Path, screens: Sequence[Screen]) -> dict[str, Path]:
@@ -160,27 +161,27 @@ def _to_look_at(pair: PairSource | None, columns: Columns, measurement: Path, wh
 
 def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequence[Path]) -> Outcome:
     fits = [fits_of(one) for one in decided]
-    text = []
+    text: list[Block] = []
     # A reel has thousands of shots; what nobody asked for is not gathered.
     data = [summary_plan.plan_data(one, fit) for one, fit in zip(decided, fits)] if options.json else []
     if options.why is not None:
         found = [_why(one, options.why) for one in decided]
-        text.append("\n\n".join(summary_plan.why_text(one, made.plan) for one, made in zip(found, decided)))
+        for number, (one, made) in enumerate(zip(found, decided)):
+            text += [*([Gap()] if number else []), *summary_plan.why_text(one, made.plan)]
         for entry, one in zip(data, found):
             entry["why"] = summary_plan.why_data(one)
     else:
         if len(decided) == 1:
-            text += [
-                summary.wrapped(f"{shot.name}: {summary_plan.shot_reason(shot)}") for shot in decided[0].plan.shots
-            ]
-        text.append(summary_plan.fits_text(fits))
-    text += [summary_plan.outside_text(one, fit, options.why) for one, fit in zip(decided, fits)]
-    text += [f"written: {path}" for path in written if not options.dry_run]
+            text += summary_plan.reasons_text(decided[0].plan)
+        text += summary_plan.fits_text(fits)
+    for made, fit in zip(decided, fits):
+        text += summary_plan.outside_text(made, fit, options.why)
+    text += [Whole(f"written: {path}") for path in written if not options.dry_run]
     all_data: dict[str, Any] = {"written": [str(path) for path in written], "plans": data}
     if len(data) == 1:
         all_data["shots"] = data[0]["shots"]
     flagged = any(flags for one in decided for flags in one.flags.values())
-    return Outcome("\n".join(filter(None, text)), all_data, limits_code(flagged))
+    return Outcome(text, all_data, limits_code(flagged))
 
 
 def _why(decided: Decided, name: str) -> Any:
@@ -222,13 +223,13 @@ def _updated(options: argparse.Namespace) -> Outcome:
     text = update_text(path.read_bytes().decode("utf-8"), old, decided.plan, path)
     said = _said(options, [decided], [output])
     told = differences_text(changes) or "nothing changes"
-    parts = [told, summary_plan.kept_text(decided.plan, columns)]
+    parts = [*lines(told), *summary_plan.kept_text(decided.plan, columns)]
     if options.why is not None:
-        parts.append(said.text)
+        parts += blocks(said.text)
     else:
-        parts.append(summary_plan.all_flags_text(decided))
-        parts += [] if options.dry_run else [f"written: {output}"]
-    whole = Outcome("\n".join(filter(None, parts)), {**said.data, "changes": _plain(changes)}, said.exit_code)
+        parts += summary_plan.all_flags_text(decided)
+        parts += [] if options.dry_run else [Whole(f"written: {output}")]
+    whole = Outcome(parts, {**said.data, "changes": _plain(changes)}, said.exit_code)
     if options.dry_run:
         return _would_write([output], whole)
     write_text(output, text, force=force.force)

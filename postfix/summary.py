@@ -1,9 +1,8 @@
-"""What the commands print: small tables that fit 80 columns."""
+"""What the commands print: what was measured, what was made of each shot, what is outside."""
 
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -11,34 +10,41 @@ from typing import Any
 from postfix.demo.run import FIGURES as DEMO_FIGURES
 from postfix.demo.run import DemoResult
 from postfix.limits import DEFAULT_RULES, LimitRules, eye_mm_of, limits_for
+from postfix.look import Piece, Role
 from postfix.measure.remarks import Told
 from postfix.measure.suspicions import reading_words
 from postfix.plan.figures import Figures, signed_pct
 from postfix.plan.misaligned import lay_words
 from postfix.plan.model import Misalignment
 from postfix.source.pair import Reading
+from postfix.tables import Cell, Table
+from postfix.terminal import Block, Gap, Line, Whole, line, name
 from postfix.viewing import Screen, arcmin_from_mm, mm_from_pct
 
 NOT_MEASURED = "–"
-COLUMNS = 80
 
 _DIGITS = 4
 
 
-def wrapped(line: str) -> str:
-    """A long line in several that fit the terminal."""
-    return textwrap.fill(line, COLUMNS, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+def head(*names: str | Piece) -> tuple[Piece, ...]:
+    """The head of a table."""
+    return tuple(Piece(one, "soft") if isinstance(one, str) else one for one in names)
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Columns as wide as their widest cell, the first flush left and the rest flush right."""
-    lines = [list(head), *(list(row) for row in rows)]
-    widths = [max(len(line[i]) for line in lines) for i in range(len(head))]
-    text = []
-    for line in lines:
-        first, *others = (cell.rjust(width) for cell, width in zip(line, widths))
-        text.append("  ".join([line[0].ljust(len(first)), *others]).rstrip())
-    return "\n".join(text)
+def placed(screen: str, shot: str, clip: str = "") -> list[Piece]:
+    """Clip, screen and shot before what is said of them."""
+    names = [one for one in (clip, screen, shot) if one]
+    return [part for i, one in enumerate(names) for part in (name(one), Piece(", " if i + 1 < len(names) else ": "))]
+
+
+_NAMES = 6
+"""Names that are told one by one where there may be thousands."""
+
+
+def some_names(names: Sequence[str]) -> list[Piece]:
+    """The first of some names, and how many more there are."""
+    parts = [part for one in names[:_NAMES] for part in (Piece(", "), name(one))][1:]
+    return [*parts, Piece(f" and {len(names) - _NAMES} more")] if len(names) > _NAMES else parts
 
 
 def pct(value: float | None) -> str:
@@ -46,34 +52,36 @@ def pct(value: float | None) -> str:
     return NOT_MEASURED if value is None or value != value else signed_pct(value).removesuffix(" %")
 
 
-def screens_text(screens: Iterable[tuple[Screen, LimitRules]]) -> str:
+def screens_text(screens: Iterable[tuple[Screen, LimitRules]]) -> list[Block]:
     """The screens with their limits in mm, % and arcmin, and below them the rule that gave each."""
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
     given: dict[str, dict[str, list[str]]] = {"near": {}, "far": {}, "range": {}}
     for screen, rules in screens:
         limits, eye_mm = limits_for(screen, rules), eye_mm_of(screen, rules)
         rows.append(
-            [
-                screen.name,
+            (
+                name(screen.name),
                 f"{screen.width_mm:.0f}",
                 f"{screen.distance_mm:.0f}",
                 f"{eye_mm:g}",
                 *(_limit_cells(screen, eye_mm, limits.near_pct)),
                 *(_limit_cells(screen, eye_mm, limits.far_pct)),
                 f"{limits.range_pct:.2f}",
-            ]
+            )
         )
-        for name, rule in (("near", limits.near_rule), ("far", limits.far_rule), ("range", limits.range_rule)):
-            given[name].setdefault(rule, []).append(screen.name)
-    head = ["screen", "width", "seat", "eye", "near", "%", "′", "far", "%", "′", "range %"]
-    notes = [
-        "mm: width, seat (distance of the viewer), eye, near, far; %: of width; ′: arcmin",
-        "near and far: parallax, negative is in front of the screen",
+        for what, rule in (("near", limits.near_rule), ("far", limits.far_rule), ("range", limits.range_rule)):
+            given[what].setdefault(rule, []).append(screen.name)
+    heads = head("screen", "width", "seat", "eye", "near", "%", "′", "far", "%", "′", "range %")
+    said: list[Block] = [
+        Table(heads, tuple(rows)),
+        line("mm: width, seat (distance of the viewer), eye, near, far; %: of width; ′: arcmin"),
+        line("near and far: parallax, negative is in front of the screen"),
     ]
-    for name, rules_given in given.items():
+    for what, rules_given in given.items():
         for rule, where in rules_given.items():
-            notes.append(f"{name}: {rule}" if len(rules_given) == 1 else f"{name}, {', '.join(where)}: {rule}")
-    return "\n".join([table(head, rows), *(wrapped(note) for note in notes)])
+            on = [] if len(rules_given) == 1 else [part for screen in where for part in (", ", name(screen))]
+            said.append(line(what, *on, f": {rule}"))
+    return said
 
 
 def _limit_cells(screen: Screen, eye_mm: float, limit_pct: float) -> list[str]:
@@ -105,63 +113,69 @@ def plain_figures(figures: Figures) -> dict[str, Any]:
     return plain(asdict(figures))
 
 
-def measured_text(shots: Iterable[Mapping[str, Any]]) -> str:
+def measured_text(shots: Iterable[Mapping[str, Any]]) -> list[Block]:
     """A row for each shot of what was measured."""
-    head = ["shot", "frames", "near %", "far %", "median %", "left edge %", "right edge %"]
+    heads = head("shot", "frames", "near %", "far %", "median %", "left edge %", "right edge %")
     names = ("near_pct", "far_pct", "median_pct", "left_edge_pct", "right_edge_pct")
-    return table(
-        head,
-        ([s["name"], str(s["last"] - s["first"] + 1), *(pct(s[name]) for name in names)] for s in shots),
-    )
+    return [
+        Table(heads, tuple((name(s["name"]), _frames(s), *(pct(s[figure]) for figure in names)) for s in shots)),
+    ]
 
 
-def shots_text(shots: Iterable[Mapping[str, Any]]) -> str:
+def shots_text(shots: Iterable[Mapping[str, Any]]) -> list[Block]:
     """A row for each shot of a change log: figures before and after, what was done, what stays flagged."""
     rows = []
     for shot in shots:
         before, after = shot["before"] or {}, shot["after"] or {}
         rows.append(
-            [
-                shot["name"],
-                str(shot["last"] - shot["first"] + 1),
+            (
+                name(shot["name"]),
+                _frames(shot),
                 _from_to(before.get("near_pct"), after.get("near_pct")),
                 _from_to(before.get("far_pct"), after.get("far_pct")),
-                _spread(shot["applied_hit_px"]),
-                _widest(shot["window"]),
+                spread(shot["applied_hit_px"]),
+                widest(shot["window"]),
                 _result(shot),
-            ]
+            )
         )
-    return table(["shot", "frames", "near %", "far %", "HIT px", "window px", "result"], rows)
+    return [Table(head("shot", "frames", "near %", "far %", "HIT px", "window px", "result"), tuple(rows))]
 
 
-def levelled_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> str:
+def levelled_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> list[Block]:
     """A line for each shot of a change log whose eyes were levelled; empty where none were."""
-    lines = []
+    said: list[Block] = []
     for shot in shots:
         if shot["align"] and shot["misalignment"] is not None:
             lay = lay_words(Misalignment(**shot["misalignment"]))
-            text = f"{screen}, {shot['name']}: levelled, for the right eye lay {lay}; enlarged × {shot['zoom']:.4f}"
-            lines.append(wrapped(text))
-    return "\n".join(lines)
+            text = f"levelled, for the right eye lay {lay}; enlarged × {shot['zoom']:.4f}"
+            said.append(line(*placed(screen, shot["name"]), text))
+    return said
 
 
-def _result(shot: Mapping[str, Any]) -> str:
+def _frames(shot: Mapping[str, Any]) -> str:
+    return str(shot["last"] - shot["first"] + 1)
+
+
+def _result(shot: Mapping[str, Any]) -> Piece:
     if not shot["after"]:
-        return "unchecked"
+        return Piece("unchecked", "soft")
     flags = len(shot["flags"])
-    return "ok" if not flags else "1 flag" if flags == 1 else f"{flags} flags"
+    role: Role = "bad" if flags else "good"
+    return Piece("ok" if not flags else "1 flag" if flags == 1 else f"{flags} flags", role)
 
 
 def _from_to(before: float | None, after: float | None) -> str:
     return f"{pct(before)} → {pct(after)}"
 
 
-def _spread(ends: Sequence[float]) -> str:
+def spread(ends: Sequence[float]) -> str:
+    """A HIT of a shot, or the least and the most of it."""
     low, high = ends
     return f"{low:+g}" if low == high else f"{low:+g}…{high:+g}"
 
 
-def _widest(window: Sequence[Mapping[str, Any]]) -> str:
+def widest(window: Sequence[Mapping[str, Any]]) -> str:
+    """The widest that the window of a shot gets on each side."""
     if not window:
         return "none"
     left = max(max(key["left_px"]) for key in window)
@@ -169,39 +183,42 @@ def _widest(window: Sequence[Mapping[str, Any]]) -> str:
     return f"L {left:.0f} R {right:.0f}"
 
 
-def flags_text(name: str, shots: Iterable[Mapping[str, Any]]) -> str:
+def flags_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> list[Block]:
     """One line for each flag; empty where there is none."""
-    lines = [f"{name}, {shot['name']}: {flag['text']}" for shot in shots for flag in shot["flags"]]
-    return "\n".join(wrapped(line) for line in lines)
+    return [line(*placed(screen, shot["name"]), flag["text"]) for shot in shots for flag in shot["flags"]]
 
 
-def told_text(told: Told, clip: str = "", *, edges: bool = False) -> str:
+def told_text(told: Told, clip: str = "", *, edges: bool = False) -> list[Block]:
     """One line for everything the measurement says besides its figures; empty where that is nothing."""
-    return "\n".join(wrapped(f"{clip}, {text}" if clip else text) for text in told.texts(edges=edges))
+    return [_of_clip(clip, text) for text in told.texts(edges=edges)]
 
 
-def reading_text(reading: Reading, clip: str = "") -> str:
+def reading_text(reading: Reading, clip: str = "") -> list[Block]:
     """One line that says how the eyes were paired; empty where they were taken as given."""
     said = reading_words(reading)
-    return "" if not said else wrapped(f"{clip}, {said}" if clip else said)
+    return [_of_clip(clip, said)] if said else []
 
 
-def demo_text(result: DemoResult) -> str:
+def _of_clip(clip: str, text: str) -> Line:
+    return line(name(clip), ", ", text) if clip else line(text)
+
+
+def demo_text(result: DemoResult) -> list[Block]:
     """What was planted in each shot of the demo, what was found, and what is left on each screen."""
-    parts = []
+    said: list[Block] = []
+    heads = head("", "near %", "far %", "left %", "right %", "HIT px", "window px")
     for shot in result.shots:
-        rows = [["planted", *(pct(shot.true_pct[name]) for name in DEMO_FIGURES), "", ""]]
+        rows: list[tuple[Cell, ...]] = [("planted", *(pct(shot.true_pct[figure]) for figure in DEMO_FIGURES), "", "")]
         found = shot.found_pct or {}
-        rows.append(["found", *(pct(found.get(name)) for name in DEMO_FIGURES), "", ""])
+        rows.append(("found", *(pct(found.get(figure)) for figure in DEMO_FIGURES), "", ""))
         for screen, entry in shot.after.items():
             after = entry["after"] or {}
-            cells = [pct(after.get(name)) for name in DEMO_FIGURES]
-            rows.append([f"after, {screen}", *cells, _spread(entry["applied_hit_px"]), _widest(entry["window"])])
-        title = wrapped(f"{shot.name}: {shot.planted}")
-        parts.append(title + "\n" + table(["", "near %", "far %", "left %", "right %", "HIT px", "window px"], rows))
+            cells = [pct(after.get(figure)) for figure in DEMO_FIGURES]
+            rows.append((name(f"after, {screen}"), *cells, spread(entry["applied_hit_px"]), widest(entry["window"])))
+        said += [line(Piece(shot.name, "heading"), f": {shot.planted}"), Table(heads, tuple(rows)), Gap()]
     flags = [
-        flags_text(screen, [entry]) for shot in result.shots for screen, entry in shot.after.items() if entry["flags"]
+        block for shot in result.shots for screen, entry in shot.after.items() for block in flags_text(screen, [entry])
     ]
-    verdict = "\n".join(flags) if flags else "every shot is within the limits of both screens"
-    where = f"before and after: {result.sheet}\nreview page: {result.report}"
-    return "\n\n".join([*parts, f"{verdict}\n{where}"])
+    within = line(Piece("every shot is within the limits of both screens", "good"))
+    where = [Whole(f"before and after: {result.sheet}"), Whole(f"review page: {result.report}")]
+    return [*said, *(flags or [within]), *where]

@@ -8,12 +8,16 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
+from postfix.job.lettering import visible
+from postfix.look import Piece
 from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
 from postfix.plan.fits import Fit, blame_words, fit_words
 from postfix.plan.model import Part, Plan, ShotPlan
 from postfix.plan.why import Alternative, Why, why_lines
-from postfix.summary import NOT_MEASURED, pct, plain, table, wrapped
+from postfix.summary import NOT_MEASURED, head, pct, placed, plain, some_names
+from postfix.tables import Table
+from postfix.terminal import Block, Gap, line, lines, name
 
 _NAME_LENGTH = 12
 """Letters of an alternative's name in one row."""
@@ -45,15 +49,20 @@ def fits_data(fits: Sequence[Fit]) -> list[dict[str, Any]]:
     return [plain({k: v for k, v in asdict(fit).items() if k != "screen"}) for fit in fits]
 
 
-def fits_text(fits: Sequence[Sequence[Fit]]) -> str:
+def reasons_text(plan: Plan) -> list[Block]:
+    """One line for each shot of a new plan."""
+    return [line(name(shot.name), f": {shot_reason(shot)}") for shot in plan.shots]
+
+
+def fits_text(fits: Sequence[Sequence[Fit]]) -> list[Block]:
     """The table of shots × screens, a count for each screen, and what is to blame where a shot cannot fit."""
     if not fits:
-        return ""
-    head = ["shot", *(screen[0].screen for screen in fits)]
-    rows = [[of_shot[0].shot, *(fit_words(fit) for fit in of_shot)] for of_shot in zip(*fits)]
-    parts = [table(head, rows)]
+        return []
+    heads = head("shot", *(name(screen[0].screen, "soft") for screen in fits))
+    rows = tuple((name(of_shot[0].shot), *map(_cell, of_shot)) for of_shot in zip(*fits))
+    said: list[Block] = [Table(heads, rows)]
     if any(fit.by_hand for screen in fits for fit in screen):
-        parts.append("* decided by hand")
+        said.append(line("* decided by hand"))
     for screen in fits:
         outside = sum(fit.verdict == "cannot fit" for fit in screen)
         counts = ", ".join(
@@ -62,48 +71,52 @@ def fits_text(fits: Sequence[Sequence[Fit]]) -> str:
         )
         unknown = sum(fit.verdict == "not known" for fit in screen)
         more = f", {unknown} not measured" if unknown else ""
-        parts.append(wrapped(f"{screen[0].screen}: {counts}, {outside} cannot fit{more}"))
-    parts.append(blame_text(fit for screen in fits for fit in screen))
-    return "\n".join(filter(None, parts))
+        misfits = Piece(f"{outside} cannot fit", "bad" if outside else "plain")
+        said.append(line(name(screen[0].screen), f": {counts}, ", misfits, more))
+    return said + blame_text(fit for screen in fits for fit in screen)
 
 
-def blame_text(fits: Iterable[Fit]) -> str:
+def _cell(fit: Fit) -> Piece:
+    return Piece(fit_words(fit), "bad" if fit.verdict == "cannot fit" else "plain")
+
+
+def blame_text(fits: Iterable[Fit]) -> list[Block]:
     """One line for each shot that cannot fit, of which something is known."""
     told = ((fit, blame_words(fit)) for fit in fits)
-    return "\n".join(wrapped(f"{fit.screen}, {fit.shot}: {words}") for fit, words in told if words)
+    return [line(*placed(fit.screen, fit.shot), words) for fit, words in told if words]
 
 
-def why_text(found: Why, plan: Plan) -> str:
+def why_text(found: Why, plan: Plan) -> list[Block]:
     """One shot explained, for a terminal."""
-    lines = [line if len(line) <= 80 else wrapped(line) for line in why_lines(found, plan)]
+    title, *rest = why_lines(found, plan)
+    said = [line(Piece(title, "heading")), *(block for words in rest for block in lines(visible(words)))]
     if found.alternatives:
-        lines += [
-            "",
-            wrapped("alternatives with its neighbours as planned; limits first, then the least cost"),
+        said += [
+            Gap(),
+            line("alternatives with its neighbours as planned; limits first, then the least cost"),
             _alternatives_table(found.alternatives),
         ]
-    lines += ["", wrapped(f"choice ({found.how}): {found.reason}")]
-    lines += [wrapped(f"flag {flag.code}: {flag.text}") for flag in found.flags]
-    return "\n".join(lines)
+    said += [Gap(), line(f"choice ({found.how}): {found.reason}")]
+    return said + [line(Piece(f"flag {flag.code}", "bad"), f": {flag.text}") for flag in found.flags]
 
 
-def _alternatives_table(alternatives: Iterable[Alternative]) -> str:
+def _alternatives_table(alternatives: Iterable[Alternative]) -> Table:
     """A row for each alternative, its further names below the first so that the figures fit beside them."""
-    rows: list[list[str]] = []
+    rows: list[tuple[str, ...]] = []
     for one in alternatives:
-        first, *others = (part for name in one.what.split(", ") for part in textwrap.wrap(name, _NAME_LENGTH))
+        first, *others = (part for what in one.what.split(", ") for part in textwrap.wrap(what, _NAME_LENGTH))
         costs = (one.move, one.lost, one.window, one.jumps, one.cost)
         rows.append(
-            [
+            (
                 f"{'→' if one.is_chosen else ' '} {first}",
                 *(pct(v) for v in (one.hit_pct, one.near_pct, one.far_pct)),
                 f"{one.over_pct:.2f}" if one.over_pct > 0.0 else "no",
                 *(f"{v:.2f}" if isfinite(v) else NOT_MEASURED for v in costs),
-            ]
+            )
         )
-        rows += [[f"  {name}", *[""] * (len(rows[-1]) - 1)] for name in others]
-    head = ["  could be", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost"]
-    return table(head, rows)
+        rows += [(f"  {other}", *[""] * (len(rows[-1]) - 1)) for other in others]
+    heads = head("  could be", "HIT %", "near %", "far %", "outside", "move", "lost", "window", "jumps", "cost")
+    return Table(heads, tuple(rows))
 
 
 def why_data(found: Why) -> dict[str, Any]:
@@ -115,7 +128,7 @@ def why_data(found: Why) -> dict[str, Any]:
     return data
 
 
-def outside_text(decided: Decided, fits: Sequence[Fit], but: str | None) -> str:
+def outside_text(decided: Decided, fits: Sequence[Fit], but: str | None) -> list[Block]:
     """What stays outside that the rest does not name.
 
     Where one shot was explained, ``but``, the names of the others; else, below the table of shots and screens, flags of
@@ -125,19 +138,18 @@ def outside_text(decided: Decided, fits: Sequence[Fit], but: str | None) -> str:
     flagged = [fit for fit in fits if decided.flags[fit.shot]]
     if but is not None:
         others = [fit.shot for fit in flagged if fit.shot != but]
-        names = ", ".join(others[:6]) + (f" and {len(others) - 6} more" if len(others) > 6 else "")
-        return wrapped(f"outside on {screen} besides: {names}") if others else ""
+        return [line("outside on ", name(screen), " besides: ", *some_names(others))] if others else []
     return _flag_lines(decided, [fit.shot for fit in flagged if fit.verdict != "cannot fit"])
 
 
-def all_flags_text(decided: Decided) -> str:
+def all_flags_text(decided: Decided) -> list[Block]:
     """One line for everything that stays outside its limits or could not be judged."""
     return _flag_lines(decided, [shot.name for shot in decided.plan.shots])
 
 
-def _flag_lines(decided: Decided, shots: Sequence[str]) -> str:
+def _flag_lines(decided: Decided, shots: Sequence[str]) -> list[Block]:
     screen = decided.plan.screen.name
-    return "\n".join(wrapped(f"{screen}, {shot}: {flag.text}") for shot in shots for flag in decided.flags[shot])
+    return [line(*placed(screen, shot), flag.text) for shot in shots for flag in decided.flags[shot]]
 
 
 _PART_WORDS: dict[Part, str] = {
@@ -149,24 +161,30 @@ _PART_WORDS: dict[Part, str] = {
 }
 
 
-def kept_text(plan: Plan, columns: Columns) -> str:
+def kept_text(plan: Plan, columns: Columns) -> list[Block]:
     """What an update left to the person: limits, locked shots, parts decided by hand, cuts that they moved."""
-    lines = [f"limits: {', '.join(plan.limits.by_hand)} given by hand, kept"] if plan.limits.by_hand else []
+    said: list[Block] = []
+    if plan.limits.by_hand:
+        said.append(line(f"limits: {', '.join(plan.limits.by_hand)} given by hand, kept"))
     for shot in plan.shots:
         if shot.locked:
-            lines.append(f"{shot.name}: locked, kept as it is")
+            said.append(line(name(shot.name), ": locked, kept as it is"))
         elif shot.by_hand:
             parts = ", ".join(_PART_WORDS[part] for part in shot.by_hand)
-            lines.append(f"{shot.name}: {parts} decided by hand, kept")
+            said.append(line(name(shot.name), f": {parts} decided by hand, kept"))
             if shot.subject is not None and "hit" in shot.by_hand:
-                lines.append(f"{shot.name}: the subject is passed over; remove the line of the hit to have it followed")
+                said.append(
+                    line(
+                        name(shot.name), ": the subject is passed over; remove the line of the hit to have it followed"
+                    )
+                )
     measured, planned = {shot.first for shot in columns.shots}, {shot.first for shot in plan.shots}
-    lines += [
-        f"frame {frame}: the measurement has a cut here, the plan has none; kept so"
+    said += [
+        line(f"frame {frame}: the measurement has a cut here, the plan has none; kept so")
         for frame in sorted(measured - planned)
     ]
-    lines += [
-        f"frame {frame}: the plan has a cut here, the measurement has none; kept so"
+    said += [
+        line(f"frame {frame}: the plan has a cut here, the measurement has none; kept so")
         for frame in sorted(planned - measured)
     ]
-    return "\n".join(lines)
+    return said

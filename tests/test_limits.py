@@ -22,8 +22,10 @@ from postfix.limits import (
     eye_mm_of,
     limits_for,
 )
+from postfix.look import COLUMNS
 from postfix.plan.figures import Figures, flags_for
-from postfix.summary import COLUMNS, screen_data, screens_text
+from postfix.summary import screen_data, screens_text
+from postfix.terminal import rendered
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
 HALL = Screen("hall", 10_000.0, 10_000.0)
@@ -283,7 +285,7 @@ def test_rules_alone_always_leave_room_and_never_turn_eyes_apart_beyond_their_li
 
 
 def test_the_table_of_screens_says_below_it_which_rule_gave_each_limit() -> None:
-    text = screens_text([(screen, DEFAULT_RULES) for screen in BUILTIN_SCREENS.values()])
+    text = rendered(screens_text([(screen, DEFAULT_RULES) for screen in BUILTIN_SCREENS.values()]))
     assert all(len(line) <= COLUMNS for line in text.splitlines())
     told = " ".join(text.split())
     assert "near: 60 arcmin in front of the screen" in told
@@ -293,7 +295,7 @@ def test_the_table_of_screens_says_below_it_which_rule_gave_each_limit() -> None
 
 def test_the_table_of_screens_follows_the_rules() -> None:
     rules = LimitRules("percent", eye_mm=50.0)
-    row = screens_text([(CINEMA, rules)]).splitlines()[1].split()
+    row = rendered(screens_text([(CINEMA, rules)])).splitlines()[1].split()
     # width, seat and eyes in mm; near in mm, % and arcmin; far likewise; range: 50 mm of 12 m are 0.42 % (computed).
     assert row[:6] == ["cinema-12m", "12000", "12000", "50", "-120", "-1.00"]
     assert row[7:9] == ["50", "+0.42"]

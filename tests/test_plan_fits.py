@@ -23,6 +23,7 @@ from postfix.plan.model import HitKey, Pin, Subject, WindowKey
 from postfix.plan.settings import ConvergenceSettings, PlanSettings
 from postfix.plan.why import Alternative, why
 from postfix.summary_plan import fits_data, fits_text, why_data, why_text
+from postfix.terminal import rendered
 from postfix.viewing import BUILTIN_SCREENS, Screen
 
 CINEMA, TV = BUILTIN_SCREENS["cinema-12m"], BUILTIN_SCREENS["tv-55in"]
@@ -50,7 +51,7 @@ def test_every_shot_has_its_verdict_on_every_screen() -> None:
     cinema, tv = (fits_of(plan_edit(edit, screen, LONE)) for screen in (CINEMA, TV))
     assert [fit.verdict for fit in cinema] == ["as shot", "HIT", "window", "cannot fit", "not known"]
     assert [fit.verdict for fit in tv] == ["as shot", "as shot", "window", "as shot", "not known"]
-    text = fits_text([cinema, tv])
+    text = rendered(fits_text([cinema, tv]))
     assert "cinema-12m: 1 as shot, 1 after HIT, 1 with a window, 1 cannot fit, 1 not measured" in " ".join(text.split())
     assert text.splitlines()[0].split() == ["shot", "cinema-12m", "tv-55in"]
     assert all(len(line) <= 80 for line in text.splitlines())
@@ -207,7 +208,7 @@ def test_a_shot_is_explained_with_limits_figures_alternatives_and_the_choice() -
     as_shot = next(one for one in found.alternatives if one.hit_pct == 0.0)
     # 1.2 % from median to median where 30 arcmin are 0.8727 % seen from one width (computed), 10 for each percent.
     assert as_shot.jumps == pytest.approx(10.0 * (1.2 - 0.8727), abs=1e-3)
-    text = " ".join(why_text(found, decided.plan).split())
+    text = " ".join(rendered(why_text(found, decided.plan)).split())
     for part in ("limits", "Report ITU-R BT.2293-0", "depth jump at sh001: 1.20 %", "alternatives", "choice (held):"):
         assert part in text
     data = why_data(found)
@@ -219,7 +220,7 @@ def _chosen(decided: Decided, name: str = "sh001") -> tuple[Alternative, str, di
     """The row that was chosen, its line of text, and its data."""
     found = why(decided, name)
     (chosen,) = (one for one in found.alternatives if one.is_chosen)
-    (line,) = (line for line in why_text(found, decided.plan).splitlines() if line.startswith("→"))
+    (line,) = (line for line in rendered(why_text(found, decided.plan)).splitlines() if line.startswith("→"))
     (data,) = (one for one in why_data(found)["alternatives"] if one["is_chosen"])
     return chosen, line, data
 
@@ -281,9 +282,8 @@ def _run_text(screens: tuple[Screen, ...]) -> list[str]:
     edit = edit_of(_film())
     fits = {screen.name: fits_of(plan_edit(edit, screen, LONE)) for screen in screens}
     clip = JobClip("", SourceChoice(Path("left"), Path("right")), screens)
-    return _run_outcome(
-        [ClipRun(Path("out"), Path("m.csv"), (), Told((), (), ()), fits)], [clip], Path("report.html")
-    ).text.splitlines()
+    run = ClipRun(Path("out"), Path("m.csv"), (), Told((), (), ()), fits)
+    return rendered(_run_outcome([run], [clip], Path("report.html")).text).splitlines()
 
 
 def test_run_says_which_of_its_tables_is_of_the_plan() -> None:
@@ -325,6 +325,6 @@ def test_counts_and_blame_fit_the_terminal() -> None:
     edit = edit_of(_film())
     long = replace(CINEMA, name="the-large-hall-on-the-north-side-of-the-quay")
     fits = [fits_of(plan_edit(edit, screen, LONE)) for screen in (long, CINEMA)]
-    lines = fits_text(fits).splitlines()
+    lines = rendered(fits_text(fits)).splitlines()
     assert all(len(line) <= 80 for line in lines)
     assert "would have fitted" in " ".join(lines)
