@@ -16,7 +16,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any, TextIO, get_args
 
-from postfix import commands, commands_plan
+from postfix import commands, commands_plan, commands_preview
 from postfix.commands import Outcome
 from postfix.deliver.codecs import CODECS
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError, UsageError
@@ -24,6 +24,8 @@ from postfix.job.progress import BesideBars
 from postfix.limits import Comfort
 from postfix.look import look_of
 from postfix.plan.settings import FILLS, SUBPIXEL
+from postfix.review.preview import BURN_INS
+from postfix.review.views import VIEWS
 from postfix.source.layout import LAYOUTS, PACKED
 from postfix.terminal import rendered
 from postfix.versions import version_text
@@ -386,6 +388,44 @@ def _run(sub: argparse.ArgumentParser) -> None:
     _add_no_check(sub)
 
 
+def _preview(sub: argparse.ArgumentParser) -> None:
+    _add_source(sub)
+    sub.add_argument(
+        "-o",
+        "--output",
+        required=True,
+        metavar="OUT",
+        help="x.mp4: a video; x.png: a contact sheet, or one picture; a folder: numbered stills",
+    )
+    sub.add_argument("--view", choices=VIEWS, default=VIEWS[0], help="how both eyes are shown (default: anaglyph)")
+    sub.add_argument(
+        "--at",
+        type=commands_preview.parse_at,
+        metavar="FRAME[,FRAME...]",
+        help="only these frames, counted from 0, for a .png or a folder",
+    )
+    sub.add_argument("--plan", type=Path, metavar="TOML", help="show what this plan would make of the pictures")
+    sub.add_argument(
+        "--measurement", type=Path, metavar="CSV", help="what measure wrote: shots, and figures to burn in"
+    )
+    sub.add_argument(
+        "--burn-in",
+        action="append",
+        type=commands_preview.parse_burn_in,
+        metavar="WHAT[,WHAT...]",
+        help=f"draw into the picture: {', '.join(BURN_INS)}",
+    )
+    sub.add_argument(
+        "--width",
+        type=commands_preview.parse_width,
+        metavar="N",
+        help="pixels of one eye's picture at most; nothing is enlarged "
+        f"(default: {commands_preview.WIDTH_PX}, {commands_preview.CELL_PX} in a contact sheet)",
+    )
+    sub.add_argument("--screen", metavar="NAME", help="show millimetres and limits of this screen too")
+    sub.add_argument("--screens", type=Path, metavar="TOML", help="a table of your own screens")
+
+
 def _screens(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--screens", type=Path, metavar="TOML", help="show your own screens too")
     _add_rules(sub)
@@ -424,6 +464,12 @@ _COMMANDS: dict[str, _Command] = {
         commands.check,
         "measure finished pictures against a screen's limits; nothing is changed",
         "check --left cinema/left/reel_left.mov --right cinema/right/reel_right.mov --screen cinema-12m",
+    ),
+    "preview": (
+        _preview,
+        commands_preview.preview,
+        "show both eyes, or what a plan makes of them, as a video, stills or a contact sheet to look at",
+        "preview --left reel_left.mov --right reel_right.mov --plan plan.toml -o look.mp4 --burn-in timecode,grid",
     ),
     "report": (_report, commands.report, "write the review page of a finished run again", "report out"),
     "run": (

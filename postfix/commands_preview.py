@@ -1,0 +1,340 @@
+"""The preview command: a video, a picture, a contact sheet or stills that show a pair, or what a plan makes of it."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from postfix.commands import Outcome, input_files, job_settings, source_choice, would_write
+from postfix.deliver.staging import check_output, staged
+from postfix.errors import InputError, UsageError
+from postfix.job.checksums import source_files
+from postfix.job.progress import bar
+from postfix.job.version import footage_of, require_same_clip, require_same_table
+from postfix.limits import Limits, limits_for
+from postfix.measure.table import MeasurementTable
+from postfix.measure.table_csv import read_table
+from postfix.plan.file import read_plan
+from postfix.plan.model import Plan
+from postfix.plan.screens import read_screen
+from postfix.review.burn_in import text_px
+from postfix.review.preview import BURN_INS, BurnIn, Preview, frames_of_shots
+from postfix.review.preview_figures import frame_figures, longest_lines
+from postfix.review.preview_files import (
+    MOST_SHEET_PX,
+    sheet_layout,
+    write_picture,
+    write_preview_video,
+    write_sheet,
+    write_stills,
+)
+from postfix.review.preview_video import LARGEST_PX, SMALLEST_PX, is_too_large, sound_for
+from postfix.review.shown import shown_size
+from postfix.review.views import view_size
+from postfix.source.pair import PairSource
+from postfix.source.shots import EditList, Shot
+from postfix.viewing import Screen
+
+log = logging.getLogger("postfix")
+
+Form = Literal["video", "picture", "sheet", "stills"]
+
+WIDTH_PX, CELL_PX, SMALL_CELL_PX = 1280, 480, 240
+"""How wide an eye's picture is unless asked otherwise: alone, in a contact sheet, and in one of many shots."""
+
+_MANY_CELLS = 160
+LEAST_WIDTH_PX = 16
+_LEGEND_PX = 200
+"""Below it the words of a depth map's legend have no room."""
+
+_UNITS = {"video": "a video", "picture": "one picture", "sheet": "a contact sheet", "stills": "a folder of stills"}
+
+
+@dataclass(frozen=True)
+class _Given:
+    """What was read besides the footage."""
+
+    plan: Plan | None
+    table: MeasurementTable | None
+    screen: Screen | None
+    limits: Limits | None
+
+
+def parse_at(text: str) -> tuple[int, ...]:
+    """Frames typed as ``12`` or ``12,40,96``."""
+    parts = [part.strip() for part in text.split(",")]
+    if not all(part.isascii() and part.isdigit() and len(part) < 10 for part in parts):
+        raise argparse.ArgumentTypeError(f"{text!r} is no frame number, nor several with commas between, such as 12,40")
+    frames = tuple(int(part) for part in parts)
+    if len(set(frames)) < len(frames):
+        raise argparse.ArgumentTypeError(f"{text!r} names a frame twice")
+    return frames
+
+
+def parse_burn_in(text: str) -> tuple[BurnIn, ...]:
+    """Words typed as ``timecode,grid``."""
+    words = [part.strip() for part in text.split(",")]
+    unknown = [word for word in words if word not in BURN_INS]
+    if unknown:
+        raise argparse.ArgumentTypeError(f"{unknown[0]!r} is none of {', '.join(BURN_INS)}")
+    return tuple(word for word in BURN_INS if word in words)
+
+
+def parse_width(text: str) -> int:
+    """Pixels."""
+    if not (text.isascii() and text.isdigit() and len(text) < 6 and int(text) >= LEAST_WIDTH_PX):
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of pixels from {LEAST_WIDTH_PX} to 99999")
+    return int(text)
+
+
+def preview(options: argparse.Namespace) -> Outcome:
+    """Write a preview."""
+    path, form = _destination(options.output, options.at)
+    burn_in = frozenset(word for words in options.burn_in or () for word in words)
+    given = _read(options, burn_in)
+    choice = source_choice(options)
+    pair, cuts = choice.open()
+    settings = job_settings(options)
+    eyes = (pair.left, pair.right)
+    inputs = input_files(options, options.plan, options.measurement)
+    check_output(path, eyes, folder=form == "stills", inputs=inputs, force=settings.force)
+    _require_same(options, given, pair)
+    shots = _shots(options, given, cuts)
+    _require_shots(form, options.at, burn_in, shots)
+    frames = _frames(options.at, form, pair, shots)
+    shown, size_px = _shown(options, given, pair, shots, burn_in, form, len(frames))
+    sound = _sound(pair) if form == "video" else None
+    if options.dry_run:
+        return would_write([path])
+    with (
+        staged(path, folder=form == "stills", force=settings.force) as work,
+        bar("preview", len(frames), quiet=settings.quiet) as progress,
+    ):
+        _write(form, work, shown.with_span(), size_px, frames, sound, progress)
+    width, height = size_px
+    count = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}"
+    text = f"written: {path} ({_UNITS[form]}, {count}, {shown.view}, {width}x{height})"
+    data: dict[str, Any] = {
+        "written": [str(path)],
+        "form": form,
+        "view": shown.view,
+        "frames": len(frames),
+        "width_px": width,
+        "height_px": height,
+        "burn_in": [word for word in BURN_INS if word in burn_in],
+        "screen": None if shown.screen is None else shown.screen.name,
+        "planned": given.plan is not None,
+        "sound": sound is not None,
+    }
+    return Outcome(text, data)
+
+
+def _destination(text: str, at: tuple[int, ...] | None) -> tuple[Path, Form]:
+    """Where the preview goes, and which form that name asks for."""
+    path = Path(text)
+    suffix = "" if text.endswith(("/", "\\")) else path.suffix.lower()
+    if suffix == ".mp4":
+        if at is not None:
+            raise UsageError(
+                "--at", "frames for a video", "a .png or a folder for them", "choose a part with --frames, or a .png"
+            )
+        return path, "video"
+    if suffix == ".png":
+        return path, "picture" if at is not None and len(at) == 1 else "sheet"
+    if suffix:
+        raise UsageError(
+            f"-o {text}",
+            f"'{suffix}'",
+            ".mp4 for a video, .png for a picture or a contact sheet, or a folder (a name without suffix, or with a "
+            "slash at its end)",
+            "give one of these",
+        )
+    return path, "stills"
+
+
+def _read(options: argparse.Namespace, burn_in: frozenset[BurnIn]) -> _Given:
+    """Read plan, measurement and screen, and refuse what does not go together before any footage is opened."""
+    if "figures" in burn_in and options.measurement is None:
+        raise UsageError(
+            "--burn-in figures",
+            "no measurement",
+            "what measure wrote for this footage",
+            "add --measurement measure.csv",
+        )
+    if options.screens is not None and options.screen is None:
+        raise UsageError("--screens", "no --screen", "the name of a screen in that table", "add --screen NAME")
+    plan = None if options.plan is None else read_plan(options.plan)
+    screen = (
+        None
+        if options.screen is None
+        else read_screen(options.screen, () if options.screens is None else (options.screens,))
+    )
+    if plan is not None:
+        if screen is not None and screen.name != plan.screen.name:
+            raise UsageError(
+                "--screen", screen.name, f"{plan.screen.name}, for which {options.plan} is", "leave --screen out"
+            )
+        screen = plan.screen
+    if options.screen is not None and "figures" not in burn_in and options.view != "depth":
+        log.info("--screen shows in --burn-in figures and in --view depth alone")
+    table = None if options.measurement is None else read_table(options.measurement)
+    limits = plan.limits if plan is not None else None if screen is None else limits_for(screen)
+    return _Given(plan, table, screen, limits)
+
+
+def _require_same(options: argparse.Namespace, given: _Given, pair: PairSource) -> None:
+    """Refuse a plan or a measurement of other footage: what can be seen at once first, then the very frames."""
+    if given.plan is not None:
+        require_same_clip(given.plan, pair, plan_path=options.plan)
+    if given.table is not None:
+        require_same_table(given.table.clip, len(given.table.frames), options.measurement, pair)
+    marked = (given.plan is not None and given.plan.clip.footage) or (
+        given.table is not None and given.table.clip.footage
+    )
+    if not marked:
+        return
+    sources = source_files(pair)
+    if given.plan is not None:
+        require_same_clip(given.plan, pair, sources, options.plan)
+    if given.table is not None and given.table.clip.footage not in ("", footage_of(sources)):
+        raise InputError(
+            options.measurement,
+            f"a measurement of footage with the mark {given.table.clip.footage}",
+            f"one of the footage given, whose mark is {footage_of(sources)}",
+            "give the very files, frames, order and offset of the eyes that were measured, or measure these",
+        )
+
+
+def _shots(options: argparse.Namespace, given: _Given, cuts: EditList | None) -> tuple[Shot, ...]:
+    """Where the shots are, as far as anything that was given says so: plan, list or --one-shot, measurement."""
+    if given.plan is not None:
+        if cuts is not None:
+            typed = "--one-shot" if options.one_shot else "--edit"
+            log.info("%s: not looked at; the shots are those of %s", typed, options.plan)
+        return tuple(Shot(shot.name, shot.first, shot.last) for shot in given.plan.shots)
+    if cuts is not None:
+        return cuts.shots
+    return () if given.table is None else given.table.shots
+
+
+def _require_shots(form: Form, at: tuple[int, ...] | None, burn_in: frozenset[BurnIn], shots: tuple[Shot, ...]) -> None:
+    if shots:
+        return
+    where = "--plan, --measurement, --edit or --one-shot"
+    if "shot" in burn_in:
+        raise UsageError("--burn-in shot", "nothing that says where the shots are", "one that does", f"add {where}")
+    if form == "sheet" and at is None:
+        raise UsageError(
+            "-o .png",
+            "nothing that says where the shots are",
+            "shots, or frames, for the contact sheet",
+            f"add {where}, or name frames with --at",
+        )
+
+
+def _frames(at: tuple[int, ...] | None, form: Form, pair: PairSource, shots: tuple[Shot, ...]) -> Sequence[int]:
+    if at is None:
+        return frames_of_shots(shots) if form == "sheet" else range(pair.count)
+    outside = next((frame for frame in at if frame >= pair.count), None)
+    if outside is not None:
+        raise UsageError(
+            "--at",
+            f"frame {outside}",
+            f"0 to {pair.count - 1}, counted from the first frame used",
+            "correct the number",
+        )
+    return at
+
+
+def _shown(
+    options: argparse.Namespace,
+    given: _Given,
+    pair: PairSource,
+    shots: tuple[Shot, ...],
+    burn_in: frozenset[BurnIn],
+    form: Form,
+    count: int,
+) -> tuple[Preview, tuple[int, int]]:
+    """What is drawn, and the size of one picture of it as it is written; all that can be refused of it is."""
+    most = options.width or (WIDTH_PX if form != "sheet" else CELL_PX if count <= _MANY_CELLS else SMALL_CELL_PX)
+    video = form == "video"
+    fmt = pair.format
+    eye_px = shown_size(fmt, pair.pixel_aspect, most, even=video)
+    if video and min(eye_px) < SMALLEST_PX:
+        raise InputError(
+            pair.left.path, f"pictures of {fmt.width}x{fmt.height}", "something to see", "write a .png instead"
+        )
+    figures = None if given.table is None else frame_figures(given.table, given.plan)
+    shown = Preview(pair, options.view, eye_px, given.plan, shots, figures, burn_in, given.screen, given.limits)
+    size_px = view_size(shown.view, eye_px)
+    if shown.view == "depth":
+        if eye_px[0] < _LEGEND_PX:
+            raise _too_small("--view depth", eye_px, f"at least {_LEGEND_PX} wide, for its legend", options)
+        if form != "sheet":
+            size_px = size_px[0], size_px[1] + shown.legend_rows
+    if video and is_too_large(size_px):
+        raise UsageError(
+            f"--width {most}",
+            f"a video of {size_px[0]}x{size_px[1]}",
+            f"no more than {LARGEST_PX[0]}x{LARGEST_PX[1]}, which players open",
+            "give a smaller --width",
+        )
+    if form == "sheet":
+        _, wide, tall = sheet_layout(count, size_px)
+        if wide * tall > MOST_SHEET_PX:
+            raise UsageError(
+                "-o .png",
+                f"{count} pictures of {size_px[0]}x{size_px[1]} on one sheet",
+                "less than viewers can open",
+                "give a smaller --width, a part with --frames, or a folder in place of the .png",
+            )
+    return _lettered(shown, options), size_px
+
+
+def _lettered(shown: Preview, options: argparse.Namespace) -> Preview:
+    if not shown.burn_in - {"grid"}:
+        return shown
+    last = shown.time_text(shown.pair.count - 1) if "timecode" in shown.burn_in else ""
+    name = "shot" if "shot" in shown.burn_in else ""
+    figures = shown.figures if "figures" in shown.burn_in else None
+    wanted = longest_lines(last, name, figures, limits=shown.limits is not None, screen=shown.screen is not None)
+    letters = text_px(shown.eye_px, wanted)
+    if not letters:
+        raise _too_small("--burn-in", shown.eye_px, "room for letters that can be read", options)
+    return replace(shown, letters_px=letters)
+
+
+def _too_small(where: str, eye_px: tuple[int, int], expected: str, options: argparse.Namespace) -> UsageError:
+    step = "give a larger --width" if options.width or options.output.lower().endswith(".png") else "leave it out"
+    return UsageError(where, f"a picture of {eye_px[0]}x{eye_px[1]}", expected, f"{step}, or leave {where} out")
+
+
+def _sound(pair: PairSource) -> Any:
+    source, why_not = sound_for(pair)
+    if why_not:
+        log.info("%s", why_not)
+    return source
+
+
+def _write(
+    form: Form,
+    work: Path,
+    shown: Preview,
+    size_px: tuple[int, int],
+    frames: Sequence[int],
+    sound: Any,
+    progress: Callable[[int], object],
+) -> None:
+    if form == "video":
+        write_preview_video(work, shown, size_px, sound, progress)
+    elif form == "picture":
+        write_picture(work, shown, frames[0], progress)
+    elif form == "stills":
+        write_stills(work, shown, frames, progress)
+    else:
+        planned = "" if shown.plan is None else f"   as planned for {shown.plan.screen.name}"
+        write_sheet(work, shown, frames, size_px, f"{shown.pair.name}   {shown.view}{planned}", progress)
