@@ -159,7 +159,7 @@ def legend_html(span: DepthSpan, screens: Sequence[Screen]) -> str:
     marks = "".join(f"M{x:g} {y}v5" for x, _ in ticks)
     parts.append(f'<path d="{marks}" stroke="currentColor"/>')
     lines = [("of picture width", [pct_label(pct) for _, pct in ticks])]
-    lines += [(f"on {shortened(screen.name)}", [_mm_label(pct, screen) for _, pct in ticks]) for screen in screens]
+    lines += [(f"on {shortened(screen.name)}", [mm_label(pct, screen) for _, pct in ticks]) for screen in screens]
     for name, labels in lines:
         y += _ROW
         parts.append(_text(_BAR_X - 42, y, name, "end"))
@@ -180,7 +180,7 @@ def pct_label(pct: float) -> str:
     return f"{signed(pct, digits)} %"
 
 
-def _mm_label(pct: float, screen: Screen) -> str:
+def mm_label(pct: float, screen: Screen) -> str:
     return mm_text(pct, screen) if pct else "0 mm"
 
 
@@ -276,7 +276,7 @@ def legend_picture(span: DepthSpan, screen: Screen | None, width_px: int) -> Rgb
     y = bar_y + line + margin // 3
     labels = [[pct_label(share * span.far_pct) for share in _TICKS]]
     if screen is not None:
-        labels.append([_mm_label(share * span.far_pct, screen) for share in _TICKS])
+        labels.append([mm_label(share * span.far_pct, screen) for share in _TICKS])
     for texts in labels:
         crowded = sum(text_width(text, size) + size for text in texts) > right - left
         rows.append((y, [(text, x) for i, (text, x) in enumerate(zip(texts, at)) if not crowded or i % 2 == 0]))
