@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from postfix.limits import Limits
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, range_budget
 from postfix.review.logged import LoggedShot, Version
-from postfix.review.words import pct_text
+from postfix.review.words import NOT_MEASURED, pct_text
 
 FLAG_WORDS = {
     "far": "too far behind",
@@ -16,8 +16,28 @@ FLAG_WORDS = {
     "range": "range too large",
     "left-edge": "in front of the left edge",
     "right-edge": "in front of the right edge",
+    "window": "the window hides too little",
     "not-measured": "could not be measured",
 }
+
+NOT_JUDGED = "not-measured"
+"""The flag of what could not be judged; every other one tells of a figure that is outside its limit."""
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The figure of a shot that stands worst against its limit.
+
+    Attributes
+    ----------
+    excess_pct : float
+        By how much it is beyond its limit, percent of width; negative inside, NaN where nothing was measured.
+    text : str
+        The figure and its limit.
+    """
+
+    excess_pct: float
+    text: str
 
 
 @dataclass(frozen=True)
@@ -42,23 +62,23 @@ class Verdict:
 
 def verdict(version: Version, shot: LoggedShot) -> Verdict:
     """How a shot stands after the change."""
-    worst = worst_text(shot, version.limits)
+    figure = worst_text(shot, version.limits)
     done = what_was_done(shot)
     # Frames were measured and yet something could not be judged: an edge beside a planned window.
-    edge_unknown = bool(shot.after and shot.after.measured_frames) and any(f.code == "not-measured" for f in shot.flags)
+    edge_unknown = bool(shot.after and shot.after.measured_frames) and any(f.code == NOT_JUDGED for f in shot.flags)
     if edge_unknown:
         done = f"{done}, the edge not proven"
-    others = [flag for flag in shot.flags if flag.code != "not-measured"]
+    others = cannot_fit(shot)
     # Nothing measured is never "fits", whatever the log's flags say.
     if not others and (shot.flags or (shot.after is not None and shot.after.measured_frames == 0)):
         words = "an edge could not be judged" if edge_unknown else "could not be judged"
-        return Verdict("?", words, True, f"{worst}; {done}")
+        return Verdict("?", words, True, f"{figure}; {done}")
     if others:
-        return Verdict("▲", "outside its limits", True, f"{worst}; {done}")
+        return Verdict("▲", "outside its limits", True, f"{figure}; {done}")
     sign = "".join(sign for sign, is_so in (("↔", shot.is_moved), ("▮", shot.is_windowed)) if is_so) or "✓"
     if shot.after is None:
-        return Verdict("?", f"{done}, result not measured", False, worst)
-    return Verdict(sign, done if needs_a_look(shot) else "fits as shot", False, worst)
+        return Verdict("?", f"{done}, result not measured", False, figure)
+    return Verdict(sign, done if needs_a_look(shot) else "fits as shot", False, figure)
 
 
 def what_was_done(shot: LoggedShot) -> str:
@@ -72,11 +92,27 @@ def needs_a_look(shot: LoggedShot) -> bool:
     return shot.is_moved or shot.is_windowed or bool(shot.flags)
 
 
+def cannot_fit(shot: LoggedShot) -> bool:
+    """Whether something stays outside its limit on this screen after all that was decided for the shot.
+
+    The rule of the plan's own table of shots and screens (:func:`postfix.plan.fits.fits_of`), held against the
+    finished pictures' flags: far, near, the range within a frame, a side edge, or a window that hides too little. HIT,
+    zoom and windows have done by then what they can, so what is still flagged does not fit, whether the shot is too
+    deep for the screen or a person wanted it so. What could not be judged is no proof of that and does not count.
+    """
+    return any(flag.code != NOT_JUDGED for flag in shot.flags)
+
+
 def worst_text(shot: LoggedShot, limits: Limits) -> str:
     """The figure after the change that stands worst against its limit; words where nothing was measured."""
+    return worst(shot, limits).text
+
+
+def worst(shot: LoggedShot, limits: Limits) -> Worst:
+    """The figure after the change that stands worst against its limit, and by how much."""
     after = shot.after
     if after is None:
-        return "not measured"
+        return Worst(math.nan, NOT_MEASURED)
     budget, _ = range_budget(limits)
     choices = (
         (after.far_pct - limits.far_pct, f"far {pct_text(after.far_pct)}, limit {pct_text(limits.far_pct)}"),
@@ -93,4 +129,4 @@ def worst_text(shot: LoggedShot, limits: Limits) -> str:
         ),
     )
     measured = [choice for choice in choices if math.isfinite(choice[0])]
-    return max(measured)[1] if measured else "not measured"
+    return Worst(*max(measured)) if measured else Worst(math.nan, NOT_MEASURED)
