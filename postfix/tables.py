@@ -11,6 +11,9 @@ from postfix.look import Look, Piece
 LEAST_NAME = 12
 """Columns that a name in a table is never shortened below."""
 
+_READABLE_NAME = 20
+"""Columns that names are given, where they need them, in a table that has to be split anyway."""
+
 Cell = str | Piece
 
 _BETWEEN = 2
@@ -39,6 +42,10 @@ class _Column:
     def least(self) -> int:
         """With its names as short as they may be."""
         return max(min(columns(cell.text), LEAST_NAME) if cell.is_name else columns(cell.text) for cell in self.cells)
+
+    @property
+    def readable(self) -> int:
+        return min(self.widest, max(self.least, _READABLE_NAME))
 
 
 def laid_out(table: Table, look: Look) -> list[str]:
@@ -69,14 +76,17 @@ def _shown(cell: Cell, look: Look) -> Piece:
 
 
 def _blocks(first: _Column, others: Sequence[_Column], width: int) -> Iterator[list[_Column]]:
-    """The columns after the first, as many at a time as there is room for."""
+    """The columns after the first: all of them where that can be, else as many at a time as there is room for."""
+    if first.least + sum(_BETWEEN + column.least for column in others) <= width:
+        yield list(others)
+        return
     block: list[_Column] = []
-    used = first.least
+    used = first.readable
     for column in others:
-        wide = _BETWEEN + column.least
+        wide = _BETWEEN + column.readable
         if block and used + wide > width:
             yield block
-            block, used = [], first.least
+            block, used = [], first.readable
         block.append(column)
         used += wide
     if block:

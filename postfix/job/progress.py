@@ -29,6 +29,8 @@ _SAMPLE_EVERY_S = 0.2
 _MOST_COLUMNS = 120
 _MOST_BAR = 30
 _LEAST_NAME = 6
+_LEAST_LABEL = 24
+"""Columns for what the bar is of; with less, figures are left out."""
 
 
 @dataclass(frozen=True)
@@ -128,9 +130,13 @@ def drawn(name: Callable[[int], str], done: int, total: int, per_s: float, width
     """One line of a bar: name, bar, percent, frames, rate, time left; at most ``width`` columns."""
     share = min(done / total, 1.0) if total > 0 else 0.0
     # Figures keep their places while they grow, or the whole line would dance.
-    figures = f"{int(share * 100):3d} %  {done:{len(str(total))}d}/{total} frames"
+    counted = f"{int(share * 100):3d} %  {done:{len(str(total))}d}/{total} frames"
+    ways = [counted, counted[:5]]
     if per_s > 0.0:
-        figures += f"  {rate_words(per_s):>4}/s  {clock(max(total - done, 0) / per_s):>5} left"
+        rate, left = f"  {rate_words(per_s):>4}/s", f"  {clock(max(total - done, 0) / per_s):>5} left"
+        ways = [counted + rate + left, counted + left, counted[:5] + left, *ways]
+    # On a narrow terminal fewer figures, but whole ones.
+    figures = next((way for way in ways if width - len(way) - 2 >= _LEAST_LABEL), ways[-1])
     room = width - len(figures) - 2
     named = name(max(room, 1))
     long = min(room - columns(named) - 2, _MOST_BAR)

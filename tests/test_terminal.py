@@ -1,0 +1,418 @@
+"""What stands on a terminal: widths, shortening, tables, colours, progress; on a real pseudo-terminal too."""
+
+import fcntl
+import json
+import os
+import pty
+import re
+import struct
+import subprocess
+import sys
+import termios
+import unicodedata
+from dataclasses import replace
+
+import pytest
+from clips import source_words, write_pair
+from hypothesis import example, given
+from hypothesis import strategies as st
+from printed import NAMES, wide
+
+from postfix.job.lettering import columns, lines_of, shortened, told_apart, visible
+from postfix.job.progress import Place, RecentRate, bar, clock, drawn, finished, label, rate_words
+from postfix.look import Look, Piece, look_of
+from postfix.tables import LEAST_NAME, Table
+from postfix.terminal import Gap, Whole, line, lines, name, rendered
+
+ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
+FIGURES = st.one_of(
+    st.floats(-1e12, 1e12).map(lambda value: f"{value:+.2f}"),
+    st.integers(-(10**9), 10**9).map(str),
+)
+ROLES = st.sampled_from(["plain", "heading", "good", "bad", "soft"])
+
+
+@st.composite
+def tables(draw):
+    count = draw(st.integers(1, 9))
+    heads = (draw(ROLES.map(lambda role: Piece("shot", role))), *(name(one) for one in draw(many(NAMES, count))))
+    rows = [
+        (name(draw(NAMES)), *(Piece(figure, draw(ROLES)) for figure in draw(many(FIGURES, count))))
+        for _ in range(draw(st.integers(0, 4)))
+    ]
+    return Table(heads, tuple(rows))
+
+
+def many(what, count):
+    return st.lists(what, min_size=count, max_size=count)
+
+
+# --- letters -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "takes"),
+    [("harbour", 7), ("灯台", 4), ("e\u0301te\u0301", 3), ("ﾊﾞ", 2), ("Ａ", 2), ("🪁", 2), ("", 0), ("−1.07 %", 7)],
+)
+def test_wide_letters_take_two_columns_and_marks_none(text, takes):
+    assert columns(text) == takes
+
+
+@pytest.mark.parametrize(
+    "text", ["\x1b[2J", "\r", "a\nb", "\x07", "\x9b2J", "\u202eevil", "\u2028", "\udc80", "\x00", "\u200b"]
+)
+def test_what_a_terminal_would_obey_is_shown_as_its_code(text):
+    shown = visible(text)
+    assert shown.isprintable()
+    assert "\\" in shown
+
+
+@given(st.text())
+def test_visible_text_is_never_obeyed_and_what_was_harmless_stays(text):
+    shown = visible(text)
+    assert all(letter.isprintable() or unicodedata.category(letter) == "Zs" for letter in shown)
+    assert visible(shown) == shown
+    if text.isprintable():
+        assert shown == text
+
+
+@given(NAMES.map(visible), st.integers(1, 100))
+def test_a_shortened_name_fits_and_begins_and_ends_as_it_did(text, width):
+    short = shortened(text, width)
+    assert wide(short) <= width
+    if wide(text) <= width:
+        assert short == text or columns(text) > width
+    else:
+        first, _, last = short.partition("…") if "…" not in text else (short[:0], "", short[len(short) :])
+        assert text.startswith(first)
+        assert text.endswith(last)
+
+
+def test_a_name_is_shortened_in_its_middle():
+    assert shortened("kite_workshop_on_the_quay_take_014", 17) == "kite_wor…take_014"
+
+
+@example(["a" * 40 + x + "b" * 40 for x in "xyz"], 12)
+@example(["take_" + "0" * 60 + str(i) + "_left_eye_graded" for i in range(30)], 12)
+@given(st.lists(NAMES.map(visible), max_size=12), st.integers(8, 40))
+def test_no_two_different_names_look_alike_when_shortened(names, width):
+    shown = told_apart(names, width)
+    assert set(shown) == set(names)
+    assert len(set(shown.values())) == len(set(names))
+    assert all(wide(text) <= width for text in shown.values())
+
+
+@given(NAMES.map(visible), st.integers(2, 80), st.integers(2, 80))
+def test_a_broken_line_loses_nothing_but_spaces(text, first, later):
+    spans = lines_of(text, first, later)
+    assert "".join(text[span] for span in spans).replace(" ", "") == text.replace(" ", "")
+    for number, span in enumerate(spans):
+        assert columns(text[span]) <= (later if number else first)
+
+
+# --- tables and lines --------------------------------------------------------------------------------------------
+
+
+@given(tables(), st.sampled_from([40, 80, 81, 132, 300]))
+def test_no_line_of_a_table_is_too_wide_and_no_figure_is_shortened(table, width):
+    text = rendered([table], Look(width))
+    assert all(wide(one) <= width for one in text.split("\n")), text
+    assert "\x1b" not in text
+    for row in table.rows:
+        for figure in row[1:]:
+            assert re.search(rf"(?<![0-9.]){re.escape(figure.text)}(?![0-9.])", text), figure
+
+
+@given(tables(), st.lists(st.tuples(NAMES, ROLES), max_size=4))
+def test_the_letters_are_the_same_with_and_without_colours(table, pieces):
+    said = [line(*(Piece(text, role) for text, role in pieces)), Gap(), table]
+    plain, coloured = rendered(said, Look()), rendered(said, Look(colours=True))
+    assert ESCAPE.sub("", coloured) == plain
+    assert all(wide(one) <= 80 for one in plain.split("\n"))
+    assert [one == one.rstrip() for one in plain.split("\n")]
+
+
+@given(st.lists(st.tuples(NAMES, ROLES), max_size=4), st.sampled_from(["ascii", "cp1252", "utf-8"]))
+def test_a_place_that_lacks_letters_gets_others_and_is_not_written_over_its_width(pieces, encoding):
+    said = [line(*(Piece(text, role) for text, role in pieces), "near −1.07 % → +0.33 %")]
+    text = rendered(said, Look(encoding=encoding))
+    text.encode(encoding)
+    assert all(wide(one) <= 80 for one in text.split("\n"))
+
+
+def test_signs_of_our_own_have_others_in_ascii():
+    table = Table(("shot", "near %"), ((name("s" * 90), "−1.07 → −0.50"),))
+    assert rendered([table], Look(encoding="ascii")).split("\n")[1].endswith("  -1.07 -> -0.50")
+    assert "~" in rendered([table], Look(encoding="ascii"))
+
+
+def test_a_table_that_fits_is_laid_out_as_it_always_was():
+    table = Table(("shot", "frames", "near %"), ((name("s001"), "20", "−0.12"), (name("s02"), "7", "−11.33")))
+    assert rendered([table]) == "shot  frames  near %\ns001      20   −0.12\ns02        7  −11.33"
+
+
+def test_long_names_give_way_in_the_middle_and_a_wide_terminal_gives_them_room():
+    long = "harbour_wall_at_low_tide_with_the_big_kite_second_take_graded_for_projection"
+    table = Table(("shot", "frames", "near %"), ((name(long), "20", "−0.12"),))
+    shown = rendered([table]).split("\n")[1]
+    assert wide(shown) == 80
+    assert shown.startswith("harbour_wall_at_low_tide_with_th…")
+    assert shown.split("  ")[0].endswith("…cond_take_graded_for_projection")
+    assert long in rendered([table], Look(120))
+
+
+def test_many_screens_are_split_into_tables_that_each_begin_with_the_shots():
+    heads = ("shot", *(name(f"hall-number-{i:02d}") for i in range(20)))
+    table = Table(heads, tuple((name(f"s{k:03d}"), *["over 0.38 far"] * 20) for k in range(3)))
+    parts = rendered([table]).split("\n\n")
+    assert len(parts) == 5
+    for part in parts:
+        assert [row.split()[0] for row in part.split("\n")] == ["shot", "s000", "s001", "s002"]
+    assert sum(part.count("over 0.38 far") for part in parts) == 60
+    assert [f"hall-number-{i:02d}" in " ".join(parts) for i in range(20)] == [True] * 20
+
+
+def test_names_that_head_columns_are_told_apart_in_the_whole_table():
+    screens = [f"the_large_hall_on_the_{side}_side_of_the_quay_at_high_water" for side in ("north", "south", "east")]
+    text = rendered([Table(("shot", *map(name, screens)), ((name("s001"), "as shot", "as shot", "over 9.99 far"),))])
+    heads = [word for row in text.split("\n") if row.startswith("shot") for word in row.split()[1:]]
+    assert len(set(heads)) == 3
+    assert all("…" in head for head in heads)
+
+
+def test_a_figure_that_is_wider_than_the_terminal_is_broken_and_not_shortened():
+    figure = "9" * 100
+    text = rendered([Table(("shot", "HIT px"), ((name("s001"), figure),))])
+    assert all(wide(one) <= 80 for one in text.split("\n"))
+    assert figure in text.replace("\n", "").replace(" ", "")
+
+
+def test_a_path_is_never_broken_but_cannot_give_orders():
+    path = "written: /a/" + "very_long_folder/" * 10 + "\x1b[2Jx\n.csv"
+    assert rendered([Whole(path)]) == visible(path)
+    assert "\n" not in rendered([Whole(path)])
+
+
+def test_a_text_with_lines_of_its_own_keeps_them_and_breaks_what_is_too_long():
+    text = "screen\n  eye: 50 mm → 65 mm\n\n  " + "word " * 30
+    shown = rendered(lines(text.rstrip())).split("\n")
+    assert shown[:3] == ["screen", "  eye: 50 mm → 65 mm", ""]
+    assert all(one.startswith("    word") for one in shown[4:])
+
+
+def test_a_name_in_a_table_is_never_shorter_than_can_be_read():
+    table = Table(("shot", *["near %"] * 6), ((name("x" * 50), *["−100.00 → −100.00"] * 6),))
+    for row in rendered([table]).split("\n"):
+        if row.startswith("x"):
+            assert wide(row.split()[0]) >= LEAST_NAME
+
+
+# --- where it is shown -------------------------------------------------------------------------------------------
+
+
+class Screen:
+    """Stands for a terminal."""
+
+    encoding = "utf-8"
+
+    def __init__(self, answer=True):
+        self.answer = answer
+
+    def isatty(self):
+        return self.answer
+
+
+@pytest.mark.parametrize(
+    ("environment", "colours"),
+    [
+        ({"TERM": "xterm"}, True),
+        ({}, True),
+        ({"TERM": "dumb"}, False),
+        # https://no-color.org (read): any value that is not empty switches colours off.
+        ({"TERM": "xterm", "NO_COLOR": "1"}, False),
+        ({"TERM": "xterm", "NO_COLOR": "0"}, False),
+        ({"TERM": "xterm", "NO_COLOR": ""}, True),
+    ],
+)
+def test_colours_are_for_terminals_that_have_them_and_people_who_want_them(environment, colours, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "132")
+    assert look_of(Screen(), environment) == Look(132, colours)
+    assert look_of(Screen(answer=False), environment) == Look(80, colours=False)
+    assert look_of(None, environment) == Look(80, colours=False)
+
+
+# --- progress ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"), [(0.2, "0:00"), (7, "0:07"), (225, "3:45"), (3825, "1:03:45"), (3599.6, "1:00:00")]
+)
+def test_time_stands_as_on_a_clock(seconds, words):
+    assert clock(seconds) == words
+
+
+def test_the_rate_is_a_recent_one():
+    """A slow beginning is forgotten, and a standstill is seen."""
+    rate, done = RecentRate(0.0), 0
+    for tick in range(1, 101):
+        done += 1 if tick <= 50 else 10
+        rate.saw(tick * 1.0, done)
+    assert rate.per_s(100.0, done) == pytest.approx(10.0)
+    assert rate.per_s(120.0, done) < 5.0
+    assert RecentRate(0.0).per_s(3.0, 0) == 0.0
+
+
+def test_a_bar_says_stage_percent_frames_rate_and_time_left():
+    text = drawn(lambda width: "check tv-55in", 1210, 2880, 12.34, 79, ascii_only=False)
+    assert re.fullmatch(r"check tv-55in  [█▏▎▍▌▋▊▉ ]+   42 %  1210/2880 frames  12\.3/s   2:15 left", text)
+    assert "/s" not in drawn(lambda width: "measure", 0, 2880, 0.0, 79, ascii_only=False)
+
+
+def test_a_bar_of_many_clips_says_which_clip_and_which_stage_of_how_many():
+    stages = ("measure", "render", "check cinema", "check cinema-12m")
+    place = Place("harbour", 2, 5, stages)
+    assert label("check cinema-12m", place, 60) == "clip 2/5 harbour: 4/4 check cinema-12m"
+    assert label("render cinema, cinema-12m", place, 60) == "clip 2/5 harbour: 2/4 render cinema, cinema-12m"
+    assert label("measure", replace(place, clips=1), 60) == "1/4 measure"
+    assert label("measure", Place(), 60) == "measure"
+    assert label("count", place, 60) == "clip 2/5 harbour: count"
+
+
+@given(
+    NAMES, NAMES, st.integers(1, 999), st.integers(0, 10**7), st.integers(0, 10**7),
+    st.floats(0.01, 1e5), st.integers(60, 120), st.booleans(),
+)  # fmt: skip
+def test_a_bar_never_wraps_whatever_its_names_are(what, clip, clips, done, total, per_s, width, ascii_only):
+    place = Place(clip, 1, clips, ("measure", what))
+    for text in (
+        drawn(lambda room: label(what, place, room), done, total, per_s, width, ascii_only=ascii_only),
+        finished(what, place, done, 3.0, width),
+    ):
+        assert wide(text) <= width, text
+        assert "\x1b" not in text
+        assert "\n" not in text
+    counted = drawn(lambda room: "x", min(done, 99_999), 99_999, per_s, 80, ascii_only=ascii_only)
+    assert f"{min(done, 99_999)}/99999 frames" in counted
+    assert f" {rate_words(per_s)}/s " in counted
+
+
+@pytest.mark.parametrize("quiet", [True, False])
+def test_no_bar_where_nobody_looks(capsys, quiet):
+    with bar("measure", 3, quiet=quiet) as progress:
+        progress(2)
+    assert capsys.readouterr().err == ""
+
+
+# --- on a pseudo-terminal ----------------------------------------------------------------------------------------
+
+
+def on_terminal(typed, *, wide=80, stdout=True, stderr=True, **environment):
+    """Run a command whose stdout and stderr may be a terminal: exit code, what came there, stdout and stderr else."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, wide, 0, 0))
+    usual = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "COLUMNS", "TERM")}
+    pipe = subprocess.PIPE
+    with subprocess.Popen(
+        [sys.executable, *map(str, typed)], stdin=theirs, env={**usual, "TERM": "xterm", **environment},
+        stdout=theirs if stdout else pipe, stderr=theirs if stderr else pipe,
+    ) as process:  # fmt: skip
+        os.close(theirs)
+        seen = b""
+        while True:
+            try:
+                piece = os.read(ours, 65536)
+            except OSError:  # the end, as Linux tells it
+                break
+            if not piece:
+                break
+            seen += piece
+        piped = [stream.read().decode() if stream else "" for stream in (process.stdout, process.stderr)]
+        code = process.wait(60)
+    os.close(ours)
+    return code, seen.decode(), *piped
+
+
+def never_wraps(seen, width=80):
+    for row in ESCAPE.sub("", seen).replace("\r", "\n").split("\n"):
+        assert wide(row) < width + 1, row
+
+
+BARS = """
+import time
+from postfix.job.progress import bar, stages_of
+with stages_of(["measure", "check the-large-hall-on-the-north-side-of-the-quay"], "harbour wall at low tide", 2, 5):
+    for what in ("measure", "check the-large-hall-on-the-north-side-of-the-quay"):
+        with bar(what, 60, quiet=False) as progress:
+            for frame in range(60):
+                time.sleep(0.01)
+                progress(1)
+"""
+
+
+def test_bars_are_drawn_over_themselves_and_leave_one_line_a_stage():
+    code, seen, _, _ = on_terminal(["-c", BARS])
+    assert code == 0
+    assert "\x1b" not in seen
+    never_wraps(seen, 79)
+    left = [row.split("\r")[-1] for row in seen.replace("\r\n", "\n").split("\n") if row.split("\r")[-1].strip()]
+    assert [re.sub(r"[\d.]+ frames/s|\d:\d\d", "N", row) for row in left] == [
+        left[0].split(": 60")[0] + ": 60 frames in N, N",
+        left[1].split(": 60")[0] + ": 60 frames in N, N",
+    ]
+    assert re.match("clip 2/5 harbour wal?…?l?.* tide: 1/2 measure: ", left[0])
+    assert re.match("clip 2/5 harbour.* tide: 2/2 check t.*quay: ", left[1])
+    drawn_rows = [row for row in re.split("[\r\n]", seen) if " %  " in row]
+    assert any("/s" in row and " left" in row and "60 frames" in row for row in drawn_rows)
+
+
+def test_a_dumb_terminal_gets_only_what_a_stage_leaves():
+    _, seen, _, _ = on_terminal(["-c", BARS], TERM="dumb")
+    assert seen.count("\n") == 2
+    assert seen.replace("\r\n", "\n").count("\r") == 0
+
+
+def test_piped_there_is_no_bar_at_all():
+    assert on_terminal(["-c", BARS], stderr=False) == (0, "", "", "")
+
+
+@pytest.fixture(scope="module")
+def far(tmp_path_factory):
+    """A pair that is outside the limits of the cinema."""
+    return write_pair(tmp_path_factory.mktemp("far"), far_pct=1.4)
+
+
+def test_on_a_terminal_a_check_has_colours_and_says_the_same_as_in_a_pipe(far):
+    typed = ["-m", "postfix", "check", *source_words(*far), "--screen", "cinema-12m"]
+    piped_code, nothing, piped, error = on_terminal(typed, stdout=False, stderr=False)
+    assert (nothing, error) == ("", "")
+    code, seen, _, _ = on_terminal(typed, stderr=False)
+    assert (code, piped_code) == (5, 5)
+    assert "\x1b[1;31moutside the limits\x1b[0m" in seen
+    assert ESCAPE.sub("", seen).replace("\r\n", "\n") == piped
+    assert "outside the limits of cinema-12m" in piped
+    never_wraps(seen)
+
+
+@pytest.mark.parametrize(
+    ("typed", "code", "environment"), [("screens", 0, {"NO_COLOR": "1"}), ("dance", 2, {"TERM": "dumb"})]
+)
+def test_without_colours_there_is_no_escape_code_on_stdout_or_stderr(typed, code, environment):
+    got, seen, _, _ = on_terminal(["-m", "postfix", typed], **environment)
+    assert got == code
+    assert seen
+    assert "\x1b" not in seen
+
+
+def test_json_has_no_colours_on_a_terminal():
+    code, seen, _, _ = on_terminal(["-m", "postfix", "screens", "--json"])
+    assert code == 0
+    assert json.loads(seen)["exit_code"] == 0
+
+
+def test_an_error_has_colours_on_a_terminal_and_no_name_in_it_is_obeyed():
+    typed = ["-m", "postfix", "measure", "--left", "no\x1b[2J", "--right", "n", "-o", "m.csv"]
+    code, seen, out, _ = on_terminal(typed, stdout=False)
+    assert (code, out) == (3, "")
+    assert seen.startswith("\x1b[1;31mpostfix-stereo:\x1b[0m ")
+    assert "\\x1b[2J" in seen
+    assert "\x1b[2J" not in seen
