@@ -112,7 +112,25 @@ def _card(clip, shot):
     return (
         f'<article class="card" id="{shot.ident}" data-shot="{number}" data-name="{escaped(shot.name)}" tabindex="-1">'
         f"<header><h4>{escaped(shot.name)}</h4></header><p>{'Words about the shot. ' * 20}</p>"
+        f"{_figures(clip)}"
         f'<details class="tryout"><summary>Try another convergence</summary><p>…</p></details>'
         f'<details class="entry" data-key="{key}" data-src="{src}"><summary>Change-log entry</summary></details>'
         "</article>"
+    )
+
+
+def _figures(clip):
+    """As wide a table as a card may have: three columns for each screen."""
+    screens = "".join(f'<th scope="colgroup" colspan="3">{escaped(v.screen.name)}</th>' for v in clip.versions)
+    heads = '<th scope="col" class="n">after</th><th scope="col">on the screen</th><th scope="col" class="n">limit</th>'
+    cells = (
+        '<td class="n">−12.34 %</td><td class="n">−1234 mm<span class="small">−123.4 arcmin</span></td>'
+        '<td class="n">−1.75 %</td>'
+    )
+    return (
+        '<div class="box" tabindex="0" role="region" aria-label="Figures of the shot"><table><thead><tr>'
+        f'<th scope="col" rowspan="2">Parallax</th><th scope="col" rowspan="2" class="n">before</th>{screens}</tr>'
+        f"<tr>{heads * len(clip.versions)}</tr></thead><tbody>"
+        '<tr><th scope="row">In front of the right edge</th><td class="n">−12.34 %</td>'
+        f"{cells * len(clip.versions)}</tr></tbody></table></div>"
     )

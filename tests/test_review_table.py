@@ -43,9 +43,9 @@ def table(page, written):
     return page
 
 
-def shown(page, of="tbody tr"):
+def shown(page, of=".rows tbody tr"):
     """Names of the rows, or the cards, that are in sight, in order."""
-    name = "th a" if of == "tbody tr" else "h4"
+    name = "th a" if of == ".rows tbody tr" else "h4"
     return page.eval_on_selector_all(
         f"{of}:not([hidden])", f"all => all.map(one => one.querySelector('{name}').textContent)"
     )
@@ -126,7 +126,7 @@ def test_a_row_takes_few_bytes(clip):
 
 def test_names_from_outside_are_text(table):
     assert shown(table)[4] == HOSTILE
-    assert table.locator("tbody b, tbody script").count() == 0
+    assert table.locator(".rows b, .rows script").count() == 0
 
 
 # Filters
@@ -136,7 +136,7 @@ def test_without_a_script_the_table_is_whole_and_has_no_controls(chromium, writt
     context = chromium.new_context(java_script_enabled=False)
     opened = context.new_page()
     opened.goto(written.as_uri())
-    assert opened.locator("tbody tr:visible").count() == len(SHOTS)
+    assert opened.locator(".rows tbody tr:visible").count() == len(SHOTS)
     assert opened.locator(".filters:visible, .count:visible, thead button").count() == 0
     context.close()
 
@@ -337,7 +337,7 @@ def test_a_page_opened_at_a_card_has_its_focus_there(page, written):
     page.goto(f"{written.as_uri()}#c0n3")
     assert focused(page) == "c0n3"
     page.goto(f"{written.as_uri()}#%zz")
-    assert page.locator("tbody tr").count() == 6
+    assert page.locator(".rows tbody tr").count() == 6
 
 
 # Change-log entries

@@ -198,13 +198,13 @@
     mark(button) {
       this.sorted.button ??= button;
       for (const head of this.element.querySelectorAll("thead th")) head.setAttribute("aria-sort", "none");
+      // Numbers and names start with the least, all other columns with the most.
+      const rising = ["no", "name"].includes(button.head.dataset.sort) !== this.sorted.reversed;
       for (const other of this.element.querySelectorAll("thead button")) {
         const is = other === button;
         other.setAttribute("aria-pressed", String(is));
-        other.textContent = is ? `${other.word} ${this.sorted.reversed ? "▴" : "▾"}` : other.word;
+        other.textContent = is ? `${other.word} ${rising ? "▴" : "▾"}` : other.word;
       }
-      // Numbers and names start with the least, all other columns with the most.
-      const rising = ["no", "name"].includes(button.head.dataset.sort) !== this.sorted.reversed;
       button.head.setAttribute("aria-sort", rising ? "ascending" : "descending");
     }
   }
