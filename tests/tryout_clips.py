@@ -73,9 +73,9 @@ def made_version(
 def made_clip(columns, versions, missing=""):
     """The clip with all its versions, each shot of the first version, in all of them."""
     shots = tuple(
-        ReviewedShot(f"c0n{number}", shot.plan.name, shot.plan.first, shot.plan.last, tuple(v.shots[number] for v in versions))
-        for number, shot in enumerate(versions[0].shots)
-    )  # fmt: skip
+        ReviewedShot(f"c0n{number}", plan.name, plan.first, plan.last, tuple(v.shots[number] for v in versions))
+        for number, plan in enumerate(shot.plan for shot in versions[0].shots)
+    )
     return ReviewedClip("c0", tuple(versions), shots, columns, missing)
 
 
@@ -129,8 +129,8 @@ def write_page(folder, given, *, styled=True):
         path = folder / "report" / f"{key.replace('/', '-')}.js"
         path.write_text(f"postfix.give({json.dumps(key)},{json.dumps(data, allow_nan=False)});\n", encoding="ascii")
         parts.append(
-            f'<article class="card"><details class="tryout" data-key="{html.escape(key)}" data-src="report/{path.name}">'
-            "<summary>Try another convergence</summary></details></article>"
+            f'<article class="card"><details class="tryout" data-key="{html.escape(key)}" '
+            f'data-src="report/{path.name}"><summary>Try another convergence</summary></details></article>'
         )
     style = "".join((ASSETS / name).read_text() for name in ("style.css", "tryout.css") if styled)
     scripts = "".join(f"<script>{(ASSETS / name).read_text()}</script>" for name in ("load.js", "tryout.js"))

@@ -402,7 +402,8 @@
     const screen = data.screens[screenIndex], shot = tried(data, screen, hit, window);
     const lines = [`# ${placeText(data, screen)}`];
     if (!shot.isMoved && !shot.isWindowed) return `${lines[0]}\n# Nothing differs from the plan yet.\n`;
-    lines.push("# In plan.toml of this screen, in the [[shot]] of that name: in place of the lines of the same names.");
+    lines.push("# In plan.toml of this screen, in the [[shot]] of that name: in place of its lines of the same names.",
+      "# Then render with that plan into a new folder.");
     if (shot.isMoved) lines.push(`hit = ${hitText(shot.hit)}`, `zoom = ${tomlNumber(shot.zoom)}`);
     if (shot.isWindowed) lines.push(`window = ${windowText(shot.window)}`);
     return `${lines.join("\n")}\n`;
@@ -430,12 +431,21 @@
     return { index, share };
   }
 
+  // One pixel between four samples; written out, since it runs for every pixel of every drag.
   function blend(source, out, to, from, next, below, across, down) {
-    for (let c = 0; c < 3; c++) {
-      const upper = source[from + c] + (source[from + next + c] - source[from + c]) * across;
-      const lower = source[from + below + c] + (source[from + below + next + c] - source[from + below + c]) * across;
-      out[to + c] = upper + (lower - upper) * down;
-    }
+    const right = from + next, under = from + below, corner = under + next;
+    const a = (1 - across) * (1 - down), b = across * (1 - down), c = (1 - across) * down, d = across * down;
+    out[to] = a * source[from] + b * source[right] + c * source[under] + d * source[corner];
+    out[to + 1] = a * source[from + 1] + b * source[right + 1] + c * source[under + 1] + d * source[corner + 1];
+    out[to + 2] = a * source[from + 2] + b * source[right + 2] + c * source[under + 2] + d * source[corner + 2];
+    out[to + 3] = 255;
+  }
+
+  function blendAcross(source, out, to, from, next, across) {
+    const right = from + next;
+    out[to] = source[from] + (source[right] - source[from]) * across;
+    out[to + 1] = source[from + 1] + (source[right + 1] - source[from + 1]) * across;
+    out[to + 2] = source[from + 2] + (source[right + 2] - source[from + 2]) * across;
     out[to + 3] = 255;
   }
 
@@ -447,7 +457,9 @@
     for (let y = 0, to = 0; y < height; y++) {
       const line = rows.index[y] * width, down = rows.share[y];
       for (let x = 0; x < width; x++, to += 4) {
-        blend(source, out, to, (line + columns.index[x]) * 4, next, below, columns.share[x], down);
+        const from = (line + columns.index[x]) * 4;
+        if (down === 0) blendAcross(source, out, to, from, next, columns.share[x]);
+        else blend(source, out, to, from, next, below, columns.share[x], down);
       }
     }
   }
