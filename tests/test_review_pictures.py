@@ -26,8 +26,28 @@ def flat(colour, height=20, width=30):
 
 
 def test_every_row_of_the_anaglyph_projection_sums_to_one():
-    # references: the project's list of figures, section 7 (second hand).
+    # Dubois 2001, ICASSP (second hand): recomputed by others from the printed filter spectra.
     assert RED_CYAN.sum(axis=1) == pytest.approx([1.0, 1.0, 1.0], abs=1e-5)
+
+
+def test_the_anaglyph_projection_is_the_one_that_was_printed():
+    # Dubois 2001, ICASSP (second hand): red, green and blue of the anaglyph from left R G B, then right R G B.
+    printed = [
+        "0.456100 0.500484 0.176381 -0.0434706 -0.0879388 -0.00155529",
+        "-0.0400822 -0.0378246 -0.0157589 0.378476 0.73364 -0.0184503",
+        "-0.0152161 -0.0205971 -0.00546856 -0.0721527 -0.112961 1.2264",
+    ]
+    assert RED_CYAN.tolist() == [[float(value) for value in row.split()] for row in printed]
+
+
+def test_the_left_eye_comes_through_red_and_the_right_eye_through_cyan():
+    # What each eye adds to a white seen by both, from the row sums of the projection (computed).
+    white, black = flat(255), flat(0)
+    left, right = anaglyph(white, black)[0, 0], anaglyph(black, white)[0, 0]
+    assert left[0] == 255
+    assert left[1:].max() == 0
+    assert right[0] == 0
+    assert right[1:].min() == 255
 
 
 @pytest.mark.parametrize("level", [0, 1, 77, 128, 254, 255])

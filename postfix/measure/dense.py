@@ -37,9 +37,16 @@ def parallax_pct(left: Planes, right: Planes, fmt: PictureFormat, pixel_aspect: 
     map stays in the left eye's picture; its parallax is then the place in the straightened right eye minus that in the
     left eye, as are near and far in the measurement table. A misfit without a figure is left in.
 
-    A map is noisier than the figures that are read from it: its own percentiles lie further out, near and far of the
-    table are moved by what full-size pixels say (:mod:`postfix.measure.ends`). How far apart they are was measured;
-    see ``tests/test_measure_dense.py``.
+    A map is for looking at; the figures are better than what can be read from it. As measured (``tests/
+    test_measure_dense.py``; 24 made-up scenes of −4 % to +2 %, 960 by 540, and the photographed "Motorcycle" pair):
+
+    - 94 to 99 % of what both eyes see is within 0.1 % of the truth, 85 % on the photograph.
+    - The matcher prefers whole pixels of the map (0.26 % of width): an even surface may lie up to 0.07 % off, towards
+      the nearest; over many depths that averages to less than 0.01 %.
+    - The map's 1st, 50th and 99th percentile lie 0.03 to 0.05 % from near, median and far of the table on average, and
+      0.09 % at most: those were moved by what full-size pixels say (:mod:`postfix.measure.ends`).
+    - Strips that one eye alone sees are left out as far as they are wider than a pixel or two of the map. What is left
+      of them is under 1 % of the map in the scenes, and 4 % on the photograph.
 
     Parameters
     ----------

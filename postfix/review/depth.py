@@ -38,6 +38,8 @@ _DOT_STEP_PX, _DOT_PX = 6, 2
 _NEAR_DOT_RGB: Colour = (0, 0, 0)
 _FAR_DOT_RGB: Colour = (255, 255, 255)
 
+_PLAIN, _UNKNOWN, _NEARER_THAN, _FARTHER_THAN = range(4)
+
 _SHADES = 256
 _ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 _LEAST_SPAN_PCT = 0.5
@@ -90,18 +92,25 @@ def depth_picture(pct: Pct, span: DepthSpan, size_px: tuple[int, int] | None = N
     -------
     (h, w, 3) uint8
     """
-    if size_px is not None:
-        pct = np.asarray(cv2.resize(pct, size_px, interpolation=cv2.INTER_NEAREST), np.float32)
     known = np.isfinite(pct)
     values = np.where(known, pct, np.float32(0.0))
     picture = colours_of(values, span)
-    height, width = pct.shape
-    rows, columns = np.arange(height)[:, None], np.arange(width)[None, :]
-    dots = ((rows % _DOT_STEP_PX) < _DOT_PX) & ((columns % _DOT_STEP_PX) < _DOT_PX)
-    picture[dots & (values < span.near_pct)] = _NEAR_DOT_RGB
-    picture[dots & (values > span.far_pct)] = _FAR_DOT_RGB
     picture[~known] = UNKNOWN_RGB
-    picture[~known & ((rows + columns) % _HATCH_STEP_PX < _HATCH_LINE_PX)] = _HATCH_RGB
+    marked = np.where(known, _PLAIN, _UNKNOWN).astype(np.uint8)
+    marked[values < span.near_pct], marked[values > span.far_pct] = _NEARER_THAN, _FARTHER_THAN
+    if size_px is not None:
+        picture, marked = (
+            np.asarray(cv2.resize(part, size_px, interpolation=cv2.INTER_NEAREST), np.uint8)
+            for part in (picture, marked)
+        )
+    # Drawn last, so that their size is one of the finished picture.
+    for top, left in np.ndindex(_DOT_PX, _DOT_PX):
+        dots = slice(top, None, _DOT_STEP_PX), slice(left, None, _DOT_STEP_PX)
+        picture[dots][marked[dots] == _NEARER_THAN] = _NEAR_DOT_RGB
+        picture[dots][marked[dots] == _FARTHER_THAN] = _FAR_DOT_RGB
+    rows, columns = np.nonzero(marked == _UNKNOWN)
+    hatched = (rows + columns) % _HATCH_STEP_PX < _HATCH_LINE_PX
+    picture[rows[hatched], columns[hatched]] = _HATCH_RGB
     return picture
 
 

@@ -146,10 +146,11 @@ def _edges(shown: Sequence[_Measured], limits: Limits, columns: int) -> tuple[Sh
     near = [limit for limit in (limits.near_pct, limits.far_pct) if low - reach <= limit <= high + reach]
     low, high = min(low, *near, 0.0), max(high, *near, 0.0)
     pad = max(0.04 * (high - low), (_LEAST_SPAN_PCT - (high - low)) / 2.0)
-    step = 100.0 / columns
-    step *= max(1, math.ceil((high - low + 2.0 * pad) / (_BINS * step)))
-    # Whole pixels of the map lie in the middle of their bins.
-    edges = (np.arange(math.floor((low - pad) / step), math.ceil((high + pad) / step) + 2) - 0.5) * step
+    pixel = 100.0 / columns
+    pixels = max(1, math.ceil((high - low + 2.0 * pad) / (_BINS * pixel)))
+    step = pixels * pixel
+    # Whole pixels of the map never lie on an edge.
+    edges = np.arange(math.floor((low - pad) / step), math.ceil((high + pad) / step) + 2) * step - 0.5 * pixel
     for limit in near:
         nearest = int(np.abs(edges - limit).argmin())
         if abs(edges[nearest] - limit) < _SLIVER * step:
