@@ -1,6 +1,7 @@
 """The look of the page: contrast, focus, light and dark, narrow windows and paper, in a real browser."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from review_page import asset, base_clip, clip_of, write_page
@@ -219,6 +220,22 @@ def test_on_paper_nothing_is_cut_off_and_controls_are_gone(opened):
     assert opened.locator(".rows").evaluate("e => e.clientHeight >= e.querySelector('table').offsetHeight")
     assert opened.evaluate("getComputedStyle(document.querySelector('h1')).color") == rgb(LIGHT, "--ink")
     assert opened.evaluate("getComputedStyle(document.querySelector('.rows tbody')).display") == "table-row-group"
+
+
+def test_more_screens_than_a_sheet_has_room_for_print_beneath_each_other(page, tmp_path):
+    clip = base_clip(tmp_path)
+    many = replace(clip, versions=clip.versions * 4, shots=tuple(replace(s, results=s.results * 4) for s in clip.shots))
+    page.goto(write_page(tmp_path, many).as_uri())
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": PAPER_PX, "height": 1000})
+    found = page.eval_on_selector_all(
+        ".rows tbody tr:first-child td[data-on]",
+        "all => all.map(e => [getComputedStyle(e, '::before').content, Math.round(e.getBoundingClientRect().width)])",
+    )
+    assert [words for words, _ in found] == ['"cinema-12m"', '"tv-55in"'] * 4
+    assert min(width for _, width in found) > 160
+    inside, needed = page.locator(".rows").evaluate("e => [e.clientWidth, e.scrollWidth]")
+    assert needed <= inside
 
 
 def test_the_page_prints_on_a4(opened):

@@ -19,6 +19,10 @@ from postfix.review.words import count_text, escaped, pct_text, signed
 CHANGED, FLAGGED, MISFIT = "c", "f", "m"
 """Letters in a cell's ``data-is``: what a filter that looks at one screen goes by."""
 
+PRINTS_SIDE_BY_SIDE = 4
+"""Screens whose columns go side by side on A4; with more of them each row prints its cells beneath its name, and each
+cell says which screen it is of."""
+
 _HEAD = '<th role="columnheader" scope="col"'
 
 
@@ -39,9 +43,10 @@ def overview(clip: ReviewedClip) -> str:
         for index, version in enumerate(clip.versions)
     )
     name = escaped(clip.name)
+    many = " many" if len(clip.versions) > PRINTS_SIDE_BY_SIDE else ""
     return (
         f'<div class="overview" id="{clip.ident}-overview">{_summary(clip)}{_filters(clip)}'
-        f'<div class="rows" tabindex="0" role="region" aria-label="Shots and screens of {name}">'
+        f'<div class="rows{many}" tabindex="0" role="region" aria-label="Shots and screens of {name}">'
         f'<table role="table" style="--screens:{len(clip.versions)}"><thead role="rowgroup"><tr role="row">'
         f'{_HEAD} class="col-no" data-sort="no">No.</th>{_HEAD} class="col-shot" data-sort="name">Shot</th>'
         f'{_HEAD} class="col-frames" data-sort="frames">Frames</th>{heads}</tr></thead>'
@@ -53,12 +58,13 @@ def _row(number: int, shot: ReviewedShot, versions: Sequence[Version]) -> str:
     marks: set[str] = set()
     cells = []
     for version, result in zip(versions, shot.results):
+        on = f' data-on="{escaped(version.screen.name)}"' if len(versions) > PRINTS_SIDE_BY_SIDE else ""
         if result is None:
-            cells.append('<td role="cell" data-is=""><small>not cut like this here</small></td>')
+            cells.append(f'<td role="cell"{on} data-is=""><small>not cut like this here</small></td>')
             continue
         is_so = _marks(version, result)
         marks.update(is_so)
-        cells.append(_cell(version, result, is_so))
+        cells.append(_cell(version, result, is_so, on))
     result = shot.any_result
     first, last = result.timecode_in, result.timecode_out
     codes = f' data-in="{escaped(first)}" data-out="{escaped(last)}"' if first else ""
@@ -86,14 +92,15 @@ def _marks(version: Version, shot: LoggedShot) -> str:
     )
 
 
-def _cell(version: Version, shot: LoggedShot, marks: str) -> str:
+def _cell(version: Version, shot: LoggedShot, marks: str, on: str) -> str:
     stands, figure = verdict(version, shot), worst(shot, version.limits)
     low, high = (px * 100.0 / version.clip.width_px for px in shot.applied_hit_px)
     most = max(low, high, key=abs)
     done = "; ".join(filter(None, (_hit_text(low, high), _drawn_text(shot), _window_text(shot))))
     bad = ' class="bad"' if stands.is_bad else ""
     return (
-        f'<td role="cell"{bad} data-is="{marks}" data-worst="{_number(figure.excess_pct)}" data-hit="{_number(most)}">'
+        f'<td role="cell"{bad}{on} data-is="{marks}" data-worst="{_number(figure.excess_pct)}" '
+        f'data-hit="{_number(most)}">'
         f"<strong>{stands.sign} {escaped(stands.words)}</strong>{_small(figure.text)}{_small(done)}</td>"
     )
 
