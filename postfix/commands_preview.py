@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import logging
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -37,6 +38,7 @@ from postfix.review.shown import shown_size
 from postfix.review.views import view_size
 from postfix.source.pair import PairSource
 from postfix.source.shots import EditList, Shot
+from postfix.source.video import VideoSource
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
@@ -136,7 +138,9 @@ def preview(options: argparse.Namespace) -> Outcome:
 def _destination(text: str, at: tuple[int, ...] | None) -> tuple[Path, Form]:
     """Where the preview goes, and which form that name asks for."""
     path = Path(text)
-    suffix = "" if text.endswith(("/", "\\")) else path.suffix.lower()
+    if path.name in ("", ".."):
+        raise UsageError(f"-o '{text}'", "no name of a file or folder", "one that can be made", "give it a name")
+    suffix = "" if text.endswith(tuple(filter(None, (os.sep, os.altsep)))) else path.suffix.lower()
     if suffix == ".mp4":
         if at is not None:
             raise UsageError(
@@ -273,7 +277,7 @@ def _shown(
     size_px = view_size(shown.view, eye_px)
     if shown.view == "depth":
         if eye_px[0] < _LEGEND_PX:
-            raise _too_small("--view depth", eye_px, f"at least {_LEGEND_PX} wide, for its legend", options)
+            raise _too_small("--view depth", shown, f"at least {_LEGEND_PX} wide, for its legend")
         if form != "sheet":
             size_px = size_px[0], size_px[1] + shown.legend_rows
     if video and is_too_large(size_px):
@@ -292,10 +296,10 @@ def _shown(
                 "less than viewers can open",
                 "give a smaller --width, a part with --frames, or a folder in place of the .png",
             )
-    return _lettered(shown, options), size_px
+    return _lettered(shown), size_px
 
 
-def _lettered(shown: Preview, options: argparse.Namespace) -> Preview:
+def _lettered(shown: Preview) -> Preview:
     if not shown.burn_in - {"grid"}:
         return shown
     last = shown.time_text(shown.pair.count - 1) if "timecode" in shown.burn_in else ""
@@ -304,16 +308,21 @@ def _lettered(shown: Preview, options: argparse.Namespace) -> Preview:
     wanted = longest_lines(last, name, figures, limits=shown.limits is not None, screen=shown.screen is not None)
     letters = text_px(shown.eye_px, wanted)
     if not letters:
-        raise _too_small("--burn-in", shown.eye_px, "room for letters that can be read", options)
+        raise _too_small("--burn-in", shown, "room for letters that can be read")
     return replace(shown, letters_px=letters)
 
 
-def _too_small(where: str, eye_px: tuple[int, int], expected: str, options: argparse.Namespace) -> UsageError:
-    step = "give a larger --width" if options.width or options.output.lower().endswith(".png") else "leave it out"
-    return UsageError(where, f"a picture of {eye_px[0]}x{eye_px[1]}", expected, f"{step}, or leave {where} out")
+def _too_small(where: str, shown: Preview, expected: str) -> UsageError:
+    """The error of a picture that is too small for something, with what to do about it."""
+    width, height = shown.eye_px
+    could_be = shown_size(shown.pair.format, shown.pair.pixel_aspect, shown.pair.format.width, even=False)
+    step = f"leave {where} out"
+    if could_be[0] > width + 1:
+        step = f"give a larger --width (up to {could_be[0]}), or {step}"
+    return UsageError(where, f"a picture of {width}x{height}", expected, step)
 
 
-def _sound(pair: PairSource) -> Any:
+def _sound(pair: PairSource) -> VideoSource | None:
     source, why_not = sound_for(pair)
     if why_not:
         log.info("%s", why_not)
@@ -326,7 +335,7 @@ def _write(
     shown: Preview,
     size_px: tuple[int, int],
     frames: Sequence[int],
-    sound: Any,
+    sound: VideoSource | None,
     progress: Callable[[int], object],
 ) -> None:
     if form == "video":

@@ -274,13 +274,19 @@ def test_the_move_and_the_window_of_a_plan_are_seen_before_anything_is_rendered(
     assert planned[:, 10:18].max() > 0
 
 
-def test_what_is_shown_of_a_plan_is_what_render_writes(clip, tmp_path):
+@pytest.mark.parametrize("cut", [False, True])
+def test_what_is_shown_of_a_plan_is_what_render_writes(clip, tmp_path, cut):
     source, _, plan = clip
+    if cut:
+        source, plan = [*source, "--frame", "300x184", "--one-shot"], tmp_path / "plan.toml"
+        assert main(["measure", *source, "-o", str(tmp_path / "m.csv"), "-q"]) == 0
+        assert main(["plan", str(tmp_path / "m.csv"), "--screen", "cinema-12m", "-o", str(plan), "-q"]) in (0, 5)
     assert main(["render", *source, "--plan", str(plan), "--no-check", "-o", str(tmp_path / "out"), "-q"]) in (0, 5)
-    rendered = source_words(*(tmp_path / "out" / eye / f"gull_{eye}.mkv" for eye in ("left", "right")))
+    rendered = source_words(*(next((tmp_path / "out" / eye).iterdir()) for eye in ("left", "right")))
     words = ("--at", "6", "--view", "over-under")
     wanted = picture(rendered, tmp_path / "a.png", *words)
     assert np.array_equal(picture(source, tmp_path / "a.png", *words, "--plan", plan), wanted)
+    assert wanted.shape == (368 if cut else 360, 300 if cut else 320, 3)
 
 
 def test_a_plan_or_a_measurement_of_other_footage_is_refused(clip, tmp_path, capsys):
@@ -344,6 +350,9 @@ def test_a_folder_gets_every_frame_or_those_named(clip, tmp_path):
     ("words", "says"),
     [
         (["-o", "a.mov"], ".mp4"),
+        (["-o", ""], "a name"),
+        (["-o", "."], "a name"),
+        (["-o", ".."], "a name"),
         (["-o", "a.mp4", "--at", "3"], "--frames"),
         (["-o", "a.png"], "--at"),
         (["-o", "a.png", "--at", "8"], "0 to 7"),
@@ -449,14 +458,14 @@ def test_what_is_broken_off_leaves_nothing(clip, tmp_path, monkeypatch, capsys, 
     assert "Traceback" not in capsys.readouterr().err
 
 
-def test_a_source_that_ends_early_is_told_with_its_frame(tmp_path, capsys):
+def test_a_damaged_source_is_told_and_leaves_nothing(tmp_path, capsys):
     left, right = write_pair(tmp_path / "in", kind="ffv1.mkv")
     data = bytearray(right.read_bytes())
     middle = len(data) // 2
     data[middle : middle + 4000] = bytes(4000)
     right.write_bytes(bytes(data))
-    assert run(source_words(left, right), tmp_path / "a.mp4") == 3
-    assert not (tmp_path / "a.mp4").exists()
+    fails(capsys, ["preview", *source_words(left, right), "-o", tmp_path / "a.mp4"], 3, "gull_right")
+    assert tree(tmp_path) == ["in", "in/gull_left.mkv", "in/gull_right.mkv"]
 
 
 def test_a_video_that_came_out_short_is_not_put_in_place(clip, tmp_path, monkeypatch, capsys):
