@@ -37,8 +37,9 @@ def parallax_pct(left: Planes, right: Planes, fmt: PictureFormat, pixel_aspect: 
     map stays in the left eye's picture; its parallax is then the place in the straightened right eye minus that in the
     left eye, as are near and far in the measurement table. A misfit without a figure is left in.
 
-    A map is for looking at; the figures are better than what can be read from it. As measured (``tests/
-    test_measure_dense.py``; 24 made-up scenes of −4 % to +2 %, 960 by 540, and the photographed "Motorcycle" pair):
+    A map is for looking at; the figures are better than what can be read from it. As measured on 24
+    made-up scenes of −4 % to +2 %, 960 by 540, and on the photographed "Motorcycle" pair (a part of it is in
+    ``tests/test_measure_dense.py``):
 
     - 94 to 99 % of what both eyes see is within 0.1 % of the truth, 85 % on the photograph.
     - The matcher prefers whole pixels of the map (0.26 % of width): an even surface may lie up to 0.07 % off, towards
