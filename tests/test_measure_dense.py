@@ -76,7 +76,7 @@ def test_the_map_of_the_motorcycle_pair_is_the_truth_without_a_shift(photographe
     errors = errors_pct(found.pct, parallax_px, seen)
     assert np.mean(np.abs(errors) < 0.1) > 0.82
     assert abs(np.median(errors)) < 0.015
-    # Percentiles of the truth: computed apart from the project. The median of the map is 0.12 off, that of the table 0.10.
+    # Percentiles of the truth: computed apart from the project. The map's median is 0.12 off, the table's 0.10.
     near, median, far = np.nanpercentile(found.pct, (1, 50, 99))
     assert near == pytest.approx(-7.812, abs=0.05)
     assert median == pytest.approx(-5.574, abs=0.14)
