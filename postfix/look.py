@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal, TextIO
 
 from postfix.job.lettering import ELLIPSIS, visible
+from postfix.job.progress import is_terminal
 
 COLUMNS = 80
 """What is printed fits these, and is laid out for these wherever it does not go to a terminal."""
@@ -99,14 +100,6 @@ def look_of(stream: TextIO | None, environment: Mapping[str, str] = os.environ) 
     width = max(shutil.get_terminal_size((COLUMNS, 24)).columns, LEAST_COLUMNS)
     wanted = not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
     return Look(width, wanted and _understands_colours(stream), encoding)
-
-
-def is_terminal(stream: TextIO) -> bool:
-    """Whether a stream is one; a closed stream is none."""
-    try:
-        return stream.isatty()
-    except ValueError:
-        return False
 
 
 def _understands_colours(stream: TextIO) -> bool:

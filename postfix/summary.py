@@ -41,9 +41,9 @@ _NAMES = 6
 """Names that are told one by one where there may be thousands."""
 
 
-def some_names(names: Sequence[str]) -> list[Piece]:
+def some_names(names: Sequence[str], between: str = ", ") -> list[Piece]:
     """The first of some names, and how many more there are."""
-    parts = [part for one in names[:_NAMES] for part in (Piece(", "), name(one))][1:]
+    parts = [part for one in names[:_NAMES] for part in (Piece(between), name(one))][1:]
     return [*parts, Piece(f" and {len(names) - _NAMES} more")] if len(names) > _NAMES else parts
 
 

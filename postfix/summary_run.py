@@ -75,15 +75,16 @@ def lead_text(versions: Sequence[Made]) -> list[Block]:
     if within and not said and len(within) == len(versions):
         said.append(line(Piece("every shot is within the limits of its screen", "good")))
     elif within:
-        said.append(line(Piece("within the limits", "good"), ": ", *some_names([_of(one) for one in within])))
+        said.append(line(Piece("within the limits", "good"), ": ", *_named(within)))
     unchecked = [one for one in versions if not one.checked]
     if unchecked:
-        said.append(line("written but not checked: ", *some_names([_of(one) for one in unchecked])))
+        said.append(line("written but not checked: ", *_named(unchecked)))
     return [*said, Gap(), _table(versions), Gap()]
 
 
-def _of(one: Made) -> str:
-    return f"{one.clip}, {one.screen}" if one.clip else one.screen
+def _named(versions: Sequence[Made]) -> list[Piece]:
+    names = [f"{one.clip}, {one.screen}" if one.clip else one.screen for one in versions]
+    return some_names(names, "; " if any(one.clip for one in versions) else ", ")
 
 
 def _verdict(one: Made, words: str, shots: Sequence[str], role: Role) -> Line | None:

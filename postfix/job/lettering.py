@@ -9,6 +9,7 @@ import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 ELLIPSIS = "…"
 """Stands for what was left out; one column."""
@@ -16,7 +17,8 @@ ELLIPSIS = "…"
 _EMOJI_STYLE = "\ufe0f"
 """Makes a sign before it as wide as a wide letter, on terminals that heed it."""
 
-_WORD = re.compile("[^ ]+")
+_WORD = re.compile(r"[^ ]+(?:(?<=[0-9]) (?:%|px|mm|arcmin)(?![^ ,.;:)]))?")
+"""What a line is not broken in; a figure and its unit stay together."""
 
 
 def visible(text: str) -> str:
@@ -38,6 +40,7 @@ def columns(text: str) -> int:
     return len(text) if text.isascii() else sum(map(_columns_of, text))
 
 
+@lru_cache(4096)
 def _columns_of(letter: str) -> int:
     if unicodedata.category(letter) in ("Mn", "Me", "Cf") and letter != _EMOJI_STYLE:
         return 0

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Any, TextIO
+from typing import TextIO
 
 from tqdm import tqdm
 from tqdm.std import Bar
@@ -29,6 +29,8 @@ _SAMPLE_EVERY_S = 0.2
 _MOST_COLUMNS = 120
 _MOST_BAR = 30
 _LEAST_NAME = 6
+_STAGE = 16
+"""Columns for the name of a stage before that of its clip has any: ``check cinema-12m``."""
 _LEAST_LABEL = 24
 """Columns for what the bar is of; with less, figures are left out."""
 
@@ -87,7 +89,7 @@ def label(what: str, place: Place, width: int, ellipsis: str = ELLIPSIS) -> str:
     between = ": " if before_clip else ""
     room = width - columns(before_clip + between + before_stage)
     if named:
-        room_clip = max(room - columns(what), min(room // 2, columns(clip)), _LEAST_NAME)
+        room_clip = max(room - columns(what), min(room // 2, room - _STAGE), _LEAST_NAME)
         clip = shortened(clip, room_clip, ellipsis)
         room -= columns(clip)
     what = shortened(what, max(room, 1), ellipsis)
@@ -130,13 +132,17 @@ def drawn(name: Callable[[int], str], done: int, total: int, per_s: float, width
     """One line of a bar: name, bar, percent, frames, rate, time left; at most ``width`` columns."""
     share = min(done / total, 1.0) if total > 0 else 0.0
     # Figures keep their places while they grow, or the whole line would dance.
-    counted = f"{int(share * 100):3d} %  {done:{len(str(total))}d}/{total} frames"
-    ways = [counted, counted[:5]]
+    percent, counted = f"{int(share * 100):3d} %", f"  {done:{len(str(total))}d}/{total}"
+    rate = left = ""
     if per_s > 0.0:
         rate, left = f"  {rate_words(per_s):>4}/s", f"  {clock(max(total - done, 0) / per_s):>5} left"
-        ways = [counted + rate + left, counted + left, counted[:5] + left, *ways]
-    # On a narrow terminal fewer figures, but whole ones.
-    figures = next((way for way in ways if width - len(way) - 2 >= _LEAST_LABEL), ways[-1])
+    whole = f"{percent}{counted} frames{rate}{left}"
+    if width - len(whole) - 2 >= min(columns(name(_MOST_COLUMNS)), width // 2):
+        figures = whole
+    else:
+        # Where room is short the unit goes first; on a narrow terminal there are fewer figures, but whole ones.
+        ways = (percent + counted + rate + left, percent + counted + left, percent + left, percent)
+        figures = next((way for way in ways if width - len(way) - 2 >= _LEAST_LABEL), percent)
     room = width - len(figures) - 2
     named = name(max(room, 1))
     long = min(room - columns(named) - 2, _MOST_BAR)
@@ -169,9 +175,10 @@ def _columns_of(stream: TextIO) -> int:
     return min(found, _MOST_COLUMNS) if found > 0 else 80
 
 
-def _is_terminal(stream: Any) -> bool:
+def is_terminal(stream: TextIO | None) -> bool:
+    """Whether a stream is one; a closed stream is none."""
     try:
-        return stream is not None and bool(stream.isatty())
+        return stream is not None and stream.isatty()
     except ValueError:
         return False
 
@@ -191,7 +198,7 @@ def bar(what: str, total: int, *, quiet: bool) -> Iterator[Callable[[int], None]
     Where the block ends by itself, a line with time and rate is left. A terminal that says it is ``dumb`` gets that
     line alone.
     """
-    if quiet or not _is_terminal(sys.stderr):
+    if quiet or not is_terminal(sys.stderr):
         yield lambda done: None
         return
     place, began_s, ascii_only = _PLACE.get(), time.monotonic(), not _takes(ELLIPSIS + "█▏", sys.stderr)
