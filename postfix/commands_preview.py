@@ -50,8 +50,6 @@ WIDTH_PX, CELL_PX, SMALL_CELL_PX = 1280, 480, 240
 
 _MANY_CELLS = 160
 LEAST_WIDTH_PX = 16
-_LEGEND_PX = 200
-"""Below it the words of a depth map's legend have no room."""
 
 _UNITS = {"video": "a video", "picture": "one picture", "sheet": "a contact sheet", "stills": "a folder of stills"}
 
@@ -274,12 +272,7 @@ def _shown(
         )
     figures = None if given.table is None else frame_figures(given.table, given.plan)
     shown = Preview(pair, options.view, eye_px, given.plan, shots, figures, burn_in, given.screen, given.limits)
-    size_px = view_size(shown.view, eye_px)
-    if shown.view == "depth":
-        if eye_px[0] < _LEGEND_PX:
-            raise _too_small("--view depth", shown, f"at least {_LEGEND_PX} wide, for its legend")
-        if form != "sheet":
-            size_px = size_px[0], size_px[1] + shown.legend_rows
+    size_px = view_size(shown.view, eye_px) if form == "sheet" else shown.size_px
     if video and is_too_large(size_px):
         raise UsageError(
             f"--width {most}",

@@ -172,6 +172,15 @@ def test_nothing_is_enlarged_and_the_width_asked_for_holds(clip, tmp_path):
     assert open_eye(tmp_path / "a.mp4").format.width == 122
 
 
+def test_a_small_map_of_depth_stands_over_a_legend_that_can_be_read(clip, tmp_path, capsys):
+    small = picture(clip[0], tmp_path / "a.png", "--at", "2", "--view", "depth", "--width", "100")
+    assert small.shape[1] == 240
+    assert len(np.unique(small[10:40, 110:].reshape(-1, 3), axis=0)) == 1
+    assert run(clip[0], tmp_path / "a.mp4", "--view", "depth", "--width", "100", "-q") == 0
+    assert open_eye(tmp_path / "a.mp4").format.width == 240
+    assert picture(clip[0], tmp_path / "b.png", "--at", "2,3", "--view", "depth", "--width", "50").shape[1] == 280
+
+
 # --- sound
 
 
@@ -369,7 +378,6 @@ def test_a_folder_gets_every_frame_or_those_named(clip, tmp_path):
         (["-o", "a.mp4", "--width", "15"], "pixels"),
         (["-o", "a.mp4", "--width", "wide"], "pixels"),
         (["-o", "a.mp4", "--width", "40", "--burn-in", "timecode"], "larger --width"),
-        (["-o", "a.mp4", "--width", "100", "--view", "depth"], "larger --width"),
         (["-o", "a.mp4", "--screens", "own.toml"], "--screen"),
         (["-o", "a.mp4", "--screen", "nowhere"], "cinema-12m"),
         ([], "-o"),

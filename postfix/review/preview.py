@@ -23,7 +23,7 @@ from postfix.review.depth import DepthSpan, depth_picture, legend_picture, span_
 from postfix.review.pictures import Rgb
 from postfix.review.preview_figures import FrameFigures, Rows, figure_rows
 from postfix.review.shown import Weights, luma_weights, shown_rgb
-from postfix.review.views import View, shows_both_eyes, view_of
+from postfix.review.views import View, shows_both_eyes, view_of, view_size
 from postfix.source.ahead import frames_ahead
 from postfix.source.framed import bars_of
 from postfix.source.pair import PairSource
@@ -42,6 +42,9 @@ _MOST_WAITING = 4
 _LOOKED_AT = 12
 _ENDS = (1.0, 99.0)
 """Frames whose maps decide what the colours of depth span where no figures do, and which percentiles of each."""
+
+LEGEND_LEAST_PX = 240
+"""Below it the words of a depth map's legend have no room: a smaller map stands over a wider legend."""
 
 Done = TypeVar("Done")
 
@@ -134,7 +137,7 @@ class Preview:
             found = parallax_pct(left, right, fmt, float(self.pair.pixel_aspect))
             seen = depth_picture(found.pct, self.span, self.eye_px)
             self._write(frame, seen)
-            return np.concatenate([seen, self._own_legend], axis=0) if legend else seen
+            return _on_top_of(seen, self._own_legend) if legend else seen
         left_rgb, right_rgb = (shown_rgb(planes, fmt, self.eye_px, self._weights) for planes in (left, right))
         if shows_both_eyes(self.view):
             for eye in (left_rgb, right_rgb):
@@ -151,12 +154,19 @@ class Preview:
 
     @cached_property
     def _own_legend(self) -> Rgb:
-        return self.legend(self.eye_px[0])
+        return self.legend(self._legend_px)
 
     @property
-    def legend_rows(self) -> int:
-        """Height of the legend beneath a depth map, whatever it spans."""
-        return len(_even_rows(legend_picture(span_for(()), self.screen, self.eye_px[0])))
+    def _legend_px(self) -> int:
+        return max(self.eye_px[0], LEGEND_LEAST_PX)
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of a picture with its legend, whatever that spans."""
+        if self.view != "depth":
+            return view_size(self.view, self.eye_px)
+        legend = _even_rows(legend_picture(span_for(()), self.screen, self._legend_px))
+        return self._legend_px, self.eye_px[1] + len(legend)
 
     def decoded(self, first: int, last: int) -> Iterator[tuple[int, Planes, Planes]]:
         """Frames ``first`` to ``last``, both included, as :meth:`picture` takes them."""
@@ -215,6 +225,12 @@ class Preview:
 
 def _even_rows(picture: Rgb) -> Rgb:
     return np.concatenate([picture, picture[-1:]], axis=0) if picture.shape[0] % 2 else picture
+
+
+def _on_top_of(picture: Rgb, legend: Rgb) -> Rgb:
+    """A picture over its legend, which may be wider."""
+    beside = np.broadcast_to(legend[0, 0], (picture.shape[0], legend.shape[1] - picture.shape[1], 3))
+    return np.concatenate([np.concatenate([picture, beside], axis=1), legend], axis=0)
 
 
 def in_order(

@@ -14,7 +14,7 @@ from PIL import Image
 from postfix.errors import InputError, OutputError
 from postfix.review.burn_in import fitted
 from postfix.review.pictures import Rgb, draw_text
-from postfix.review.preview import Preview, in_order
+from postfix.review.preview import LEGEND_LEAST_PX, Preview, in_order
 from postfix.review.preview_video import PreviewVideo, Yuv420, yuv420
 from postfix.source.opening import open_eye
 from postfix.source.picture import Planes
@@ -115,6 +115,8 @@ def write_sheet(
 ) -> None:
     """Write frames as cells of one PNG, each with its shot and its time beneath; errors as for a video."""
     across, width, height = sheet_layout(len(frames), cell_px)
+    if preview.view == "depth":
+        width = max(width, LEGEND_LEAST_PX + 2 * _MARGIN_PX)
     sheet = np.empty((height, width, 3), np.uint8)
     sheet[:] = _GROUND
 
@@ -130,7 +132,7 @@ def write_sheet(
             progress(1)
     parts = [_line(heading, _HEADING_PX, width, 56, _BRIGHT), sheet]
     if preview.view == "depth":
-        strip = preview.legend(min(width - 2 * _MARGIN_PX, _LEGEND_PX))
+        strip = preview.legend(min(max(width - 2 * _MARGIN_PX, LEGEND_LEAST_PX), _LEGEND_PX))
         legend = _ground(strip.shape[0] + _MARGIN_PX, width)
         legend[: strip.shape[0], _MARGIN_PX : _MARGIN_PX + strip.shape[1]] = strip
         parts.append(legend)
