@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -148,6 +149,16 @@ def test_what_is_applied_is_said_in_whole_steps(page, tmp_path):
     try_hit(page, 0.16)  # 3.07 px of 1920
     lines(page)
     assert "+3 px (left eye \u22121 px, right eye +2 px)" in page.locator(".try-applied").inner_text()
+
+
+def test_where_no_log_tells_the_step_it_is_said_what_was_taken(page, tmp_path):
+    columns = made_columns(clip_info(), 10)
+    version = made_version(columns, (PLAN,))
+    version = replace(version, clip=replace(version.clip, step_px=None))
+    clip = ReviewedClip("c0", (version,), (ReviewedShot("c0n0", "s001", 0, 9, version.shots),), None, "it is gone")
+    opened(page, tmp_path, tryout_data(clip, clip.shots[0], tuple(address(eye) for eye in smooth_pair())))
+    lines(page)
+    assert "does not say in what steps" in page.locator(".try-applied").inner_text()
 
 
 def test_far_beyond_the_eyes_is_said_in_degrees_and_never_as_a_distance(page, tmp_path):
@@ -343,8 +354,7 @@ def test_names_with_markup_show_as_text_and_make_valid_toml(page, tmp_path):
 
 def test_a_limit_that_is_not_known_is_not_judged(page, tmp_path):
     columns = made_columns(clip_info(), 10)
-    version = made_version(columns, (PLAN,))
-    object.__setattr__(version, "limits", Limits(-1.75, float("inf"), float("inf")))
+    version = replace(made_version(columns, (PLAN,)), limits=Limits(-1.75, float("inf"), float("inf")))
     clip = ReviewedClip("c0", (version,), (ReviewedShot("c0n0", "s001", 0, 9, version.shots),), columns, "")
     data = tryout_data(clip, clip.shots[0], tuple(address(eye) for eye in smooth_pair()))
     json.dumps(data, allow_nan=False)

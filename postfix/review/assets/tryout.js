@@ -297,7 +297,8 @@
   // Why a figure is not there, in words.
   function whyNot(data, screen, name) {
     if (data.measured) {
-      return name.includes("excess") && data.edges_missing ? `not known, because ${data.edges_missing}` : "not measured";
+      const left = name.includes("excess") ? data.edges_missing : "";
+      return left ? `not known, because ${left}` : "not measured";
     }
     const before = screen.before && typeof screen.before[name] === "number";
     if (!before && !name.includes("excess")) return "not measured";
@@ -659,7 +660,7 @@
     function startOrStop() {
       if (timer) { stop(); return; }
       if (still.matches) return;
-      timer = setInterval(showOther, CHANGE_MS);
+      timer = setInterval(() => (still.matches ? stop() : showOther()), CHANGE_MS);
       starter.textContent = "Stop the wiggle";
     }
     const starter = button("Start the wiggle", startOrStop), stepper = button("Show the other eye", () => {
@@ -754,19 +755,23 @@
 
   function fillFigure(cell, screen, name, pct, why) {
     if (Number.isNaN(pct)) cell.replaceChildren(el("span", { class: "try-soft" }, why));
-    else cell.replaceChildren(pctText(name, pct), el("small", {}, beside(screen, name, pct)));
+    else {
+      const number = el("span", { class: "try-number" }, pctText(name, pct));
+      cell.replaceChildren(number, el("small", {}, beside(screen, name, pct)));
+    }
   }
 
   function fillLimit(cell, data, screen, name) {
     if (name.includes("excess")) {
-      cell.replaceChildren(`up to ${data.edge_tolerance_pct.toFixed(2)} %`, el("small", {}, "this project's own tolerance"));
+      const tolerance = `up to ${data.edge_tolerance_pct.toFixed(2)} %`;
+      cell.replaceChildren(tolerance, el("small", {}, "this project's own tolerance"));
       return;
     }
     const key = name.split("_")[0], limit = screen.limits[key];
     if (limit === undefined) cell.replaceChildren("");
     else if (limit === null) cell.replaceChildren("not known");
     else {
-      const text = isSpan(name) ? `up to ${pctText(name, limit)}` : `${key === "near" ? "not below" : "up to"} ${pctText(name, limit)}`;
+      const text = `${key === "near" ? "not below" : "up to"} ${pctText(name, limit)}`;
       cell.replaceChildren(text, el("small", {}, screen.rules[key]));
     }
   }
@@ -786,7 +791,9 @@
     cell.className = word ? `try-judged try-${word.replace(" ", "-")}` : "";
     if (!word) { cell.textContent = ""; return; }
     const over = outsideBy(data, screen, name, pct);
-    const by = word === "outside" ? ` by ${over.toFixed(2)} % (${plainLength(mmOf(screen, over))})` : "";
+    // What lies in front of an edge is itself how far it is outside: it stands in the row already.
+    const isFar = word === "outside" && !name.includes("excess");
+    const by = isFar ? ` by ${over.toFixed(2)} % (${plainLength(mmOf(screen, over))})` : "";
     cell.textContent = `${MARKS[word]} ${word}${by}`;
   }
 
@@ -873,7 +880,7 @@
   }
 
   function copyBox(title, action, className) {
-    const area = el("textarea", { id: freshId(), readonly: "", rows: 6, spellcheck: "false", wrap: "off", class: className });
+    const area = el("textarea", { id: freshId(), readonly: "", spellcheck: "false", wrap: "off", class: className });
     const said = el("span", { role: "status", class: "try-copied" });
     const copy = button(action, async () => {
       said.textContent = await putOnClipboard(area)
@@ -885,7 +892,7 @@
       show(text) {
         if (area.value === text) return;
         area.value = text;
-        area.rows = Math.min(Math.max(text.split("\n").length, 3), 14);
+        area.rows = Math.min(Math.max(text.split("\n").length - 1, 2), 14);
         said.textContent = "";
       },
     };
@@ -899,7 +906,8 @@
   const widestOf = (keys) => [1, 2, 3, 4].map((i) => Math.max(0, ...keys.map((key) => key[i])));
 
   function freshState(data) {
-    return { screen: data.screens.findIndex((screen) => screen.plan), view: "anaglyph", hit: null, hold: false, window: null };
+    const screen = data.screens.findIndex(({ plan }) => plan);
+    return { screen, view: "anaglyph", hit: null, hold: false, window: null };
   }
 
   // What was chosen, in the words of `tried`.
@@ -951,7 +959,8 @@
     });
     const applied = el("p", { class: "try-note try-applied" });
     const box = el("fieldset", { class: "try-hit" }, el("legend", {}, "Convergence (HIT)"),
-      el("p", { class: "try-note" }, "More pushes the scene away, less brings it nearer."), field.row, hold.row, applied);
+      el("p", { class: "try-note" }, "More pushes the scene away, less brings it nearer."),
+      field.row, hold.row, applied);
     function show(screen, shot, asked) {
       const eased = screen.plan.hit.length > 1;
       hold.row.hidden = !eased;
@@ -1009,11 +1018,12 @@
   }
 
   function windowNote(screen, shot) {
-    const seeThrough = shot.opacity_pct < 100 ? ` It lets ${100 - shot.opacity_pct} % through, so it does not count.` : "";
+    const through = steady(100 - shot.opacity_pct, 2);
+    const seeThrough = through > 0 ? ` It lets ${through} % through, so it does not count.` : "";
     if (shot.isWindowed) return `Held over the whole shot.${seeThrough}`;
     if (!shot.window.length) return `The plan has no window here.${seeThrough}`;
-    const moving = shot.window.length > 1 ? "The plan's window moves: its widest is shown. Touch it to hold one." : "As in the plan.";
-    return `${moving}${seeThrough}`;
+    if (shot.window.length === 1) return `As in the plan.${seeThrough}`;
+    return `The plan's window moves: its widest is shown. Touch it to hold one.${seeThrough}`;
   }
 
   function tryOut(details, data) {
@@ -1052,6 +1062,7 @@
       pinned.show(pin(data, state.screen, asked));
       back.disabled = !shot.isMoved && !shot.isWindowed && state.hit === null && state.window === null && !state.hold;
       const words = `HIT ${spanOf(shot.hit.map(([, pct]) => pct), (pct) => `${signed(pct, 2)} %`)}`;
+      desk.classList.toggle("try-broad", state.view === "side-by-side");
       picture.draw(screen, shot, state.view, words);
       tell(`${screen.name}: ${words}. ${result.text}`);
     }
@@ -1061,13 +1072,14 @@
       telling = setTimeout(() => { if (live.textContent !== text) live.textContent = text; }, 700);
     }
 
+    const desk = el("div", { class: "try-desk" }, el("div", { class: "try-seen" }, picture.box, said),
+      el("div", { class: "try-controls" }, hit.box, window.box, el("p", { class: "try-buttons" }, back)));
+
     details.append(el("div", { class: "try" },
       el("p", { class: "try-lead" },
         "Try another HIT or window: nothing on disk changes. What you like, copy into the plan and render it."),
       el("div", { class: "try-choices" }, screenPicker(data, state, changed), viewPicker(state, changed)),
-      el("div", { class: "try-desk" }, picture.box,
-        el("div", { class: "try-controls" }, hit.box, window.box, el("p", { class: "try-buttons" }, back))),
-      said, table.table, live, lines.box,
+      desk, table.table, live, lines.box,
       el("details", { class: "try-more" }, el("summary", {}, "Or as a pin"), pinned.box)));
     update();
     picture.open();
