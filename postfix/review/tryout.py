@@ -27,7 +27,7 @@ from postfix.review.pictures import RED_CYAN
 from postfix.review.stills import frame_to_show
 
 MOST_FRAMES = 20_000
-"""Longest shot whose edges are handed over frame by frame, 2.6 MB; the edges of a longer one count as not known."""
+"""Longest shot whose edges are handed over frame by frame, some 3 MB; the edges of a longer one count as not known."""
 
 LEAST_REACH_PCT = 3.0
 """What the slider reaches at least, to either side of 0. Project default."""
