@@ -160,7 +160,9 @@ CLIPPED = """() => {
   const scrolls = (e) => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
   const boxed = (e) => { for (let at = e.parentElement; at; at = at.parentElement) if (scrolls(at)) return true; };
   const wide = document.documentElement.clientWidth;
-  const all = [...document.querySelectorAll('body *')].filter((e) => e.checkVisibility() && !e.matches('.skip'));
+  // Parts of drawings are the drawings' own affair; words for screen readers are one pixel wide.
+  const all = [...document.querySelectorAll('main, main *')].filter((e) => e.checkVisibility()
+    && !(e instanceof SVGElement && e.ownerSVGElement) && !e.closest('.legend-store') && e.offsetWidth !== 1);
   return all.filter((e) => {
     const box = e.getBoundingClientRect();
     return (!boxed(e) && box.right > wide + 0.5) || box.left < -0.5 ||
