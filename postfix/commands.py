@@ -41,7 +41,6 @@ from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.figures import figures_of, flags_for
 from postfix.plan.file import read_plan
-from postfix.plan.model import Flag
 from postfix.plan.screens import read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings
@@ -207,10 +206,6 @@ def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
     return rows
 
 
-def _plain(facts: Iterable[Flag]) -> list[dict[str, Any]]:
-    return [asdict(fact) for fact in facts]
-
-
 def render(options: argparse.Namespace) -> Outcome:
     """Write the pictures that a plan asks for."""
     settings, output = job_settings(options), options.output
@@ -259,7 +254,7 @@ def check(options: argparse.Namespace) -> Outcome:
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
         flags = flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm)
-        rows.append({**row, "flags": _plain(flags)})
+        rows.append({**row, "flags": [asdict(flag) for flag in flags]})
     flagged = any(row["flags"] for row in rows)
     words = Piece("outside the limits", "bad") if flagged else Piece("within the limits", "good")
     said = told_of(choice, opened, table)
@@ -373,9 +368,7 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             shots = version.log["shots"]
             screen = version.log["screen"]["name"]
             leads.append(summary_run.Made(name, screen, shots))
-            heading = f"{name}, {screen}" if name else screen
-            text += [line(Piece(heading, "heading")), *summary.shots_text(shots)]
-            text += [*summary.levelled_text(screen, shots), *summary.flags_text(screen, shots), Gap()]
+            text += summary_run.version_text(leads[-1])
             entry = {
                 "clip": name,
                 "screen": screen,
@@ -385,11 +378,7 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
                 "fits": summary_plan.fits_data(made.fits[screen]),
             }
             data.append(entry)
-        every = [made.fits[screen.name] for screen in clip.screens]
-        planned = summary_plan.fits_text(every) if len(every) > 1 else summary_plan.blame_text(every[0])
-        # Above it stands what the finished pictures are.
-        heading = f"{name}, as planned" if name else "as planned"
-        text += [line(Piece(heading, "heading")), *planned, Gap()] if planned else []
+        text += summary_run.planned_text(name, [made.fits[screen.name] for screen in clip.screens])
         text += [*summary.told_text(made.told, name), Gap()]
         for kind, entries in _told_data(made.told, clip=name).items():
             facts.setdefault(kind, []).extend(entries)

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from postfix.look import Piece, Role
-from postfix.summary import NOT_MEASURED, head, placed, some_names
+from postfix.plan.fits import Fit
+from postfix.summary import NOT_MEASURED, flags_text, head, levelled_text, placed, shots_text, some_names
+from postfix.summary_plan import blame_text, fits_text
 from postfix.tables import Table
 from postfix.terminal import Block, Gap, Line, line, name
 
@@ -116,3 +118,19 @@ def _table(versions: Sequence[Made]) -> Table:
         )
     first = ["clip", "screen"] if many else ["screen"]
     return Table(head(*first, *heads, *(["not judged"] if doubts else [])), tuple(rows))
+
+
+def version_text(made: Made) -> list[Block]:
+    """What was done to every shot of a version, and what stays flagged."""
+    shots = [*shots_text(made.shots), *levelled_text(made.screen, made.shots), *flags_text(made.screen, made.shots)]
+    return [_heading(made.clip, made.screen), *shots, Gap()]
+
+
+def planned_text(clip: str, fits: Sequence[Sequence[Fit]]) -> list[Block]:
+    """How the shots of a clip fare on every screen as planned, below what the finished pictures are."""
+    said = fits_text(fits) if len(fits) > 1 else blame_text(fits[0])
+    return [_heading(clip, "as planned"), *said, Gap()] if said else []
+
+
+def _heading(clip: str, words: str) -> Line:
+    return line(Piece(f"{clip}, {words}" if clip else words, "heading"))
