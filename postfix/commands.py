@@ -17,8 +17,8 @@ from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
-from postfix.job.progress import stages_of
-from postfix.job.run import ClipRun, planned_outputs, run_clip
+from postfix.job.progress import page_bar, stages_of
+from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
 from postfix.job.subjects import found_pins
 from postfix.job.version import (
     Output,
@@ -44,7 +44,7 @@ from postfix.plan.file import read_plan
 from postfix.plan.screens import read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings
-from postfix.review.report import REPORT, check_report, write_report
+from postfix.review.report import check_report, write_report
 from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
 from postfix.terminal import Block, Gap, Text, Whole, line
@@ -278,8 +278,8 @@ def report(options: argparse.Namespace) -> Outcome:
     """Write the review page of a finished run again."""
     if options.dry_run:
         check_report(options.output)
-        return would_write([options.output / REPORT])
-    page = write_report(options.output)
+        return would_write(output.path for output in page_outputs(options.output))
+    page = write_report(options.output, page_bar(quiet=options.quiet > 0))
     return Outcome([Whole(f"written: {page}")], {"written": [str(page)]})
 
 
@@ -315,12 +315,14 @@ def run(options: argparse.Namespace) -> Outcome:
         check_pins(clip, pair.count, pair.format.width, pair.format.height, () if cuts is None else cuts.shots)
     check_unclaimed(out)
     each_made = [(pair, planned_outputs(out / clip.name, pair.name, clip.screens)) for clip, pair in zip(clips, pairs)]
-    outputs = [output for _, made in each_made for output in made]
+    page = page_outputs(out)
+    outputs = [*(output for _, made in each_made for output in made), *page]
     inputs = {path for clip in clips for path in clip.inputs}
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
     clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
     if options.dry_run:
-        return would_write(path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))
+        versions = (path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))
+        return would_write([*versions, *(output.path for output in page)])
     with claimed(out):
         runs = []
         for number, (clip, source) in enumerate(zip(clips, opened), 1):
@@ -330,8 +332,8 @@ def run(options: argparse.Namespace) -> Outcome:
                     clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins
                 )
             runs.append(made)
-        page = write_report(out)
-    return _run_outcome(runs, clips, page)
+        written = write_report(out, page_bar(quiet=settings.quiet))
+    return _run_outcome(runs, clips, written)
 
 
 def _stages(first: list[str], screens: Iterable[str], settings: Settings) -> list[str]:

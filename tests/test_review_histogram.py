@@ -9,7 +9,7 @@ import pytest
 
 import postfix.review
 from postfix.limits import Limits, limits_for
-from postfix.review.histogram import histogram_svg
+from postfix.review.histogram import histogram_of
 from postfix.viewing import BUILTIN_SCREENS, Screen
 
 SCREEN = Screen("ten metres", 10000.0, 10000.0)
@@ -29,7 +29,7 @@ def map_of(*shares, shape=(40, 50)):
 
 
 def drawn(before, after, limits=LIMITS, screen=SCREEN, ident="h"):
-    return ElementTree.fromstring(histogram_svg(before, after, limits, screen, ident))
+    return ElementTree.fromstring(histogram_of(before, after, limits, screen, ident).svg)
 
 
 def texts_of(svg):
@@ -156,7 +156,7 @@ def test_where_nothing_was_measured_the_drawing_says_so(nothing):
 
 def test_the_drawing_has_a_title_and_a_description_of_its_own_and_markup_stays_text():
     name = '</title><script>alert("1")</script>'
-    written = histogram_svg(map_of((0.0, 900)), None, LIMITS, Screen(name, 5000.0, 5000.0), "c0n12-hist")
+    written = histogram_of(map_of((0.0, 900)), None, LIMITS, Screen(name, 5000.0, 5000.0), "c0n12-hist").svg
     assert "<script" not in written
     svg = ElementTree.fromstring(written)
     assert svg.get("role") == "img"
@@ -170,7 +170,7 @@ def test_a_drawing_stays_small_whatever_is_in_the_maps():
     rng = np.random.default_rng(4)
     for spread in (0.02, 1.0, 6.0):
         before, after = (rng.normal(0.0, spread, (216, 384)).astype(np.float32) for _ in range(2))
-        written = histogram_svg(before, after, LIMITS, BUILTIN_SCREENS["desktop-27in"], "c12n1234-hist")
+        written = histogram_of(before, after, LIMITS, BUILTIN_SCREENS["desktop-27in"], "c12n1234-hist").svg
         assert len(written.encode()) < 6000
 
 
@@ -189,7 +189,7 @@ def test_in_a_browser_all_words_lie_inside_the_drawing_and_none_over_another(pag
     for number, (before, after, name) in enumerate(CASES):
         maps = [shares and map_of(*shares, shape=(216, 384)) for shares in (before, after)]
         screen = BUILTIN_SCREENS[name]
-        svgs.append(histogram_svg(*maps, limits_for(screen), screen, f"h{number}"))
+        svgs.append(histogram_of(*maps, limits_for(screen), screen, f"h{number}").svg)
     css = "".join((ASSETS / name).read_text(encoding="utf-8") for name in ("style.css", "depth.css"))
     file = tmp_path / "page.html"
     file.write_text(f"<!doctype html><meta charset=utf-8><style>{css}</style>{''.join(svgs)}", encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -17,18 +18,27 @@ PICTURE_FOLDERS = (*EYES, PACKED_FOLDER)
 VERSION_FILES = ("plan.toml", "changes.json", "changes.csv")
 """What lies beside the pictures of a version."""
 
-NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, "report.html", "report"})
+PAGE, PAGE_FOLDER = "report.html", "report"
+"""The review page, and what lies beside it."""
+
+_PAGE_PARTS = re.compile(r"plotly\.min\.js|c\d+|c\d+/(?:(?:frames|\d+)\.js|\d+(?:-[a-z0-9]+)+\.(?:jpg|svg))")
+"""Everything below :data:`PAGE_FOLDER`: the chart library, and of each clip a folder of figures and pictures."""
+
+NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, PAGE, PAGE_FOLDER})
 """Everything that is ever written at the top of a version's folder."""
 
 
 def stranger_in(folder: Path) -> str | None:
     """The first thing in a folder that the program did not write there, in words; None where there is none.
 
-    An empty folder holds no stranger. Any other must hold a change log that accounts for the pictures beside it, since
-    folders named ``left`` and ``right`` alone may well be a person's footage.
+    An empty folder holds no stranger, nor does the one beside a review page with what belongs there. Any other must
+    hold a change log that accounts for the pictures beside it, since folders named ``left`` and ``right`` alone may
+    well be a person's footage.
     """
     entries = sorted(entry.name for entry in folder.iterdir())
     if not entries:
+        return None
+    if _stranger_beside_page(folder) is None:
         return None
     stranger = next((name for name in entries if name not in NAMES), None)
     if stranger is not None:
@@ -40,6 +50,16 @@ def stranger_in(folder: Path) -> str | None:
         found = _stranger_below(folder, name, outputs)
         if found is not None:
             return found
+    beside = folder / PAGE_FOLDER
+    return _stranger_beside_page(beside) if beside.is_dir() else None
+
+
+def _stranger_beside_page(place: Path) -> str | None:
+    """The first thing beside a review page that does not belong there."""
+    for entry in sorted(place.rglob("*")):
+        name = entry.relative_to(place).as_posix()
+        if entry.is_symlink() or entry.is_dir() != ("." not in name) or not _PAGE_PARTS.fullmatch(name):
+            return f"'{place.name}/{name}', which this program did not write"
     return None
 
 

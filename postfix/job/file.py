@@ -48,16 +48,16 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.errors import InputError, PostfixError, UsageError
 from postfix.job.pins import check_fit, clip_pins
 from postfix.job.version import SourceChoice
 from postfix.limits import limits_for
 from postfix.plan.model import Pin
-from postfix.plan.screens import describe, is_screen_name, load_toml, read_screen, read_screens
+from postfix.plan.screens import describe, is_folder_name, load_toml, read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings, settings_from
 from postfix.plan.toml_tables import TomlTable
-from postfix.review.report import REPORT
 from postfix.source.layout import PACKED, Layout
 from postfix.source.pair import Reading
 from postfix.source.rate import parse_rate
@@ -87,7 +87,7 @@ _CLIP_KEYS = (
 _TEXT = "a text in quotes"
 MAX_CLIPS = 10_000
 
-_TAKEN = (REPORT, Path(REPORT).stem)
+_TAKEN = (PAGE, PAGE_FOLDER)
 """What a run writes beside the folders of its clips."""
 
 
@@ -299,7 +299,7 @@ def _clip(job: _Job, table: TomlTable, name: str, choice: SourceChoice, written:
 def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
     """The clip's name, which is also that of its folder, so that capitals alone do not tell two apart."""
     name = _text(table, "name")
-    if not is_screen_name(name):
+    if not is_folder_name(name):
         raise table.error("name", describe(name), "a name that can be a folder", "use letters, digits, - and _")
     if name.casefold() in _TAKEN:
         raise table.error("name", describe(name), "a name that the review page does not need", "choose another")

@@ -11,7 +11,7 @@ import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import TextIO
@@ -128,15 +128,24 @@ class RecentRate:
         return (done - before) / (now_s - since_s) if now_s > since_s and done > before else 0.0
 
 
-def drawn(name: Callable[[int], str], done: int, total: int, per_s: float, width: int, *, ascii_only: bool) -> str:
-    """One line of a bar: name, bar, percent, frames, rate, time left; at most ``width`` columns."""
+def drawn(
+    name: Callable[[int], str],
+    done: int,
+    total: int,
+    per_s: float,
+    width: int,
+    *,
+    ascii_only: bool,
+    unit: str = "frames",
+) -> str:
+    """One line of a bar: name, bar, percent, how many are done, rate, time left; at most ``width`` columns."""
     share = min(done / total, 1.0) if total > 0 else 0.0
     # Figures keep their places while they grow, or the whole line would dance.
     percent, counted = f"{int(share * 100):3d} %", f"  {done:{len(str(total))}d}/{total}"
     rate = left = ""
     if per_s > 0.0:
         rate, left = f"  {rate_words(per_s):>4}/s", f"  {clock(max(total - done, 0) / per_s):>5} left"
-    whole = f"{percent}{counted} frames{rate}{left}"
+    whole = f"{percent}{counted} {unit}{rate}{left}"
     if width - len(whole) - 2 >= min(columns(name(_MOST_COLUMNS)), width // 2):
         figures = whole
     else:
@@ -153,15 +162,15 @@ def drawn(name: Callable[[int], str], done: int, total: int, per_s: float, width
 class _Shown(tqdm):  # type: ignore[misc, type-arg, unused-ignore]
     """A bar whose line is our own; when it is drawn, cleared and passed by is the library's business."""
 
-    def __init__(self, what: str, total: int, place: Place, rate: RecentRate, ascii_only: bool) -> None:
-        self._what, self._place, self._rate, self._ascii_only = what, place, rate, ascii_only
+    def __init__(self, what: str, total: int, place: Place, rate: RecentRate, ascii_only: bool, unit: str) -> None:
+        self._what, self._place, self._rate, self._ascii_only, self._unit = what, place, rate, ascii_only, unit
         super().__init__(total=total, file=sys.stderr, leave=False, mininterval=_REDRAWN_EVERY_S)
 
     def __str__(self) -> str:
         per_s = self._rate.per_s(time.monotonic(), self.n)
         # The last column stays empty: some terminals go on to the next line when it is written.
         width = _columns_of(sys.stderr) - 1
-        return drawn(self._name, self.n, self.total, per_s, width, ascii_only=self._ascii_only)
+        return drawn(self._name, self.n, self.total, per_s, width, ascii_only=self._ascii_only, unit=self._unit)
 
     def _name(self, width: int) -> str:
         return label(self._what, self._place, width, "~" if self._ascii_only else ELLIPSIS)
@@ -192,8 +201,8 @@ def _takes(text: str, stream: TextIO) -> bool:
 
 
 @contextmanager
-def bar(what: str, total: int, *, quiet: bool) -> Iterator[Callable[[int], None]]:
-    """A bar over ``total`` frames; the value is a call that moves it on by a number of frames.
+def bar(what: str, total: int, *, quiet: bool, unit: str = "frames") -> Iterator[Callable[[int], None]]:
+    """A bar over ``total`` frames or whatever ``unit`` says; the value is a call that moves it on by a number of them.
 
     Where the block ends by itself, a line with time and rate is left. A terminal that says it is ``dumb`` gets that
     line alone.
@@ -203,7 +212,8 @@ def bar(what: str, total: int, *, quiet: bool) -> Iterator[Callable[[int], None]
         return
     place, began_s, ascii_only = _PLACE.get(), time.monotonic(), not _takes(ELLIPSIS + "█▏", sys.stderr)
     rate, all_done = RecentRate(began_s), 0
-    with nullcontext() if os.environ.get("TERM") == "dumb" else _Shown(what, total, place, rate, ascii_only) as shown:
+    dumb = os.environ.get("TERM") == "dumb"
+    with nullcontext() if dumb else _Shown(what, total, place, rate, ascii_only, unit) as shown:
 
         def move_on(done: int) -> None:
             nonlocal all_done
@@ -214,14 +224,20 @@ def bar(what: str, total: int, *, quiet: bool) -> Iterator[Callable[[int], None]
 
         yield move_on
     took_s = time.monotonic() - began_s
-    print(finished(what, place, all_done, took_s, _columns_of(sys.stderr) - 1), file=sys.stderr, flush=True)
+    print(finished(what, place, all_done, took_s, _columns_of(sys.stderr) - 1, unit), file=sys.stderr, flush=True)
 
 
-def finished(what: str, place: Place, done: int, took_s: float, width: int) -> str:
+def page_bar(*, quiet: bool) -> Callable[[int], AbstractContextManager[Callable[[int], None]]]:
+    """The bar of the review page, counted in shots, from how many there are."""
+    return lambda total: bar("review page", total, quiet=quiet, unit="shots")
+
+
+def finished(what: str, place: Place, done: int, took_s: float, width: int, unit: str = "frames") -> str:
     """The line that a stage leaves: how much was done in which time."""
-    figures = f": {done} frames in {clock(took_s)}"
-    if done and took_s > 0.0:
-        figures += f", {rate_words(done / took_s)} frames/s"
+    figures = f": {done} {unit} in {clock(took_s)}"
+    rate = f", {rate_words(done / took_s)} {unit}/s" if done and took_s > 0.0 else ""
+    if width - len(figures + rate) >= _LEAST_LABEL:
+        figures += rate
     return label(what, place, max(width - len(figures), 1)) + figures
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.job.checksums import source_files_beside
 from postfix.job.kept import Origin, finished_version
 from postfix.job.version import (
@@ -29,7 +30,6 @@ from postfix.plan.edit import edit_of
 from postfix.plan.fits import Fit, fits_of
 from postfix.plan.model import Pin
 from postfix.plan.settings import PlanSettings
-from postfix.review.report import REPORT
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
@@ -56,7 +56,12 @@ class ClipRun:
 def planned_outputs(out: Path, clip: str, screens: tuple[Screen, ...]) -> list[Output]:
     """Files and folders that a run of one clip makes, its measurement first."""
     table = Output(out / "measure" / f"{clip}.csv")
-    return [table, *(Output(out / screen.name, folder=True) for screen in screens), Output(out / REPORT)]
+    return [table, *(Output(out / screen.name, folder=True) for screen in screens)]
+
+
+def page_outputs(out: Path) -> list[Output]:
+    """The review page of a job, and the folder beside it."""
+    return [Output(out / PAGE), Output(out / PAGE_FOLDER, folder=True)]
 
 
 def run_clip(

@@ -21,8 +21,17 @@ SCREEN_MM_MAX = 1e6
 """Widest and farthest screen accepted: a kilometre, so that metres typed for millimetres elsewhere stay visible."""
 
 
+TAKEN_NAMES = frozenset({"measure", "report"})
+"""Folders that a run makes beside those of its versions."""
+
+
 def is_screen_name(name: str) -> bool:
     """True where a screen's name can also be the name of its version's folder."""
+    return is_folder_name(name) and name.casefold() not in TAKEN_NAMES
+
+
+def is_folder_name(name: str) -> bool:
+    """True where a name can be that of one folder on any system."""
     return (
         bool(name.strip())
         and name == name.strip()
@@ -155,7 +164,12 @@ def screen_from(entry: dict[str, Any], path: Path, text: str, table: str, index:
     usual_eye_mm = CHILD_EYE_MM if children else ADULT_EYE_MM
     name = entry.get("name")
     if not isinstance(name, str) or not is_screen_name(name):
-        raise fail("name", describe(name), "a name that can be a folder's name", "choose another name")
+        raise fail(
+            "name",
+            describe(name),
+            f"a folder's name, but none of {', '.join(sorted(TAKEN_NAMES))}",
+            "choose another name",
+        )
     figures = {}
     for key in ("width_mm", "distance_mm", "eye_mm"):
         value = entry.get(key, usual_eye_mm if key == "eye_mm" else None)

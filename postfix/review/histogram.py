@@ -89,7 +89,15 @@ class _Axis:
         return self.low <= pct <= self.high
 
 
-def histogram_svg(before: Pct | None, after: Pct | None, limits: Limits, screen: Screen, ident: str) -> str:
+@dataclass(frozen=True)
+class Histogram:
+    """A drawing as an SVG element, and what it tells in words."""
+
+    svg: str
+    words: str
+
+
+def histogram_of(before: Pct | None, after: Pct | None, limits: Limits, screen: Screen, ident: str) -> Histogram:
     """Share of the picture by parallax against the limits of a screen; what is beyond them is hatched and said.
 
     All shares are of what was measured, which is less than the picture; how much less is said too. Heights go with the
@@ -110,7 +118,7 @@ def histogram_svg(before: Pct | None, after: Pct | None, limits: Limits, screen:
     title = f"Share of the picture by parallax, limits of {screen.name}"
     if not shown:
         parts = [_text(_WIDTH / 2.0, 30, _NOTHING, "mid")]
-        return _svg(ident, title, f"Before and after: {_NOTHING}.", parts, 46)
+        return _drawing(ident, title, f"Before and after: {_NOTHING}.", parts, 46)
     edges, bin_pct = _edges(shown, limits, max(pct.shape[1] for pct in (before, after) if pct is not None))
     heights = [np.histogram(one.pct, edges)[0] / np.diff(edges) * (100.0 * bin_pct / one.pct.size) for one in shown]
     axis = _Axis(edges, bin_pct, max(float(height.max()) for height in heights))
@@ -127,7 +135,7 @@ def histogram_svg(before: Pct | None, after: Pct | None, limits: Limits, screen:
     top = _BOTTOM + 4 * _ROW + 6
     parts += [_text(8, top + row * _ROW, sentence, "") for row, sentence in enumerate(sentences)]
     reach = f"Parallax from {pct_text(axis.low)} to {pct_text(axis.high)} of picture width."
-    return _svg(ident, title, " ".join([reach, *sentences]), parts, top + len(sentences) * _ROW - 6)
+    return _drawing(ident, title, " ".join([reach, *sentences]), parts, top + len(sentences) * _ROW - 6)
 
 
 def _measured(word: str, pct: Pct | None) -> _Measured:
@@ -268,10 +276,11 @@ def _text(x: float, y: float, text: str, name: str) -> str:
     return f'<text{kind} x="{x:.1f}" y="{y:g}">{escaped(text)}</text>'
 
 
-def _svg(ident: str, title: str, text: str, parts: Sequence[str], height: float) -> str:
-    return (
+def _drawing(ident: str, title: str, text: str, parts: Sequence[str], height: float) -> Histogram:
+    svg = (
         f'<svg class="histogram" viewBox="0 0 {_WIDTH} {height:g}" role="img" '
         f'aria-labelledby="{ident}-title" aria-describedby="{ident}-desc">'
         f'<title id="{ident}-title">{escaped(title)}</title><desc id="{ident}-desc">{escaped(text)}</desc>'
         f"{''.join(parts)}</svg>"
     )
+    return Histogram(svg, f"{title}. {text}")

@@ -105,6 +105,11 @@ class LoggedShot:
         return self.applied_hit_px != (0.0, 0.0) or self.plan.zoom != 1.0 or self.is_aligned
 
     @property
+    def is_changed(self) -> bool:
+        """Whether its pictures are others than the source's."""
+        return self.is_moved or self.is_windowed
+
+    @property
     def is_aligned(self) -> bool:
         """Whether shift in height, turn and size of one eye against the other were taken out."""
         return self.plan.align and self.plan.misalignment is not None

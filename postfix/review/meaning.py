@@ -43,6 +43,37 @@ _TERMS = (
         "lays bare move the edge too.",
     ),
     (
+        "Range",
+        "far minus near within one frame: what HIT cannot change. A shot whose range is beyond the budget cannot fit "
+        "that screen whatever is done to it, short of other pictures.",
+    ),
+    (
+        "Divergence",
+        "positive parallax wider than the eyes are apart makes them turn outwards. Half a prism dioptre (0.286°) of it "
+        "is already uncomfortable for most (McKay 1953); how much may be there stands with each screen’s limits.",
+    ),
+    (
+        "Anaglyph",
+        "both eyes in one picture for red (left) and cyan (right) glasses, by a least-squares projection (Dubois 2001) "
+        "of the coded values. Colours differ from those of the film, and a small picture shows less depth than a large "
+        "screen: it is for finding things, not for judging comfort.",
+    ),
+    (
+        "Depth map",
+        "the parallax of every point of the frame shown that both eyes see, on the left eye’s picture. One scale holds "
+        "for all shots of a clip. What is hatched in grey could not be measured or is seen by one eye only.",
+    ),
+    (
+        "Histogram",
+        "how much of the measured part of the frame shown lies at each parallax. Near and far leave out the 1 % at "
+        "either end, so a little may stand beyond a limit that is kept.",
+    ),
+    (
+        "Trying out",
+        "what the plan’s own reckoning says of another HIT or window, from the measurement of the source. What was "
+        "measured on the finished files stands in the tables; the two differ by what measuring can tell.",
+    ),
+    (
         "After",
         "measured on the written files, opened again. Millimetres and arcminutes hold for the screen, the viewing "
         "distance and the eye distance named; a nearer seat sees larger angles.",

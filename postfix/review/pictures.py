@@ -118,12 +118,17 @@ def side_by_side(left_rgb: Rgb, right_rgb: Rgb, gap_px: int = 6) -> Rgb:
     return np.concatenate([left_rgb, bar, right_rgb], axis=1)
 
 
-def fit_within(picture: Rgb, max_width: int) -> Rgb:
-    """The picture no wider than ``max_width``, scaled down by averaging over areas; never enlarged."""
+def fit_within(picture: Rgb, max_width: int, pixel_aspect: float = 1.0) -> Rgb:
+    """The picture no wider than ``max_width`` and with square pixels, scaled down by averaging over areas.
+
+    ``pixel_aspect`` is width over height of one of its pixels as it is shown. Its width is never enlarged; where pixels
+    are narrower than they are high its height becomes more.
+    """
     height, width = picture.shape[:2]
-    if width <= max_width:
+    wide = min(width, max_width)
+    size = (wide, max(1, round(height * wide / (width * pixel_aspect))))
+    if size == (width, height):
         return picture
-    size = (max_width, max(1, round(height * max_width / width)))
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
@@ -182,6 +187,7 @@ def _drawable(text: str) -> str:
     return text
 
 
-def jpeg_bytes(rgb: Rgb, quality: int = 80) -> bytes:
-    """The picture as JPEG with full chroma: halved chroma would smear the red and cyan of an anaglyph."""
-    return bytes(imageio.imwrite("<bytes>", rgb, extension=".jpg", quality=quality, subsampling=0))
+def jpeg_bytes(rgb: Rgb, quality: int = 80, *, full_chroma: bool = True) -> bytes:
+    """The picture as JPEG; with halved chroma it weighs less, but the red and cyan of an anaglyph would smear."""
+    subsampling = 0 if full_chroma else 2
+    return bytes(imageio.imwrite("<bytes>", rgb, extension=".jpg", quality=quality, subsampling=subsampling))

@@ -1,39 +1,52 @@
-"""The review page of a finished job: one HTML file that needs no network and no script."""
+"""The review page of a finished job: ``report.html`` with ``report/`` beside it; it needs no network."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
+from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.deliver.staging import check_output, staged
 from postfix.measure.suspicions import reading_words
-from postfix.review.cards import card, limit_rows
-from postfix.review.charts import MOST_COLUMNS, depth_chart, edge_chart
-from postfix.review.logged import LoggedShot, Version
+from postfix.review.beside import Beside
+from postfix.review.cards import card
+from postfix.review.charts import charts_html
+from postfix.review.clips import ReviewedClip, ReviewedShot, reviewed_clips
+from postfix.review.depth import DepthSpan, legend_html, span_for
+from postfix.review.frames import frames_data
 from postfix.review.meaning import CAUTION, meaning
-from postfix.review.runs import find_versions
+from postfix.review.overview import overview
+from postfix.review.page import html_page, script_element
+from postfix.review.screens import screens_html
+from postfix.review.shot_pictures import shot_pictures
 from postfix.review.stills import Stills, open_stills_of
-from postfix.review.style import CSS
-from postfix.review.verdict import needs_a_look, verdict
-from postfix.review.words import count_text, escaped, span_text
+from postfix.review.tryout import tryout_data
+from postfix.review.words import count_text, escaped, fact_list, span_text
 from postfix.source.pair import AS_GIVEN
 
-REPORT = "report.html"
+Bar = Callable[[int], AbstractContextManager[Callable[[int], None]]]
+"""From how many shots there are to a bar over them; its value is a call that moves it on by a number of shots."""
 
-MOST_PICTURES = 60
-"""Shots that get pictures on one page: changed or flagged ones, in order. Keeps the file small enough to send."""
-
-_TALL_ROWS = 24
+_THREADS = 2
+"""Decoding, matching and writing of pictures leave Python's lock most of the time."""
 
 
 def check_report(out: Path) -> None:
     """Refuse, before the page is made, what :func:`write_report` would refuse of its logs and its place."""
-    find_versions(out)
-    check_output(out / REPORT, force=True)
+    reviewed_clips(out)
+    check_output(out / PAGE, force=True)
+    check_output(out / PAGE_FOLDER, folder=True, force=True)
 
 
-def write_report(out: Path) -> Path:
-    """Write ``out/report.html`` from what a finished job left under ``out``.
+@contextmanager
+def _no_bar(total: int) -> Iterator[Callable[[int], None]]:
+    yield lambda done: None
+
+
+def write_report(out: Path, bar: Bar = _no_bar) -> Path:
+    """Write ``out/report.html`` and ``out/report/`` from what a finished job left under ``out``.
 
     The same folder gives the same bytes: nothing in the page depends on when it was made.
 
@@ -42,6 +55,8 @@ def write_report(out: Path) -> Path:
     out : Path
         With ``<screen>/changes.json`` and ``changes.csv``, or ``<clip>/<screen>/…`` for many clips, or both files
         themselves for a single version.
+    bar : Bar
+        Shows how far it is.
 
     Returns
     -------
@@ -53,222 +68,147 @@ def write_report(out: Path) -> Path:
     InputError
         Where there is no change log, one cannot be read, or the pictures it names as outputs are missing.
     OutputError
-        Where the page cannot be written.
+        Where the page cannot be written, or a person's files lie where its folder would be.
     """
-    groups = find_versions(out)
-    text = page(groups)
-    path = out / REPORT
-    with staged(path, force=True) as temporary:
-        temporary.write_text(text, encoding="utf-8", newline="\n")
+    clips = reviewed_clips(out)
+    path = out / PAGE
+    # The page has its name last: what it shows is there by then.
+    with (
+        staged(path, force=True) as temporary,
+        staged(out / PAGE_FOLDER, folder=True, force=True) as folder,
+        bar(sum(len(clip.shots) for clip in clips)) as progress,
+    ):
+        temporary.write_text(_page(clips, Beside(folder), progress), encoding="utf-8", newline="\n")
     return path
 
 
-def page(groups: Mapping[str, Sequence[Version]]) -> str:
-    """The page for versions grouped by clip, each group of the same clip on several screens."""
-    versions = [version for group in groups.values() for version in group]
-    pictured = _pictured(versions)
-    names = ", ".join(group[0].clip.name for group in groups.values())
-    several = len(groups) > 1
-    body = [f"<h1>{escaped('Review of ' + (names if not several else count_text(len(groups), 'clip')))}</h1>"]
-    body.append("" if several else _clip_facts(groups[next(iter(groups))]))
-    body.append(f'<aside class="caution"><strong>Before anything else.</strong> {CAUTION}</aside>')
-    for index, group in enumerate(groups.values()):
-        body.append(_clip(group, f"c{index}", pictured, several))
-    body.append(meaning())
-    body.append(_footer(versions))
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escaped('Review of ' + names)}</title><style>{CSS}</style></head>\n"
-        f"<body><main>{chr(10).join(part for part in body if part)}</main></body></html>\n"
-    )
+def _page(clips: Sequence[ReviewedClip], beside: Beside, progress: Callable[[int], None]) -> str:
+    plotly_src = beside.chart_library()
+    several = len(clips) > 1
+    title = f"Review of {', '.join(clip.name for clip in clips)}"
+    heading = f"Review of {count_text(len(clips), 'clip')}" if several else title
+    body = [
+        f"<h1>{escaped(heading)}</h1>",
+        f'<aside class="caution"><strong>Before anything else.</strong> {CAUTION}</aside>',
+        *(_clip(clip, beside, plotly_src, progress, is_first=clip is clips[0], several=several) for clip in clips),
+        meaning(),
+        _footer(clips),
+    ]
+    return html_page(title, f"<main>{chr(10).join(body)}</main>")
 
 
-def _pictured(versions: Iterable[Version]) -> set[tuple[Path, int]]:
-    """Which shots get pictures: the first :data:`MOST_PICTURES` that were changed or flagged."""
-    wanted = [(version.folder, shot.plan.first) for version in versions for shot in version.shots if needs_a_look(shot)]
-    return set(wanted[:MOST_PICTURES])
+def _clip(
+    clip: ReviewedClip,
+    beside: Beside,
+    plotly_src: str,
+    progress: Callable[[int], None],
+    *,
+    is_first: bool,
+    several: bool,
+) -> str:
+    stills = tuple(open_stills_of(version) for version in clip.versions)
+    span = _depth_span(clip)
+    legend, legend_box = _legend(clip, span)
+    frames_src = beside.data(f"{clip.ident}/frames", frames_data(clip))
 
+    def made(shot: ReviewedShot) -> str:
+        html = _card(clip, shot, stills, span, beside, legend_box)
+        progress(1)
+        return html
 
-def _clip_facts(group: Sequence[Version]) -> str:
-    version = group[0]
-    clip, codes = version.clip, version.frames.timecodes
-    rate = f"{clip.rate} frames/s" if clip.rate.denominator == 1 else f"{clip.rate} ({float(clip.rate):.3f}) frames/s"
-    doubts = "".join(f'<p class="caution">{escaped(text)}</p>' for text in version.suspicions)
-    facts = _facts(
-        ("Clip", clip.name),
-        ("Frames", f"{clip.frames} in {count_text(len(version.shots), 'shot')}"),
-        ("Rate", rate),
-        ("Size", f"{clip.width_px} × {clip.height_px}"),
-        ("Timecode", span_text(codes[0], codes[-1])),
-        *((("Eyes", reading_words(version.reading)),) if version.reading != AS_GIVEN else ()),
-        ("Made with", ", ".join(sorted({v.tool for v in group}))),
-    )
-    told = "".join(f"<li>{escaped(text)}</li>" for text in version.remarks)
-    return facts + doubts + (f"<h3>What the source shows besides</h3><ul>{told}</ul>" if told else "")
-
-
-def _facts(*entries: tuple[str, str]) -> str:
-    items = "".join(f"<div><dt>{escaped(word)}</dt><dd>{escaped(text)}</dd></div>" for word, text in entries)
-    return f'<dl class="facts">{items}</dl>'
-
-
-def _clip(group: Sequence[Version], ident: str, pictured: set[tuple[Path, int]], several: bool) -> str:
-    parts = []
-    if several:
-        parts.append(f"<h2>Clip {escaped(group[0].clip.name)}</h2>{_clip_facts(group)}")
-    parts.append(f"<h2>{'Shots and screens'}</h2>{_summary(group)}{_overview(group, ident)}")
-    for index, version in enumerate(group):
-        parts.append(_screen(version, f"{ident}s{index}", pictured))
-    return "\n".join(parts)
-
-
-def _summary(group: Sequence[Version]) -> str:
-    stands = [verdict(version, shot) for version in group for shot in version.shots]
-    bad = sum(one.is_bad for one in stands)
-    unmeasured = sum(not one.is_bad and "not measured" in one.words for one in stands)
-    text = f"{count_text(len(group[0].shots), 'shot')} on {count_text(len(group), 'screen')}: "
-    if bad:
-        text += f"{bad} of {len(stands)} stay outside their limits or could not be judged (▲ and ?)."
-    elif unmeasured:
-        text += f"{unmeasured} of {len(stands)} were not measured after the change."
-    else:
-        text += "everything that was measured is within its limits."
-    return f"<p>{escaped(text)}</p>"
-
-
-def _overview(group: Sequence[Version], ident: str) -> str:
-    """Table of shots × screens; a shot that only one screen's plan knows has empty cells elsewhere."""
-    by_screen = [{_key(shot): shot for shot in version.shots} for version in group]
-    keys = sorted({key for shots in by_screen for key in shots}, key=lambda key: (key[1], key[2], key[0]))
-    head = "".join(
-        f'<th scope="col"><a href="#{ident}s{index}">{escaped(version.screen.name)}</a></th>'
-        for index, version in enumerate(group)
-    )
-    rows = []
-    for key in keys:
-        cells = []
-        for index, (version, shots) in enumerate(zip(group, by_screen)):
-            shot = shots.get(key)
-            cells.append("<td>–</td>" if shot is None else _cell(version, shot, f"{ident}s{index}"))
-        rows.append(
-            f'<tr><th scope="row">{escaped(key[0])}<span class="small soft"><br>{key[1]} to {key[2]}</span></th>'
-            f"{''.join(cells)}</tr>"
-        )
-    tall = " tall" if len(rows) > _TALL_ROWS else ""
-    return (
-        f'<div class="box{tall}"><table><thead><tr><th scope="col">Shot, frames</th>{head}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
-    )
-
-
-def _key(shot: LoggedShot) -> tuple[str, int, int]:
-    return shot.plan.name, shot.plan.first, shot.plan.last
-
-
-def _cell(version: Version, shot: LoggedShot, ident: str) -> str:
-    stands = verdict(version, shot)
-    bad = " bad" if stands.is_bad else ""
-    return (
-        f'<td><a class="status{bad}" href="#{ident}f{shot.plan.first}">{stands.sign} {escaped(stands.words)}</a>'
-        f'<span class="small">{escaped(stands.worst)}</span></td>'
-    )
-
-
-def _screen(version: Version, ident: str, pictured: set[tuple[Path, int]]) -> str:
-    screen = version.screen
-    stills = open_stills_of(version)
+    with ThreadPoolExecutor(_THREADS, thread_name_prefix="cards") as pool:
+        try:
+            cards = list(pool.map(made, clip.shots))
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
     parts = [
-        f'<section id="{ident}"><h2>{escaped(screen.name)}</h2>',
-        _facts(
-            ("Picture width", f"{screen.width_mm:g} mm"),
-            ("Viewing distance", f"{screen.distance_mm:g} mm"),
-            ("Eye distance", f"{screen.eye_mm:g} mm"),
-            *((("Taken from", screen.note),) if screen.note else ()),
-        ),
-        limit_rows(version),
-        "<h3>Depth over time</h3>",
-        f'<div class="box">{depth_chart(version, ident + "d")}</div>{_DEPTH_LEGEND}',
-        "<h3>Side edges over time</h3>",
-        f'<div class="box">{edge_chart(version, ident + "e")}</div>{_EDGE_LEGEND}',
+        f'<section class="clip" id="{clip.ident}" data-clip="{clip.ident}">',
+        f"<h2>Clip {escaped(clip.name)}</h2>" if several else "",
+        _facts(clip),
+        overview(clip),
+        charts_html(clip, frames_src, plotly_src),
+        # Before the cards: the chart is drawn while they are still being read.
+        script_element() if is_first else "",
+        screens_html(clip),
+        f"<h3>Shots</h3>{_picture_notes(clip, stills)}",
+        f'<div class="legend-store">{legend}</div>',
+        *cards,
+        "</section>",
     ]
-    if version.clip.frames > MOST_COLUMNS:
-        parts.append(
-            '<p class="soft small">Several frames share a column of the charts, which keeps their extremes.</p>'
-        )
-    parts.append("<h3>Shots</h3>")
-    parts += [f"<p>{escaped(text)}</p>" for text in _picture_notes(version, stills, pictured)]
-    for shot in version.shots:
-        with_pictures = (version.folder, shot.plan.first) in pictured
-        parts.append(
-            f'<div id="{ident}f{shot.plan.first}">{card(version, shot, stills if with_pictures else None)}</div>'
-        )
-    parts.append(_files(version))
-    parts.append("</section>")
-    return "\n".join(parts)
+    return "\n".join(part for part in parts if part)
 
 
-def _picture_notes(version: Version, stills: Stills, pictured: set[tuple[Path, int]]) -> list[str]:
-    notes = [
-        "Anaglyphs are for red (left eye) and cyan (right eye) glasses. "
-        "Pictures are shown for shots that were changed or flagged."
-    ]
-    left_out = sum(needs_a_look(shot) and (version.folder, shot.plan.first) not in pictured for shot in version.shots)
-    if left_out:
-        notes.append(
-            f"{count_text(left_out, 'changed or flagged shot')} of this screen have no pictures here: the page shows "
-            f"the first {MOST_PICTURES} only, to stay small."
-        )
-    if stills.before is None:
-        notes.append(
-            f"There are no pictures from before: the source cannot be used any more ({stills.before_missing})."
-        )
-    return notes
+def _card(
+    clip: ReviewedClip,
+    shot: ReviewedShot,
+    stills: tuple[Stills, ...],
+    span: DepthSpan,
+    beside: Beside,
+    legend_box: str,
+) -> str:
+    pictures = shot_pictures(clip, shot, stills, span, beside)
+    key = shot.ident.replace("n", "/")
+    eyes = None if pictures.before is None else pictures.before.eyes
+    entries = {
+        version.screen.name: result.entry for version, result in zip(clip.versions, shot.results) if result is not None
+    }
+    src = beside.data(key, {**tryout_data(clip, shot, eyes, frame=pictures.frame), "entries": entries})
+    return card(clip, shot, pictures, key, src, legend_box)
 
 
-def _files(version: Version) -> str:
-    rows = "".join(
-        f'<tr><td>{what}</td><td>{escaped(file.eye)}</td><td>{escaped(file.path)}</td><td class="n">{file.frames}</td>'
-        f"<td><code>{escaped(file.sha256)}</code></td></tr>"
-        for what, files in (("source", version.sources), ("output", version.outputs))
-        for file in files
+def _depth_span(clip: ReviewedClip) -> DepthSpan:
+    """One scale for every depth map of a clip, so that a colour means one depth."""
+    figures = [shot.any_result.before for shot in clip.shots]
+    return span_for(value for one in figures if one is not None for value in (one.near_pct, one.far_pct))
+
+
+def _legend(clip: ReviewedClip, span: DepthSpan) -> tuple[str, str]:
+    """The scale of the depth maps, and its ``viewBox``; cards show it again by its name."""
+    html = legend_html(span, [version.screen for version in clip.versions])
+    box = html.split('viewBox="', 1)[1].split('"', 1)[0]
+    return html.replace("<svg ", f'<svg id="{clip.ident}-legend" ', 1), box
+
+
+def _facts(clip: ReviewedClip) -> str:
+    version = clip.versions[0]
+    facts, codes = version.clip, version.frames.timecodes
+    rate = (
+        f"{facts.rate} frames/s" if facts.rate.denominator == 1 else f"{facts.rate} ({float(facts.rate):.3f}) frames/s"
     )
+    doubts = "".join(f'<p class="caution">{escaped(text)}</p>' for text in version.suspicions)
+    told = "".join(f"<li>{escaped(text)}</li>" for text in version.remarks)
     return (
-        '<details><summary>Files and checksums</summary><div class="box"><table class="small"><thead><tr>'
-        '<th scope="col">what</th><th scope="col">eye</th><th scope="col">path</th>'
-        '<th scope="col" class="n">frames</th>'
-        f'<th scope="col">SHA-256</th></tr></thead><tbody>{rows}</tbody></table></div></details>'
+        fact_list(
+            ("Clip", clip.name),
+            ("Frames", f"{facts.frames} in {count_text(len(version.shots), 'shot')}"),
+            ("Rate", rate),
+            ("Size", f"{facts.width_px} × {facts.height_px}"),
+            ("Timecode", span_text(codes[0], codes[-1])),
+            *((("Eyes", reading_words(version.reading)),) if version.reading != AS_GIVEN else ()),
+            ("Made with", ", ".join(sorted({v.tool for v in clip.versions}))),
+        )
+        + doubts
+        + (f"<h3>What the source shows besides</h3><ul>{told}</ul>" if told else "")
     )
 
 
-def _footer(versions: Sequence[Version]) -> str:
+def _picture_notes(clip: ReviewedClip, stills: Sequence[Stills]) -> str:
+    notes = ["Anaglyphs are for red (left eye) and cyan (right eye) glasses."]
+    missing = next((one.before_missing for one in stills if one.before is None), "")
+    if missing and all(one.before is None for one in stills):
+        notes.append(f"There are no pictures from before: the source cannot be used any more ({missing}).")
+    if clip.columns is None:
+        notes.append(f"Trying out tells nothing of the side edges: {clip.columns_missing}.")
+    return "".join(f"<p>{escaped(text)}</p>" for text in notes)
+
+
+def _footer(clips: Sequence[ReviewedClip]) -> str:
     made = sorted(
-        {f"{version.tool} ({version.libraries})" if version.libraries else version.tool for version in versions}
+        {
+            f"{version.tool} ({version.libraries})" if version.libraries else version.tool
+            for clip in clips
+            for version in clip.versions
+        }
     )
     return f"<footer>Figures from the change log of {escaped('; '.join(made))}.</footer>"
-
-
-def _swatch(markup: str, words: str) -> str:
-    return f'<li><svg class="chart" viewBox="0 0 34 14" aria-hidden="true">{markup}</svg>{words}</li>'
-
-
-def _legend(*entries: tuple[str, str]) -> str:
-    return f'<ul class="legend">{"".join(_swatch(*entry) for entry in entries)}</ul>'
-
-
-_DEPTH_LEGEND = _legend(
-    ('<path class="before-band" d="M1 2H33V12H1Z"/>', "dashed outline: near to far before"),
-    ('<path class="after-band" d="M1 2H33V12H1Z"/>', "filled, solid outline: near to far after"),
-    ('<path class="after-median" d="M0 7H34"/>', "dotted: median after"),
-    ('<path class="limit" d="M0 7H34"/>', "long dashes: limits"),
-    ('<path class="cut" d="M17 0V14"/>', "dotted upright: cut"),
-)
-_EDGE_LEGEND = _legend(
-    ('<path class="before-line" d="M0 7H34"/>', "dashed: nearest content at the edge before"),
-    ('<path class="after-line" d="M0 7H34"/>', "solid: the same after"),
-    (
-        '<path class="hatch" d="M3 12L11 2M11 12L19 2M19 12L27 2"/>',
-        "hatched: the edge itself after the change, between its top and its bottom; content below all of it is in "
-        "front of the edge. Black that was in the source already is not drawn",
-    ),
-)

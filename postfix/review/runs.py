@@ -178,7 +178,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
             name=_get(screen, "name", str),
             width_mm=_positive(screen, "width_mm"),
             distance_mm=_positive(screen, "distance_mm"),
-            eye_mm=_positive(screen, "eye_mm"),
+            eye_mm=_eye_mm(log, screen),
             note=str(screen.get("note", "")),
         ),
         "limits": Limits(
@@ -200,6 +200,13 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         "windows": _windows(log),
         "framed_from_px": _size(log),
     }
+
+
+def _eye_mm(log: Any, screen: Any) -> float:
+    """Eye distance that the limits were reckoned with: that of the settings, such as children's, else the screen's."""
+    settings = _get(log, "settings", dict) if "settings" in log else {}
+    rules = _get(settings, "limits", dict) if "limits" in settings else {}
+    return _positive(rules if "eye_mm" in rules else screen, "eye_mm")
 
 
 def _windows(log: Any) -> WindowSettings:

@@ -18,7 +18,7 @@ from postfix.source.framed import framed
 from postfix.source.opening import open_eye
 from postfix.source.packed import open_packed
 from postfix.source.pair import AS_GIVEN, PairSource, Reading, open_pair
-from postfix.source.picture import EyeSource
+from postfix.source.picture import EyeSource, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern
 from postfix.source.timecode import frames_from_timecode
 
@@ -29,6 +29,26 @@ Sides = tuple[tuple[float, float], tuple[float, float]]
 """Hidden strips of one eye: (top, bottom) at the left edge, (top, bottom) at the right edge, in pixels."""
 
 NO_STRIPS: Sides = ((0.0, 0.0), (0.0, 0.0))
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One frame of both eyes as it lies in its files.
+
+    Attributes
+    ----------
+    left, right : Planes
+        In the codes of ``fmt``.
+    fmt : PictureFormat
+    """
+
+    left: Planes
+    right: Planes
+    fmt: PictureFormat
+
+    def rgb(self) -> tuple[Rgb, Rgb]:
+        """Both eyes for looking at."""
+        return display_rgb(self.left, self.fmt), display_rgb(self.right, self.fmt)
 
 
 @dataclass(frozen=True)
@@ -54,24 +74,37 @@ class Stills:
     after: PairSource
     size_px: tuple[int, int]
 
-    def before_rgb(self, frame: int) -> tuple[Rgb, Rgb] | None:
+    def before_at(self, frame: int) -> Seen | None:
         """Both eyes of the source at a frame of the clip; None where there is no source or it cannot be decoded."""
         if self.before is None:
             return None
         try:
-            return _rgb_of(self.before, self.before_offset + frame)
+            return _seen(self.before, self.before_offset + frame)
         except InputError:
             return None
 
+    def after_at(self, frame: int) -> Seen:
+        """Both eyes of the output at a frame of the clip, as they were delivered."""
+        return _seen(self.after, frame)
+
+    def before_rgb(self, frame: int) -> tuple[Rgb, Rgb] | None:
+        """:meth:`before_at` for looking at."""
+        seen = self.before_at(frame)
+        return None if seen is None else seen.rgb()
+
     def after_rgb(self, frame: int) -> tuple[Rgb, Rgb]:
-        """Both eyes of the output at a frame of the clip, in its size also where they were delivered squeezed."""
-        left, right = (_in_size(rgb, self.size_px) for rgb in _rgb_of(self.after, frame))
+        """:meth:`after_at` for looking at, in the clip's size also where eyes were delivered squeezed."""
+        return self.in_size(self.after_at(frame).rgb())
+
+    def in_size(self, eyes: tuple[Rgb, Rgb]) -> tuple[Rgb, Rgb]:
+        """Both eyes brought to the clip's size."""
+        left, right = (_in_size(rgb, self.size_px) for rgb in eyes)
         return left, right
 
 
-def _rgb_of(pair: PairSource, frame: int) -> tuple[Rgb, Rgb]:
+def _seen(pair: PairSource, frame: int) -> Seen:
     for _, left, right in pair.frames(frame, frame):
-        return display_rgb(left, pair.format), display_rgb(right, pair.format)
+        return Seen(left, right, pair.format)
     raise AssertionError(f"no frame {frame}")
 
 

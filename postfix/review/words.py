@@ -64,3 +64,9 @@ def count_text(count: int, one: str, many: str = "") -> str:
 def span_text(first: str, last: str) -> str:
     """Timecodes of a stretch of frames, or that there are none."""
     return f"{first} to {last}" if first else "no timecode"
+
+
+def fact_list(*entries: tuple[str, str]) -> str:
+    """Short facts in a row, each under its word; HTML."""
+    items = "".join(f"<div><dt>{escaped(word)}</dt><dd>{escaped(text)}</dd></div>" for word, text in entries)
+    return f'<dl class="facts">{items}</dl>'

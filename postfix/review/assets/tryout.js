@@ -641,7 +641,7 @@
 
   // The canvas with its legend and the buttons of the wiggle; `draw(shot, screen, view)` fills it.
   function pictureOf(data, drawSoon) {
-    const canvas = el("canvas", { role: "img", class: "try-canvas" });
+    const canvas = el("canvas", { role: "img", class: "try-canvas", "aria-label": "Both eyes" });
     const legend = el("p", { class: "try-legend" }), which = el("p", { class: "try-which" });
     const still = matchMedia("(prefers-reduced-motion: reduce)");
     let eyes = null, out = null, timer = 0, shown = 0, changed = -Infinity;

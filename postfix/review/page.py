@@ -1,0 +1,41 @@
+"""The page as one HTML file: its head, its style and scripts, and what may be loaded by it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+
+from postfix.review.assets import page_script, page_style
+from postfix.review.words import escaped
+
+
+def script_element() -> str:
+    """The page's own script. It does what it can with what stands above it, and the rest once all is there."""
+    return f"<script>{page_script()}</script>"
+
+
+def html_page(title: str, body: str) -> str:
+    """The whole file.
+
+    It may show pictures and run scripts that lie beside it, and its own script, known by its hash. Anything else is
+    refused by the browser: another address, a script that came in with a name, a connection.
+
+    Parameters
+    ----------
+    title : str
+        Plain text.
+    body : str
+        HTML, with :func:`script_element` somewhere in it.
+    """
+    digest = base64.b64encode(hashlib.sha256(page_script().encode("utf-8")).digest()).decode("ascii")
+    policy = (
+        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src 'self' file: data: blob:; "
+        f"script-src 'self' file: 'sha256-{digest}'; style-src 'unsafe-inline'"
+    )
+    return (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escaped(title)}</title><style>{page_style()}</style></head>\n"
+        f"<body>{body}</body></html>\n"
+    )

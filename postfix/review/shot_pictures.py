@@ -1,0 +1,204 @@
+"""Pictures of one shot for its card: the source, its depth map, and the finished files of each screen."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from postfix.measure.dense import parallax_pct
+from postfix.review.beside import QUALITY, Beside
+from postfix.review.clips import ReviewedClip, ReviewedShot
+from postfix.review.depth import DepthSpan, depth_picture
+from postfix.review.histogram import histogram_of
+from postfix.review.pictures import Rgb, anaglyph, fit_within, jpeg_bytes, side_by_side, with_window_outline
+from postfix.review.stills import Seen, Stills, frame_to_show, hidden_strips
+
+PICTURE_PX = 480
+"""Width of a picture on a card."""
+
+TRY_OUT_PX = 640
+"""Width of each eye in a try-out."""
+
+ParallaxPct = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A picture beside the page: its address, width and height."""
+
+    src: str
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A drawing beside the page, and what it tells in words."""
+
+    src: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Before:
+    """The shot as it was given.
+
+    Attributes
+    ----------
+    left, right, both, depth : Shown
+        Each eye, the anaglyph, the depth map.
+    pct : (h, w) float32
+        Parallax, percent of width; NaN where it is not known.
+    note : str
+        Why there is no parallax; empty where there is.
+    eyes : (str, str)
+        Each eye as a ``data:`` address, which a script may read where it may not read a file.
+    """
+
+    left: Shown
+    right: Shown
+    both: Shown
+    depth: Shown
+    pct: ParallaxPct
+    note: str
+    eyes: tuple[str, str]
+
+
+@dataclass(frozen=True)
+class After:
+    """The shot on one screen, as it was delivered: anaglyph, both eyes with what is hidden outlined, parallax."""
+
+    both: Shown
+    eyes: Shown
+    pct: ParallaxPct
+
+
+@dataclass(frozen=True)
+class ShotPictures:
+    """All pictures of a card.
+
+    Attributes
+    ----------
+    frame : int
+        Of the clip, the one shown.
+    why : str
+        Why this one, as part of a sentence.
+    before : Before or None
+    before_missing : str
+        Why there is none, as part of a sentence.
+    after : tuple of After or None
+        One a screen; None where nothing was changed for it.
+    histograms : tuple of Drawn or None
+        One a screen, of the frame shown before and after; None where the shot has no result.
+    """
+
+    frame: int
+    why: str
+    before: Before | None
+    before_missing: str
+    after: tuple[After | None, ...]
+    histograms: tuple[Drawn | None, ...]
+
+
+def shot_pictures(
+    clip: ReviewedClip, shot: ReviewedShot, stills: tuple[Stills, ...], span: DepthSpan, beside: Beside
+) -> ShotPictures:
+    """Decode the frame to show, and write its pictures beside the page.
+
+    Parameters
+    ----------
+    clip : ReviewedClip
+    shot : ReviewedShot
+    stills : tuple of Stills
+        One a version of the clip.
+    span : DepthSpan
+        Scale of the depth map, the same for every shot of a clip.
+    beside : Beside
+
+    Raises
+    ------
+    InputError
+        Where an output cannot be decoded.
+    """
+    frame, why = _frame(clip, shot)
+    aspect = float(clip.versions[0].clip.pixel_aspect)
+    name = shot.ident.replace("n", "/")
+    source = next((one for one in stills if one.before is not None), stills[0])
+    seen = source.before_at(frame)
+    before = None if seen is None else _before(source.in_size(seen.rgb()), seen, aspect, span, beside, name)
+    missing = "" if before is not None else source.before_missing or "this frame could not be decoded"
+    after: list[After | None] = []
+    for index, (version, result, one) in enumerate(zip(clip.versions, shot.results, stills)):
+        if result is None or not (result.is_changed or before is None):
+            after.append(None)
+            continue
+        written = one.after_at(frame)
+        eyes = one.in_size(written.rgb())
+        strips = hidden_strips(version, result, frame)
+        marked = []
+        for picture, sides in zip(eyes, strips):
+            small = fit_within(picture, PICTURE_PX, aspect)
+            scale = small.shape[1] / picture.shape[1]
+            left_px, right_px = ((top * scale, bottom * scale) for top, bottom in sides)
+            marked.append(with_window_outline(small, left_px, right_px))
+        both = anaglyph(*(fit_within(eye, PICTURE_PX, aspect) for eye in eyes))
+        after.append(
+            After(
+                _written(beside, f"{name}-s{index}-both", both),
+                _written(beside, f"{name}-s{index}-eyes", side_by_side(marked[0], marked[1]), full_chroma=False),
+                parallax_pct(written.left, written.right, written.fmt, aspect).pct,
+            )
+        )
+    histograms: list[Drawn | None] = []
+    before_pct = None if before is None else before.pct
+    for index, (version, result, finished) in enumerate(zip(clip.versions, shot.results, after)):
+        if result is None:
+            histograms.append(None)
+            continue
+        after_pct = before_pct if finished is None else finished.pct
+        drawn = histogram_of(before_pct, after_pct, version.limits, version.screen, f"{shot.ident}s{index}")
+        histograms.append(Drawn(beside.drawing(f"{name}-s{index}-histogram", drawn.svg), drawn.words))
+    return ShotPictures(frame, why, before, missing, tuple(after), tuple(histograms))
+
+
+def _frame(clip: ReviewedClip, shot: ReviewedShot) -> tuple[int, str]:
+    """The frame to show: that of the screen which asks for the widest window."""
+    chosen = [
+        (sum(float(end) for eye in hidden_strips(version, result, at[0]) for side in eye for end in side), at)
+        for version, result in zip(clip.versions, shot.results)
+        if result is not None
+        for at in [frame_to_show(version, result)]
+    ]
+    return max(chosen, key=lambda one: one[0])[1]
+
+
+def _before(eyes: tuple[Rgb, Rgb], seen: Seen, aspect: float, span: DepthSpan, beside: Beside, name: str) -> Before:
+    left, right = (fit_within(eye, PICTURE_PX, aspect) for eye in eyes)
+    found = parallax_pct(seen.left, seen.right, seen.fmt, aspect)
+    height, width = left.shape[:2]
+    depth = depth_picture(found.pct, span, (width, height))
+    data = tuple(_data_address(fit_within(eye, TRY_OUT_PX, aspect)) for eye in eyes)
+    return Before(
+        _written(beside, f"{name}-left", left, full_chroma=False),
+        _written(beside, f"{name}-right", right, full_chroma=False),
+        _written(beside, f"{name}-both", anaglyph(left, right)),
+        _written(beside, f"{name}-depth", depth),
+        found.pct,
+        found.note,
+        (data[0], data[1]),
+    )
+
+
+def _data_address(rgb: Rgb) -> str:
+    return "data:image/jpeg;base64," + base64.b64encode(jpeg_bytes(rgb, QUALITY)).decode("ascii")
+
+
+def _data_address(rgb: Rgb) -> str:
+    return "data:image/jpeg;base64," + base64.b64encode(jpeg_bytes(rgb, QUALITY)).decode("ascii")
+
+
+def _written(beside: Beside, name: str, rgb: Rgb, *, full_chroma: bool = True) -> Shown:
+    return Shown(beside.picture(name, rgb, full_chroma=full_chroma), rgb.shape[1], rgb.shape[0])
