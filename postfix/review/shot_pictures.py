@@ -196,9 +196,5 @@ def _data_address(rgb: Rgb) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(jpeg_bytes(rgb, QUALITY)).decode("ascii")
 
 
-def _data_address(rgb: Rgb) -> str:
-    return "data:image/jpeg;base64," + base64.b64encode(jpeg_bytes(rgb, QUALITY)).decode("ascii")
-
-
 def _written(beside: Beside, name: str, rgb: Rgb, *, full_chroma: bool = True) -> Shown:
     return Shown(beside.picture(name, rgb, full_chroma=full_chroma), rgb.shape[1], rgb.shape[0])
