@@ -87,7 +87,9 @@ def write_page(folder, *clips, cards=True):
         parts.append(charts_html(clip, beside.data(f"{clip.ident}/frames", frames_data(clip)), library))
         if cards:
             parts += [f'<article id="{shot.ident}" tabindex="-1">card {shot.ident}</article>' for shot in clip.shots]
-    script = "\n".join((ASSETS / name).read_text(encoding="utf-8") for name in ("load.js", "charts.js"))
+    script = "\n".join(
+        (ASSETS / name).read_text(encoding="utf-8") for name in ("load.js", "charts_data.js", "charts.js")
+    )
     mark = b64encode(sha256(script.encode("utf-8")).digest()).decode("ascii")
     policy = (
         "default-src 'none'; img-src 'self' file: data: blob:; style-src 'unsafe-inline'; "

@@ -133,7 +133,9 @@ def write_page(folder, given, *, styled=True):
             f'data-src="report/{path.name}"><summary>Try another convergence</summary></details></article>'
         )
     style = "".join((ASSETS / name).read_text() for name in ("style.css", "tryout.css") if styled)
-    scripts = "".join(f"<script>{(ASSETS / name).read_text()}</script>" for name in ("load.js", "tryout.js"))
+    scripts = "".join(
+        f"<script>{(ASSETS / name).read_text()}</script>" for name in ("load.js", "tryout_rules.js", "tryout.js")
+    )
     page = folder / "page.html"
     page.write_text(
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>try</title>'

@@ -84,7 +84,7 @@ def _marks(version: Version, shot: LoggedShot) -> str:
     return "".join(
         mark
         for mark, is_so in (
-            (CHANGED, shot.is_moved or shot.is_windowed),
+            (CHANGED, shot.is_changed),
             (FLAGGED, verdict(version, shot).is_bad),
             (MISFIT, cannot_fit(shot)),
         )
@@ -155,9 +155,10 @@ def _screen_summary(version: Version) -> str:
     stands = [verdict(version, shot) for shot in shots]
     misfits = sum(map(cannot_fit, shots))
     counts = (
-        (sum(shot.is_moved for shot in shots), "moved"),
-        (sum(shot.is_windowed for shot in shots), "windowed"),
-        (sum(not (shot.is_moved or shot.is_windowed) for shot in shots), "left as shot"),
+        (sum(shot.is_moved and not shot.is_windowed for shot in shots), "moved"),
+        (sum(shot.is_windowed and not shot.is_moved for shot in shots), "windowed"),
+        (sum(shot.is_moved and shot.is_windowed for shot in shots), "moved and windowed"),
+        (sum(not shot.is_changed for shot in shots), "left as shot"),
         (misfits, "outside their limits"),
         (sum(one.is_bad for one in stands) - misfits, "not judged"),
         (sum(shot.after is None for shot in shots), "not measured after the change"),

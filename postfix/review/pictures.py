@@ -108,8 +108,9 @@ def anaglyph(left_rgb: Rgb, right_rgb: Rgb) -> Rgb:
     -------
     (H, W, 3) uint8
     """
-    both = np.concatenate([left_rgb, right_rgb], axis=2).astype(np.float32)
-    return _coded(both @ RED_CYAN.T.astype(np.float32))
+    eyes = zip((left_rgb, right_rgb), (RED_CYAN[:, :3], RED_CYAN[:, 3:]))
+    left, right = (cv2.transform(rgb.astype(np.float32), matrix) for rgb, matrix in eyes)
+    return _coded(left + right)
 
 
 def side_by_side(left_rgb: Rgb, right_rgb: Rgb, gap_px: int = 6) -> Rgb:

@@ -6,7 +6,7 @@ from functools import cache
 from importlib.resources import files
 
 _STYLES = ("style.css", "cards.css", "charts.css", "depth.css", "tryout.css")
-_SCRIPTS = ("load.js", "page.js", "charts.js", "tryout.js")
+_SCRIPTS = ("load.js", "page.js", "charts_data.js", "charts.js", "tryout_rules.js", "tryout.js")
 _END_OF_COLOURS = "/* Text */"
 
 
