@@ -1,6 +1,6 @@
 """Size of the review page and how soon it is there, as Markdown tables.
 
-.venv/bin/python tests/bench/review_page.py [--shots N] [--screens N] [--frames-per-shot N] [--folder F]
+.venv/bin/python tests/bench/page_scale.py [--shots N] [--screens N] [--frames-per-shot N] [--folder F]
 
 A finished job is made up on disk: every shot is moved or windowed on every screen, every frame is measured. Its
 pictures are the same few 1280x720 stills under many names, so that the job is quick to make; the page is written from
