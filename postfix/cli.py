@@ -196,7 +196,8 @@ def _parser() -> argparse.ArgumentParser:
     for name, (add_arguments, command, what, example) in _COMMANDS.items():
         sub = adder.add_parser(
             name,
-            help=what,
+            # What is said of a command may hold a percent sign, which argparse would take for a place to fill.
+            help=what.replace("%", "%%"),
             description=f"{what[0].upper()}{what[1:]}.",
             epilog=f"example:\n  {PROGRAM} {example}",
             formatter_class=argparse.RawDescriptionHelpFormatter,

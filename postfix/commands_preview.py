@@ -265,7 +265,7 @@ def _shown(
     most = options.width or (WIDTH_PX if form != "sheet" else CELL_PX if count <= _MANY_CELLS else SMALL_CELL_PX)
     video = form == "video"
     fmt = pair.format
-    eye_px = shown_size(fmt, pair.pixel_aspect, most, even=video)
+    eye_px = shown_size((fmt.width, fmt.height), pair.pixel_aspect, most, even=video)
     if video and min(eye_px) < SMALLEST_PX:
         raise InputError(
             pair.left.path, f"pictures of {fmt.width}x{fmt.height}", "something to see", "write a .png instead"
@@ -308,7 +308,8 @@ def _lettered(shown: Preview) -> Preview:
 def _too_small(where: str, shown: Preview, expected: str) -> UsageError:
     """The error of a picture that is too small for something, with what to do about it."""
     width, height = shown.eye_px
-    could_be = shown_size(shown.pair.format, shown.pair.pixel_aspect, shown.pair.format.width, even=False)
+    fmt = shown.pair.format
+    could_be = shown_size((fmt.width, fmt.height), shown.pair.pixel_aspect, fmt.width)
     step = f"leave {where} out"
     if could_be[0] > width + 1:
         step = f"give a larger --width (up to {could_be[0]}), or {step}"

@@ -331,3 +331,11 @@ def test_the_screens_are_listed_with_their_limits(capsys):
     assert listed["cinema-12m"]["limits"]["far_pct"] == pytest.approx(100 * 65 / 12000)
     assert main(["screens"]) == 0
     assert all(len(line) <= 80 for line in capsys.readouterr().out.splitlines())
+
+
+def test_no_help_text_holds_what_its_maker_meant_for_itself(capsys):
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    text = capsys.readouterr().out
+    assert "option_strings" not in text
+    assert "mm, % and arcmin" in text

@@ -444,8 +444,8 @@ def test_the_page_counts_timecode_as_the_program_does(short_page, rate, drop):
     [
         ("17", 17),
         ("01:00:02:00", 48),
-        ("00:59:59:23", "The clip ends at frame 333 (01:00:13:21)."),
-        ("400", "The clip ends at frame 333 (01:00:13:21)."),
+        ("00:59:59:23", "The clip has frames 0 (01:00:00:00) to 333 (01:00:13:21)."),
+        ("400", "The clip has frames 0 (01:00:00:00) to 333 (01:00:13:21)."),
         ("01:00:02:24", "“01:00:02:24” is neither a frame nor a timecode of this clip."),
         ("soon", "“soon” is neither a frame nor a timecode of this clip."),
     ],

@@ -8,7 +8,6 @@ import pytest
 from postfix.review.pictures import (
     RED_CYAN,
     anaglyph,
-    display_rgb,
     draw_text,
     fit_within,
     jpeg_bytes,
@@ -17,6 +16,7 @@ from postfix.review.pictures import (
     with_window_outline,
 )
 from postfix.review.sheet import SHEET_WIDTH_PX, SheetRow, contact_sheet, write_png
+from postfix.review.shown import shown_rgb
 from postfix.source.picture import PictureFormat, PlaneFormat
 from postfix.source.pixel_formats import planes_of, video_format
 
@@ -90,7 +90,7 @@ def test_limited_range_primaries_of_bt709_become_rgb_primaries(codes, rgb, pixel
         np.full((-(-17 // p.step_y), -(-31 // p.step_x)), code << (bits - 8), fmt.dtype)
         for code, p in zip(codes, fmt.planes)
     )
-    picture = display_rgb(planes, fmt)
+    picture = shown_rgb(planes, fmt, (31, 17))
     assert picture.shape == (17, 31, 3)
     assert np.abs(picture.astype(int) - rgb).max() <= 2
 
@@ -108,7 +108,7 @@ def test_yuv_agrees_with_another_converter_on_flat_colours(full_range):
             dst_color_range="JPEG" if full_range else "MPEG",
         )
         fmt = video_format("yuv444p", 32, 32, full_range)
-        back = display_rgb(planes_of(there, fmt), fmt)
+        back = shown_rgb(planes_of(there, fmt), fmt, (32, 32))
         assert np.abs(back.astype(int) - colour).max() <= 3
 
 
@@ -116,9 +116,9 @@ def test_rgb_and_grey_are_only_scaled_and_alpha_is_left_out():
     plane = PlaneFormat(1, 1, 4, (0.0, 0.0, 0.0, 65535.0))
     fmt = PictureFormat(2, 1, "rgba-16bit", "uint16", 16, 65535.0, False, (plane,))
     rgba = np.array([[[0, 65535, 32768, 5], [257, 514, 771, 9]]], np.uint16)
-    assert display_rgb((rgba,), fmt).tolist() == [[[0, 255, 128], [1, 2, 3]]]
+    assert shown_rgb((rgba,), fmt, (2, 1)).tolist() == [[[0, 255, 128], [1, 2, 3]]]
     grey = PictureFormat(2, 1, "gray-8bit", "uint8", 8, 255.0, False, (PlaneFormat(1, 1, 1, (0.0,)),))
-    assert display_rgb((np.array([[7, 200]], np.uint8),), grey).tolist() == [[[7] * 3, [200] * 3]]
+    assert shown_rgb((np.array([[7, 200]], np.uint8),), grey, (2, 1)).tolist() == [[[7] * 3, [200] * 3]]
 
 
 def test_fit_within_averages_over_areas_and_never_enlarges():

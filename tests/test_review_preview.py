@@ -13,7 +13,7 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
 from postfix.plan.model import HitKey, Plan, ShotPlan
 from postfix.review.burn_in import Lines, draw_grid, draw_lines, drawable, fitted, safe_box, text_px
-from postfix.review.pictures import anaglyph, display_rgb
+from postfix.review.pictures import anaglyph
 from postfix.review.preview import frames_of_shots, runs_of
 from postfix.review.preview_figures import figure_rows, frame_figures, longest_lines
 from postfix.review.preview_files import sheet_layout
@@ -120,18 +120,6 @@ def test_eight_bit_rgb_is_shown_as_it_is():
     assert np.array_equal(shown_rgb((picture,), rgb_format(160, 90), (160, 90)), picture)
 
 
-@pytest.mark.parametrize("name", ["yuv420p", "yuv422p10le", "yuv444p12le"])
-@pytest.mark.parametrize("full", [False, True])
-def test_yuv_becomes_the_rgb_of_the_page_unscaled(name, full):
-    fmt = video_format(name, 64, 32, full)
-    top = 1 << fmt.bit_depth
-    planes = tuple(
-        np.full((-(-32 // p.step_y), -(-64 // p.step_x)), code * top // 256, fmt.dtype)
-        for p, code in zip(fmt.planes, (120, 100, 160))
-    )
-    assert np.abs(shown_rgb(planes, fmt, (64, 32)).astype(int) - display_rgb(planes, fmt)).max() <= 1
-
-
 def test_the_matrix_that_a_file_names_counts():
     """Pure red of BT.601 in 8 bits is 81, 90, 240 (from memory)."""
     fmt = video_format("yuv444p", 4, 4, False)
@@ -176,7 +164,7 @@ def test_grey_and_alpha_are_shown_in_three_equal_channels_and_without_alpha():
 )  # fmt: skip
 @settings(deadline=None, max_examples=200)
 def test_nothing_is_enlarged_and_pixels_come_out_square(width, height, aspect, most, even):
-    size = shown_size(rgb_format(width, height), aspect, most, even=even)
+    size = shown_size((width, height), aspect, most, even=even)
     assert size[0] <= max(2, min(width, most))
     assert size[1] <= max(2, height)
     if even:

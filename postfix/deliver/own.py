@@ -21,6 +21,7 @@ VERSION_FILES = ("plan.toml", "changes.json", "changes.csv")
 PAGE, PAGE_FOLDER = "report.html", "report"
 """The review page, and what lies beside it."""
 
+_PLOTLY = "plotly.min.js"
 _PAGE_PARTS = re.compile(r"plotly\.min\.js|c\d+|c\d+/(?:(?:frames|\d+)\.js|\d+(?:-[a-z0-9]+)+\.(?:jpg|svg))")
 """Everything below :data:`PAGE_FOLDER`: the chart library, and of each clip a folder of figures and pictures."""
 
@@ -38,8 +39,8 @@ def stranger_in(folder: Path) -> str | None:
     entries = sorted(entry.name for entry in folder.iterdir())
     if not entries:
         return None
-    if _stranger_beside_page(folder) is None:
-        return None
+    if _PLOTLY in entries and "changes.json" not in entries:
+        return _stranger_beside_page(folder)
     stranger = next((name for name in entries if name not in NAMES), None)
     if stranger is not None:
         return f"'{stranger}', which this program did not write"

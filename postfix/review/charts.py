@@ -68,7 +68,7 @@ def charts_html(clip: ReviewedClip, frames_src: str, plotly_src: str) -> str:
         f'data-plotly="{escaped(plotly_src)}" data-state="waiting">'
         f'<h3 id="{ident}-chart-title">Depth, edges and windows over time</h3>'
         f"{_controls(clip)}"
-        f'<p class="chart-message" role="status">The chart is drawn once its figures are read.</p>'
+        f'<p class="chart-message" role="status" hidden>The chart is drawn once its figures are read.</p>'
         "<noscript><p>The chart needs scripts, which are switched off here. "
         "What it shows is said in words below.</p></noscript>"
         f'<div class="chart-frame" hidden><div class="chart-plot" tabindex="0" role="application" '

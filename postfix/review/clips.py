@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from postfix.errors import InputError
@@ -77,11 +77,22 @@ def reviewed_clips(out: Path) -> tuple[ReviewedClip, ...]:
         Where there is no change log, or one cannot be read.
     """
     clips = []
-    for number, (folder, versions) in enumerate(find_versions(out).items()):
-        ident = f"c{number}"
+    for number, (folder, found) in enumerate(find_versions(out).items()):
+        ident, versions = f"c{number}", _told_apart(found)
         columns, missing = _measured(out, folder, versions)
         clips.append(ReviewedClip(ident, versions, _shots(ident, versions), columns, missing))
     return tuple(clips)
+
+
+def _told_apart(versions: tuple[Version, ...]) -> tuple[Version, ...]:
+    """Where there are several versions for one screen, its name with that of their folder."""
+    names = [version.screen.name for version in versions]
+    return tuple(
+        replace(version, screen=replace(version.screen, name=f"{version.screen.name} ({version.folder.name})"))
+        if names.count(version.screen.name) > 1
+        else version
+        for version in versions
+    )
 
 
 def _shots(ident: str, versions: tuple[Version, ...]) -> tuple[ReviewedShot, ...]:

@@ -11,8 +11,6 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
-from postfix.source.picture import PictureFormat, Planes
-
 Rgb = npt.NDArray[np.uint8]
 """(H, W, 3), red, green, blue, coded values 0 to 255."""
 
@@ -26,67 +24,9 @@ RED_CYAN = np.array(
 """Least-squares projection for red and cyan glasses, columns left R G B then right R G B (Dubois 2001, ICASSP; second
 hand). Every row sums to 1, so that a grey seen alike by both eyes stays that grey."""
 
-_KR, _KB = 0.2126, 0.0722
-"""Luma weights of red and blue in ITU-R BT.709."""
-
 _OUTLINE = (255, 176, 0)
 _HATCH = (150, 150, 150)
 _HATCH_STEP_PX = 9
-
-
-def display_rgb(planes: Planes, fmt: PictureFormat) -> Rgb:
-    """A picture as 8-bit RGB, for looking at and never for delivery.
-
-    YUV is turned into RGB with the matrix of ITU-R BT.709, whatever the file's tags say, over the range that ``fmt``
-    names; chroma samples are repeated. RGB and grey are only scaled. Coded values stay coded: no transfer function is
-    applied. Alpha is left out.
-
-    Parameters
-    ----------
-    planes : Planes
-    fmt : PictureFormat
-
-    Returns
-    -------
-    (H, W, 3) uint8
-    """
-    black, white = fmt.planes[0].black[0], fmt.white
-    if fmt.is_yuv and len(planes) >= 3:
-        rgb = _rgb_from_yuv(planes, fmt)
-    else:
-        first = planes[0]
-        if first.ndim == 3 and first.shape[2] >= 3:
-            rgb = first[..., :3].astype(np.float32)
-        elif len(planes) >= 3:
-            rgb = np.stack([plane.astype(np.float32) for plane in planes[:3]], axis=2)
-        else:
-            one = first if first.ndim == 2 else first[..., 0]
-            rgb = np.repeat(one.astype(np.float32)[..., None], 3, axis=2)
-        rgb = (rgb - np.float32(black)) * np.float32(1.0 / (white - black))
-    return _coded(rgb * np.float32(255.0))
-
-
-def _rgb_from_yuv(planes: Planes, fmt: PictureFormat) -> npt.NDArray[np.float32]:
-    black, white = fmt.planes[0].black[0], fmt.white
-    # Limited range gives chroma 224 codes for luma's 219; full range gives both the same.
-    chroma_codes = white if black == 0.0 else (white - black) * 224.0 / 219.0
-    luma = (planes[0].astype(np.float32) - np.float32(black)) * np.float32(1.0 / (white - black))
-    blue_difference, red_difference = (
-        (_full_size(plane, info.step_x, info.step_y, luma.shape) - np.float32(info.black[0]))
-        * np.float32(1.0 / chroma_codes)
-        for plane, info in zip(planes[1:3], fmt.planes[1:3])
-    )
-    red = luma + np.float32(2.0 * (1.0 - _KR)) * red_difference
-    blue = luma + np.float32(2.0 * (1.0 - _KB)) * blue_difference
-    green = (luma - np.float32(_KR) * red - np.float32(_KB) * blue) * np.float32(1.0 / (1.0 - _KR - _KB))
-    return np.stack([red, green, blue], axis=2)
-
-
-def _full_size(
-    plane: npt.NDArray[np.generic], step_x: int, step_y: int, shape: tuple[int, ...]
-) -> npt.NDArray[np.float32]:
-    wide = np.repeat(np.repeat(plane.astype(np.float32), step_y, axis=0), step_x, axis=1)
-    return np.asarray(wide[: shape[0], : shape[1]])
 
 
 def _coded(values: npt.NDArray[Any]) -> Rgb:
@@ -119,17 +59,12 @@ def side_by_side(left_rgb: Rgb, right_rgb: Rgb, gap_px: int = 6) -> Rgb:
     return np.concatenate([left_rgb, bar, right_rgb], axis=1)
 
 
-def fit_within(picture: Rgb, max_width: int, pixel_aspect: float = 1.0) -> Rgb:
-    """The picture no wider than ``max_width`` and with square pixels, scaled down by averaging over areas.
-
-    ``pixel_aspect`` is width over height of one of its pixels as it is shown. Its width is never enlarged; where pixels
-    are narrower than they are high its height becomes more.
-    """
+def fit_within(picture: Rgb, max_width: int) -> Rgb:
+    """The picture no wider than ``max_width``, scaled down by averaging over areas; never enlarged."""
     height, width = picture.shape[:2]
-    wide = min(width, max_width)
-    size = (wide, max(1, round(height * wide / (width * pixel_aspect))))
-    if size == (width, height):
+    if width <= max_width:
         return picture
+    size = (max_width, max(1, round(height * max_width / width)))
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 

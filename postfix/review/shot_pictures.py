@@ -13,7 +13,8 @@ from postfix.review.beside import QUALITY, Beside
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.depth import DepthSpan, depth_picture
 from postfix.review.histogram import histogram_of
-from postfix.review.pictures import Rgb, anaglyph, fit_within, jpeg_bytes, side_by_side, with_window_outline
+from postfix.review.pictures import Rgb, anaglyph, jpeg_bytes, side_by_side, with_window_outline
+from postfix.review.shown import shown_size
 from postfix.review.stills import Seen, Stills, frame_to_show, hidden_strips
 
 PICTURE_PX = 480
@@ -124,11 +125,16 @@ def shot_pictures(
         Where an output cannot be decoded.
     """
     frame, why = _frame(clip, shot)
-    aspect = float(clip.versions[0].clip.pixel_aspect)
+    facts = clip.versions[0].clip
+    aspect = float(facts.pixel_aspect)
+    size_px = shown_size((facts.width_px, facts.height_px), facts.pixel_aspect, PICTURE_PX)
     name = shot.ident.replace("n", "/")
     source = next((one for one in stills if one.before is not None), stills[0])
     seen = source.before_at(frame)
-    before = None if seen is None else _before(source.in_size(seen.rgb()), seen, aspect, span, beside, name)
+    before = None
+    if seen is not None:
+        try_out_px = shown_size((facts.width_px, facts.height_px), facts.pixel_aspect, TRY_OUT_PX)
+        before = _before(seen, (size_px, try_out_px), aspect, span, beside, name)
     missing = "" if before is not None else source.before_missing or "this frame could not be decoded"
     after: list[After | None] = []
     for index, (version, result, one) in enumerate(zip(clip.versions, shot.results, stills)):
@@ -136,15 +142,12 @@ def shot_pictures(
             after.append(None)
             continue
         written = one.after_at(frame)
-        eyes = one.in_size(written.rgb())
-        strips = hidden_strips(version, result, frame)
+        eyes, scale = written.rgb(size_px), size_px[0] / facts.width_px
         marked = []
-        for picture, sides in zip(eyes, strips):
-            small = fit_within(picture, PICTURE_PX, aspect)
-            scale = small.shape[1] / picture.shape[1]
+        for picture, sides in zip(eyes, hidden_strips(version, result, frame)):
             left_px, right_px = ((top * scale, bottom * scale) for top, bottom in sides)
-            marked.append(with_window_outline(small, left_px, right_px))
-        both = anaglyph(*(fit_within(eye, PICTURE_PX, aspect) for eye in eyes))
+            marked.append(with_window_outline(picture, left_px, right_px))
+        both = anaglyph(*eyes)
         after.append(
             After(
                 _written(beside, f"{name}-s{index}-both", both),
@@ -175,12 +178,20 @@ def _frame(clip: ReviewedClip, shot: ReviewedShot) -> tuple[int, str]:
     return max(chosen, key=lambda one: one[0])[1]
 
 
-def _before(eyes: tuple[Rgb, Rgb], seen: Seen, aspect: float, span: DepthSpan, beside: Beside, name: str) -> Before:
-    left, right = (fit_within(eye, PICTURE_PX, aspect) for eye in eyes)
+def _before(
+    seen: Seen,
+    sizes_px: tuple[tuple[int, int], tuple[int, int]],
+    aspect: float,
+    span: DepthSpan,
+    beside: Beside,
+    name: str,
+) -> Before:
+    """Pictures of the source: those of the card in the first size, those to try out with in the second."""
+    size_px, try_out_px = sizes_px
+    left, right = seen.rgb(size_px)
     found = parallax_pct(seen.left, seen.right, seen.fmt, aspect)
-    height, width = left.shape[:2]
-    depth = depth_picture(found.pct, span, (width, height))
-    data = tuple(_data_address(fit_within(eye, TRY_OUT_PX, aspect)) for eye in eyes)
+    depth = depth_picture(found.pct, span, size_px)
+    data = tuple(map(_data_address, seen.rgb(try_out_px)))
     return Before(
         _written(beside, f"{name}-left", left, full_chroma=False),
         _written(beside, f"{name}-right", right, full_chroma=False),

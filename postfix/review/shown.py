@@ -33,12 +33,15 @@ def luma_weights(pair: PairSource) -> Weights:
     return _WEIGHTS.get(origin.tags.color_matrix, REC_709) if isinstance(origin, VideoSource) else REC_709
 
 
-def shown_size(fmt: PictureFormat, pixel_aspect: Fraction, most_wide: int, *, even: bool) -> tuple[int, int]:
+def shown_size(
+    size_px: tuple[int, int], pixel_aspect: Fraction, most_wide: int, *, even: bool = False
+) -> tuple[int, int]:
     """Width and height in which a picture is shown: pixels square, neither direction enlarged.
 
     Parameters
     ----------
-    fmt : PictureFormat
+    size_px : (int, int)
+        Width and height as it is stored.
     pixel_aspect : Fraction
         Width over height of one pixel as it is shown: other than 1, it is resolved by scaling one direction down.
     most_wide : int
@@ -46,8 +49,9 @@ def shown_size(fmt: PictureFormat, pixel_aspect: Fraction, most_wide: int, *, ev
     even : bool
         True where both must be even numbers, as video with chroma of half size asks.
     """
-    width = min(Fraction(fmt.width), fmt.width * pixel_aspect)
-    height = min(Fraction(fmt.height), fmt.height / pixel_aspect)
+    stored_width, stored_height = size_px
+    width = min(Fraction(stored_width), stored_width * pixel_aspect)
+    height = min(Fraction(stored_height), stored_height / pixel_aspect)
     if width > most_wide:
         width, height = Fraction(most_wide), height * most_wide / width
     if not even:

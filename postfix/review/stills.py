@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
 from postfix.errors import InputError, UsageError
 from postfix.plan.geometry import SIDES, Moves, bare_px, drawing_of, held_moves
 from postfix.review.logged import LoggedFile, LoggedShot, Version
-from postfix.review.pictures import Rgb, display_rgb
+from postfix.review.pictures import Rgb
+from postfix.review.shown import REC_709, Weights, luma_weights, shown_rgb
 from postfix.source.framed import framed
 from postfix.source.opening import open_eye
 from postfix.source.packed import open_packed
@@ -40,15 +40,19 @@ class Seen:
     left, right : Planes
         In the codes of ``fmt``.
     fmt : PictureFormat
+    weights : Weights
+        Luma weights of the matrix that their file names.
     """
 
     left: Planes
     right: Planes
     fmt: PictureFormat
+    weights: Weights = REC_709
 
-    def rgb(self) -> tuple[Rgb, Rgb]:
-        """Both eyes for looking at."""
-        return display_rgb(self.left, self.fmt), display_rgb(self.right, self.fmt)
+    def rgb(self, size_px: tuple[int, int]) -> tuple[Rgb, Rgb]:
+        """Both eyes for looking at, in a width and height."""
+        left, right = (shown_rgb(planes, self.fmt, size_px, self.weights) for planes in (self.left, self.right))
+        return left, right
 
 
 @dataclass(frozen=True)
@@ -88,30 +92,19 @@ class Stills:
         return _seen(self.after, frame)
 
     def before_rgb(self, frame: int) -> tuple[Rgb, Rgb] | None:
-        """:meth:`before_at` for looking at."""
+        """:meth:`before_at` for looking at, in the clip's size."""
         seen = self.before_at(frame)
-        return None if seen is None else seen.rgb()
+        return None if seen is None else seen.rgb(self.size_px)
 
     def after_rgb(self, frame: int) -> tuple[Rgb, Rgb]:
         """:meth:`after_at` for looking at, in the clip's size also where eyes were delivered squeezed."""
-        return self.in_size(self.after_at(frame).rgb())
-
-    def in_size(self, eyes: tuple[Rgb, Rgb]) -> tuple[Rgb, Rgb]:
-        """Both eyes brought to the clip's size."""
-        left, right = (_in_size(rgb, self.size_px) for rgb in eyes)
-        return left, right
+        return self.after_at(frame).rgb(self.size_px)
 
 
 def _seen(pair: PairSource, frame: int) -> Seen:
     for _, left, right in pair.frames(frame, frame):
-        return Seen(left, right, pair.format)
+        return Seen(left, right, pair.format, luma_weights(pair))
     raise AssertionError(f"no frame {frame}")
-
-
-def _in_size(rgb: Rgb, size_px: tuple[int, int]) -> Rgb:
-    if (rgb.shape[1], rgb.shape[0]) == size_px:
-        return rgb
-    return np.asarray(cv2.resize(rgb, size_px, interpolation=cv2.INTER_LINEAR), rgb.dtype)
 
 
 def open_stills_of(version: Version) -> Stills:

@@ -563,7 +563,7 @@
       const card = shot && document.getElementById(shot.ident);
       const said = this.element.querySelector(".chart-said");
       if (!card) said.textContent = `There is no card of ${shot ? `shot ${shot.name}` : "this frame"} on the page.`;
-      else if (card.closest("[hidden]")) said.textContent = `The card of shot ${shot.name} is hidden by a filter.`;
+      else if (window.location.hash === `#${shot.ident}`) window.dispatchEvent(new HashChangeEvent("hashchange"));
       else window.location.hash = `#${shot.ident}`;
     }
 
@@ -672,6 +672,7 @@
     if (element.dataset.state !== "waiting") return;
     element.dataset.state = "loading";
     const message = element.querySelector(".chart-message");
+    message.hidden = false;
     try {
       if (!("DecompressionStream" in window)) throw new Error("this browser cannot unpack the figures; a newer one can");
       const [data] = await Promise.all([

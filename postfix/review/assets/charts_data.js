@@ -81,8 +81,8 @@
       frame = (midnight - clock.start + day) % day;
     }
     if (frame < count) return frame;
-    const last = timecodeAt(count - 1, clock);
-    return `The clip ends at frame ${count - 1}${last && ` (${last})`}.`;
+    const [first, last] = [0, count - 1].map((at) => `${at}${clock.start === null ? "" : ` (${timecodeAt(at, clock)})`}`);
+    return `The clip has frames ${first} to ${last}.`;
   }
 
   // ---- columns ----------------------------------------------------------------------------------------------------

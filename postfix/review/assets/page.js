@@ -248,8 +248,14 @@
       if (!wanted(all[at])) continue;
       history.replaceState(null, "", `#${all[at].id}`);
       goTo(all[at]);
-      return;
+      return true;
     }
+    return false;
+  }
+
+  // A key that finds nothing says so: silence would be taken for a key that does not work.
+  function stepTo(forward, words, wanted) {
+    said.textContent = step(forward, wanted) ? "" : `There is no ${words}.`;
   }
 
   function flagged() {
@@ -296,10 +302,10 @@
   // ---- Keys
 
   const KEYS = [
-    [["n"], "next card", () => step(true)],
-    [["p"], "previous card", () => step(false)],
-    [["N"], "next card with a flag", () => step(true, flagged())],
-    [["P"], "previous card with a flag", () => step(false, flagged())],
+    [["n"], "next card", () => stepTo(true, "next card")],
+    [["p"], "previous card", () => stepTo(false, "previous card")],
+    [["N"], "next card with a flag", () => stepTo(true, "next card with a flag", flagged())],
+    [["P"], "previous card with a flag", () => stepTo(false, "previous card with a flag", flagged())],
     [["t"], "to the table of shots; from a card, to its row", toTable],
     [["/"], "to the field for a name or timecode", toField],
     [["o"], "open or close the try-out of the card", tryOut],
@@ -307,6 +313,8 @@
     [["?"], "this list", () => { keyList.open = true; keyList.querySelector("summary").focus(); }],
     [["Escape"], "leave: the field or fold for its surroundings, a card for the table", leave],
   ];
+  const said = make("p", { className: "said" });
+  said.setAttribute("role", "status");
   const SHOWN = { N: "Shift N", P: "Shift P", Escape: "Esc" };
   let keyList = null;
   let keysOn = memory.read("postfix.keys") !== "off";
@@ -363,12 +371,36 @@
     }
   }
 
+  // ---- Paper
+
+  // Pictures are loaded when they come near the window; on paper there would be none of those that never did.
+  function picturesButton() {
+    const button = make("button", { type: "button", textContent: "Load all pictures, for printing" });
+    button.addEventListener("click", async () => {
+      button.disabled = true;
+      const pictures = [...document.querySelectorAll("article.card:not([hidden]) img")];
+      let done = 0;
+      const count = () => { button.textContent = `${done} of ${pictures.length} pictures loaded`; };
+      count();
+      await Promise.all(pictures.map(async (picture) => {
+        picture.loading = "eager";
+        await picture.decode().catch(() => {});
+        done += 1;
+        count();
+      }));
+      button.textContent = `All ${pictures.length} pictures are loaded: print now`;
+      button.disabled = false;
+    });
+    return button;
+  }
+
   // ---- Start
 
   function start() {
     const main = document.querySelector("main") ?? document.body;
     for (const element of document.querySelectorAll(".overview")) tables.push(new ShotTable(element));
-    const tools = make("div", { className: "tools" }, themeButton(), keySection());
+    const tools = make("div", { className: "tools" }, themeButton(), picturesButton(), keySection());
+    document.body.append(said);
     const title = main.querySelector("h1");
     if (title) title.after(tools);
     else main.prepend(tools);

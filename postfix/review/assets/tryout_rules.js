@@ -403,8 +403,10 @@
     const screen = data.screens[screenIndex], shot = tried(data, screen, hit, window);
     const lines = [`# ${placeText(data, screen)}`];
     if (!shot.isMoved && !shot.isWindowed) return `${lines[0]}\n# Nothing differs from the plan yet.\n`;
-    lines.push("# In plan.toml of this screen, in the [[shot]] of that name: in place of its lines of the same names.",
-      "# Then render with that plan into a new folder.");
+    lines.push("# In plan.toml of this screen, in the [[shot]] of that name: in place of its lines of the same names.");
+    // The windows of the old HIT need not fit the new one.
+    lines.push(shot.isWindowed ? "# Then render with that plan into a new folder."
+      : "# Then plan measure.csv --update plan.toml, which makes the window for this HIT, and render into a new folder.");
     if (shot.isMoved) lines.push(`hit = ${hitText(shot.hit)}`, `zoom = ${tomlNumber(shot.zoom)}`);
     if (shot.isWindowed) lines.push(`window = ${windowText(shot.window)}`);
     return `${lines.join("\n")}\n`;
