@@ -61,7 +61,12 @@ def linked(folder, eye, looks, shots, length):
     folder.mkdir(parents=True)
     for shot in range(shots):
         for frame in range(shot * length, (shot + 1) * length):
-            os.link(looks[shot % _LOOKS], folder / f"reel_{eye}.{1001 + frame:07d}.png")
+            path = folder / f"reel_{eye}.{1001 + frame:07d}.png"
+            try:
+                os.link(looks[shot % _LOOKS], path)
+            except OSError:
+                # A file system allows a file only so many names; from here on those of a copy.
+                looks[shot % _LOOKS] = Path(shutil.copy(looks[shot % _LOOKS], path))
 
 
 def made_job(base, shots, screens, length):
