@@ -2,6 +2,7 @@
 
 import fcntl
 import json
+import logging
 import os
 import pty
 import re
@@ -11,6 +12,7 @@ import sys
 import termios
 import unicodedata
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from clips import source_words, write_pair
@@ -19,7 +21,7 @@ from hypothesis import strategies as st
 from printed import NAMES, wide
 
 from postfix.job.lettering import columns, lines_of, shortened, told_apart, visible
-from postfix.job.progress import Place, RecentRate, bar, clock, drawn, finished, label, rate_words
+from postfix.job.progress import BesideBars, Place, RecentRate, bar, clock, drawn, finished, label, rate_words
 from postfix.look import Look, Piece, look_of
 from postfix.tables import LEAST_NAME, Table
 from postfix.terminal import Gap, Whole, line, lines, name, rendered
@@ -270,9 +272,9 @@ def test_the_rate_is_a_recent_one():
 
 
 def test_a_bar_says_stage_percent_frames_rate_and_time_left():
-    text = drawn(lambda width: "check tv-55in", 1210, 2880, 12.34, 79, ascii_only=False)
+    text = drawn("check tv-55in", Place(), 1210, 2880, 12.34, 79, ascii_only=False)
     assert re.fullmatch(r"check tv-55in  [█▏▎▍▌▋▊▉ ]+   42 %  1210/2880 frames  12\.3/s   2:15 left", text)
-    assert "/s" not in drawn(lambda width: "measure", 0, 2880, 0.0, 79, ascii_only=False)
+    assert "/s" not in drawn("measure", Place(), 0, 2880, 0.0, 79, ascii_only=False)
 
 
 def test_a_bar_of_many_clips_says_which_clip_and_which_stage_of_how_many():
@@ -285,34 +287,96 @@ def test_a_bar_of_many_clips_says_which_clip_and_which_stage_of_how_many():
     assert label("count", place, 60) == "clip 2/5 harbour: count"
 
 
-@given(
-    NAMES, NAMES, st.integers(1, 999), st.integers(0, 10**7), st.integers(0, 10**7),
-    st.floats(0.01, 1e5), st.integers(60, 120), st.booleans(),
-)  # fmt: skip
-def test_a_bar_never_wraps_whatever_its_names_are(what, clip, clips, done, total, per_s, width, ascii_only):
-    place = Place(clip, 1, clips, ("measure", what))
+@st.composite
+def places(draw):
+    """A stage, with where in a job it is: from a single measurement to the last of a thousand clips."""
+    clips, stage = draw(st.integers(1, 999)), draw(NAMES)
+    others = draw(st.lists(st.sampled_from(["measure", "render", "check cinema-12m"]), max_size=20))
+    clip = draw(st.one_of(st.just(""), NAMES))
+    return stage, Place(clip, draw(st.integers(1, clips)), clips, (*others, stage) if draw(st.booleans()) else ())
+
+
+def bars_fit(what, place, done, total, per_s, width, ascii_only):
     for text in (
-        drawn(lambda room: label(what, place, room), done, total, per_s, width, ascii_only=ascii_only),
-        finished(what, place, done, 3.0, width),
+        drawn(what, place, done, total, per_s, width, ascii_only=ascii_only),
+        finished(what, place, done, 1e5 / (1.0 + per_s), width, ascii_only=ascii_only),
     ):
         assert wide(text) <= width, text
         assert "\x1b" not in text
         assert "\n" not in text
-    counted = drawn(lambda room: "x", min(done, 99_999), 99_999, per_s, 80, ascii_only=ascii_only)
-    assert f"{min(done, 99_999)}/99999" in counted
-    assert f" {rate_words(per_s)}/s " in counted
+
+
+RATES = st.one_of(st.just(0.0), st.floats(0.01, 1e5))
+
+
+@given(places(), st.integers(0, 10**7), st.integers(0, 10**7), RATES, st.integers(39, 120), st.booleans())
+def test_a_bar_never_wraps_whatever_its_names_are(stage_and_place, done, total, per_s, width, ascii_only):
+    bars_fit(*stage_and_place, done, total, per_s, width, ascii_only)
+
+
+@pytest.mark.parametrize("clip", ["", "quay", "a_very_long_reel_of_the_kite_workshop", "凧工房と風の強い海岸"])
+@pytest.mark.parametrize("clips", [1, 2, 48, 250])
+@pytest.mark.parametrize("stages", [0, 5, 23])
+def test_a_bar_fits_every_width_from_40_columns_on(clip, clips, stages):
+    what = "check cinema-12m"
+    place = Place(clip, clips, clips, (*["render"] * (stages - 1), what) if stages else ())
+    for width in range(39, 121):
+        for done, total, per_s in ((12, 12, 0.0), (172_799, 172_800, 0.02), (7, 172_800, 0.02)):
+            bars_fit(what, place, done, total, per_s, width, ascii_only=False)
+
+
+@given(st.integers(0, 99_999), st.floats(0.01, 1e5), st.booleans())
+def test_a_bar_of_one_clip_has_all_its_figures_on_80_columns(done, per_s, ascii_only):
+    text = drawn("x", Place(), done, 99_999, per_s, 80, ascii_only=ascii_only)
+    assert f"{done}/99999" in text
+    assert f" {rate_words(per_s)}/s " in text
 
 
 def test_where_room_is_short_names_and_the_unit_give_way_before_figures():
     place = Place("harbour wall at low tide with the big kite, graded", 12, 15, ("measure", "check cinema-12m"))
 
     def text(width):
-        return drawn(lambda room: label("check cinema-12m", place, room), 7, 2880, 12.0, width, ascii_only=False)
+        return drawn("check cinema-12m", place, 7, 2880, 12.0, width, ascii_only=False)
 
     assert ": 2/2 check cinema-12m  " in text(79)
     assert text(79).endswith("    0 %     7/2880  12.0/s   3:59 left")
     assert "/2880 frames  12.0/s" in text(120)
-    assert text(39).endswith("  0 %   3:59 left") or text(39).endswith("  0 %")
+
+
+@pytest.mark.parametrize(
+    ("width", "bar_says", "is_left"),
+    [
+        (39, "clip 2/2: 8/8 check …ema-5m   3:59 left", "clip 2/2 a_v…er: 8/8 check …ma-5m: 0:01"),
+        (60, "clip 2/2 a_ver…_over: 8/8 check cinema-5m    0 %   3:59 left",
+         "clip 2/2 a_ver…_over: 8/8 check cinema-5m: 12 frames in 0:01"),
+    ],
+)  # fmt: skip
+def test_on_a_narrow_terminal_the_stage_keeps_its_name_and_the_time_left_stays(width, bar_says, is_left):
+    """Figures go before names, the name of the clip before its number, and that before the name of the stage."""
+    place = Place("a_very_long_reel_of_over", 2, 2, ("measure", "render", *(f"check cinema-{i}m" for i in range(6))))
+    assert drawn("check cinema-5m", place, 7, 2880, 12.0, width, ascii_only=False) == bar_says
+    assert finished("check cinema-5m", place, 12, 1.1, width) == is_left
+
+
+def test_a_bar_is_drawn_only_where_all_figures_have_room():
+    assert drawn("measure", Place(), 7, 2880, 12.0, 39, ascii_only=False) == "measure    0 %     7/2880   3:59 left"
+    assert drawn("measure", Place(), 7, 2880, 12.0, 50, ascii_only=False).endswith("12.0/s   3:59 left")
+
+
+def test_one_frame_is_one_frame():
+    assert finished("measure", Place(), 1, 0.2, 79) == "measure: 1 frame in 0:00, 5.0 frames/s"
+    assert finished("review page", Place(), 2, 0.2, 79, unit="shots") == "review page: 2 shots in 0:00, 10.0 shots/s"
+    assert drawn("measure", Place(), 0, 1, 0.0, 79, ascii_only=True).endswith("0/1 frame")
+
+
+def test_a_line_feed_in_a_name_makes_no_second_line_of_a_message(capsys):
+    log = logging.Logger("bars")
+    log.addHandler(BesideBars())
+    log.warning("%s: kept after %d\nframes", "reel\nerror: all is lost\x1b[2J", 3)
+    log.warning("%(path)s: gone", {"path": Path("a\rb")})
+    log.warning("100 %")
+    said = capsys.readouterr().err
+    assert said == "reel\\nerror: all is lost\\x1b[2J: kept after 3\nframes\na\\rb: gone\n100 %\n"
 
 
 @pytest.mark.parametrize("quiet", [True, False])

@@ -6,13 +6,15 @@ A stage that ends leaves one line with its time and rate.
 from __future__ import annotations
 
 import logging
+import numbers
 import os
 import sys
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from contextvars import ContextVar
+from copy import copy
 from dataclasses import dataclass
 from typing import TextIO
 
@@ -28,11 +30,12 @@ _REDRAWN_EVERY_S = 0.25
 _SAMPLE_EVERY_S = 0.2
 _MOST_COLUMNS = 120
 _MOST_BAR = 30
-_LEAST_NAME = 6
+_LEAST_CLIP = 6
+"""Columns that the name of a clip is never shortened below; where there are fewer, it is left out."""
+_LEAST_STAGE = 12
+"""The same for the name of a stage, which is never left out: ``check …a-12m``."""
 _STAGE = 16
 """Columns for the name of a stage before that of its clip has any: ``check cinema-12m``."""
-_LEAST_LABEL = 24
-"""Columns for what the bar is of; with less, figures are left out."""
 
 
 @dataclass(frozen=True)
@@ -82,18 +85,47 @@ def stages_of(stages: Sequence[str], clip: str = "", number: int = 1, clips: int
 
 
 def label(what: str, place: Place, width: int, ellipsis: str = ELLIPSIS) -> str:
-    """Name of a stage with its place in the job, in at most ``width`` columns; only names are shortened."""
+    """Name of a stage with its place in the job, in at most ``width`` columns.
+
+    Names are shortened; where that is not enough the clip's goes, then which clip it is, then which stage.
+    """
     what, clip = visible(what), visible(place.clip)
+    fitting = next((way for way in _ways(what, place) if way[-1] <= width), None)
+    if fitting is None:
+        return shortened(what, max(width, 1), ellipsis)
+    before, is_named, _ = fitting
+    room = width - columns("".join(before))
+    if not is_named:
+        return "".join(before) + shortened(what, room, ellipsis)
+    clip = shortened(clip, max(room - columns(what), min(room // 2, room - _STAGE), _LEAST_CLIP), ellipsis)
+    return f"{before[0]}{clip}{before[1]}{shortened(what, room - columns(clip), ellipsis)}"
+
+
+def _ways(what: str, place: Place) -> Iterator[tuple[tuple[str, str], bool, int]]:
+    """Ways to say where the work is, the fullest first.
+
+    Each as the words before the clip's name and before the stage's, whether the clip is named, and the least columns.
+    """
     before_clip, before_stage = place.figures(what)
-    named = bool(before_clip and clip)
-    between = ": " if before_clip else ""
-    room = width - columns(before_clip + between + before_stage)
-    if named:
-        room_clip = max(room - columns(what), min(room // 2, room - _STAGE), _LEAST_NAME)
-        clip = shortened(clip, room_clip, ellipsis)
-        room -= columns(clip)
-    what = shortened(what, max(room, 1), ellipsis)
-    return f"{before_clip if named else before_clip.rstrip()}{clip if named else ''}{between}{before_stage}{what}"
+    stage = min(columns(what), _LEAST_STAGE)
+    if before_clip:
+        if place.clip:
+            before = before_clip, f": {before_stage}"
+            clip = min(columns(visible(place.clip)), _LEAST_CLIP)
+            yield before, True, columns("".join(before)) + clip + stage
+        before = before_clip.rstrip(), f": {before_stage}"
+        yield before, False, columns("".join(before)) + stage
+    yield ("", before_stage), False, columns(before_stage) + stage
+    yield ("", ""), False, stage
+
+
+def _fitting(what: str, place: Place, width: int, figures: Sequence[str]) -> str:
+    """The first of the figures with which there is room for a name: fewer figures rather than less of the name."""
+    for _, _, least in _ways(visible(what), place):
+        for way in figures:
+            if least + len(way) <= width:
+                return way
+    return ""
 
 
 def clock(seconds: float) -> str:
@@ -129,7 +161,8 @@ class RecentRate:
 
 
 def drawn(
-    name: Callable[[int], str],
+    what: str,
+    place: Place,
     done: int,
     total: int,
     per_s: float,
@@ -138,25 +171,37 @@ def drawn(
     ascii_only: bool,
     unit: str = "frames",
 ) -> str:
-    """One line of a bar: name, bar, percent, how many are done, rate, time left; at most ``width`` columns."""
+    """One line of a bar: name, bar, percent, how many are done, rate, time left; at most ``width`` columns.
+
+    Where room is short the bar goes first, then the unit, the rate, how many are done and the percent, then names.
+    """
+    ellipsis = _ellipsis(ascii_only)
     share = min(done / total, 1.0) if total > 0 else 0.0
     # Figures keep their places while they grow, or the whole line would dance.
-    percent, counted = f"{int(share * 100):3d} %", f"  {done:{len(str(total))}d}/{total}"
+    percent, counted = f"  {int(share * 100):3d} %", f"  {done:{len(str(total))}d}/{total}"
     rate = left = ""
     if per_s > 0.0:
         rate, left = f"  {rate_words(per_s):>4}/s", f"  {clock(max(total - done, 0) / per_s):>5} left"
-    whole = f"{percent}{counted} {unit}{rate}{left}"
-    if width - len(whole) - 2 >= min(columns(name(_MOST_COLUMNS)), width // 2):
-        figures = whole
-    else:
-        # Where room is short the unit goes first; on a narrow terminal there are fewer figures, but whole ones.
-        ways = (percent + counted + rate + left, percent + counted + left, percent + left, percent)
-        figures = next((way for way in ways if width - len(way) - 2 >= _LEAST_LABEL), percent)
-    room = width - len(figures) - 2
-    named = name(max(room, 1))
+    figures = f"{percent}{counted} {_of(total, unit)}{rate}{left}"
+    # The unit says least of all: it stands only where the name has half of the line, or all that it needs.
+    least = max(width // 2, next(_ways(visible(what), place))[-1])
+    if width - len(figures) < min(columns(label(what, place, _MOST_COLUMNS, ellipsis)), least):
+        fewer = (percent + counted + rate + left, percent + counted + left, percent + left, left or percent)
+        figures = _fitting(what, place, width, fewer)
+    room = width - len(figures)
+    named = label(what, place, room, ellipsis)
     long = min(room - columns(named) - 2, _MOST_BAR)
     bar = f"  {Bar(share, long, Bar.ASCII if ascii_only else Bar.UTF)}" if long >= 4 else ""
-    return f"{named}{bar}  {figures}"
+    return f"{named}{bar}{figures}"
+
+
+def _ellipsis(ascii_only: bool) -> str:
+    return "~" if ascii_only else ELLIPSIS
+
+
+def _of(count: int, unit: str) -> str:
+    """The unit as it stands after a number of them: ``1 frame``, ``2 frames``."""
+    return unit.removesuffix("s") if count == 1 else unit
 
 
 class _Shown(tqdm):  # type: ignore[misc, type-arg, unused-ignore]
@@ -170,10 +215,8 @@ class _Shown(tqdm):  # type: ignore[misc, type-arg, unused-ignore]
         per_s = self._rate.per_s(time.monotonic(), self.n)
         # The last column stays empty: some terminals go on to the next line when it is written.
         width = _columns_of(sys.stderr) - 1
-        return drawn(self._name, self.n, self.total, per_s, width, ascii_only=self._ascii_only, unit=self._unit)
-
-    def _name(self, width: int) -> str:
-        return label(self._what, self._place, width, "~" if self._ascii_only else ELLIPSIS)
+        ascii_only, unit = self._ascii_only, self._unit
+        return drawn(self._what, self._place, self.n, self.total, per_s, width, ascii_only=ascii_only, unit=unit)
 
 
 def _columns_of(stream: TextIO) -> int:
@@ -224,30 +267,51 @@ def bar(what: str, total: int, *, quiet: bool, unit: str = "frames") -> Iterator
 
         yield move_on
     took_s = time.monotonic() - began_s
-    print(finished(what, place, all_done, took_s, _columns_of(sys.stderr) - 1, unit), file=sys.stderr, flush=True)
+    width = _columns_of(sys.stderr) - 1
+    said = finished(what, place, all_done, took_s, width, ascii_only=ascii_only, unit=unit)
+    print(said, file=sys.stderr, flush=True)
+
+
+REVIEW_PAGE = "review page"
+"""What the bar of the review page is called."""
 
 
 def page_bar(*, quiet: bool) -> Callable[[int], AbstractContextManager[Callable[[int], None]]]:
     """The bar of the review page, counted in shots, from how many there are."""
-    return lambda total: bar("review page", total, quiet=quiet, unit="shots")
+    return lambda total: bar(REVIEW_PAGE, total, quiet=quiet, unit="shots")
 
 
-def finished(what: str, place: Place, done: int, took_s: float, width: int, unit: str = "frames") -> str:
-    """The line that a stage leaves: how much was done in which time."""
-    figures = f": {done} {unit} in {clock(took_s)}"
+def finished(
+    what: str, place: Place, done: int, took_s: float, width: int, *, ascii_only: bool = False, unit: str = "frames"
+) -> str:
+    """The line that a stage leaves: how much was done in which time; at most ``width`` columns."""
+    took = clock(took_s)
+    counted = f": {done} {_of(done, unit)} in {took}"
     rate = f", {rate_words(done / took_s)} {unit}/s" if done and took_s > 0.0 else ""
-    if width - len(figures + rate) >= _LEAST_LABEL:
-        figures += rate
-    return label(what, place, max(width - len(figures), 1)) + figures
+    figures = _fitting(what, place, width, (counted + rate, counted, f": {took}"))
+    return label(what, place, width - len(figures), _ellipsis(ascii_only)) + figures
 
 
 class BesideBars(logging.Handler):
-    """Log lines on stderr that no bar is drawn over, with everything in them shown and nothing obeyed."""
+    """Log lines on stderr that no bar is drawn over, with everything in them shown and nothing obeyed.
+
+    Line feeds are our own alone: one in what a message is about, such as a name, stands as its code.
+    """
 
     def emit(self, record: logging.LogRecord) -> None:
         try:
+            # Other handlers may want the record as it is.
+            record = copy(record)
+            if isinstance(record.args, Mapping):
+                record.args = {name: _harmless(value) for name, value in record.args.items()}
+            elif record.args:
+                record.args = tuple(map(_harmless, record.args))
             text = "\n".join(map(visible, self.format(record).split("\n")))
             tqdm.write(text, file=sys.stderr)
             sys.stderr.flush()
         except Exception:
             self.handleError(record)
+
+
+def _harmless(value: object) -> object:
+    return value if isinstance(value, numbers.Number) else visible(str(value))
