@@ -173,6 +173,83 @@ def test_nothing_is_enlarged_and_pixels_come_out_square(width, height, aspect, m
     assert size[1] == pytest.approx(wanted, abs=2.0 + 2.0 * float(wanted) / size[0])
 
 
+# --- where chroma sits
+
+
+def sine_422(width=640, height=64, period_px=32, bits=10):
+    """Red against blue in a sine across, exact R'G'B' and its 4:2:2 codes with chroma on the even columns."""
+    wave = np.sin(2 * np.pi * (np.arange(width) + 0.5) / period_px)
+    rgb = np.stack([0.5 + 0.3 * wave, np.full(width, 0.5), 0.5 - 0.3 * wave], axis=-1)
+    luma = rgb @ np.array([0.2126, 0.7152, 0.0722])
+    unit = 1 << (bits - 8)
+    codes = [
+        luma * 219 + 16,
+        ((rgb[:, 2] - luma) / 1.8556 * 224 + 128)[::2],
+        ((rgb[:, 0] - luma) / 1.5748 * 224 + 128)[::2],
+    ]
+    return rgb * 255.0, [np.tile(np.rint(row * unit), (height, 1)) for row in codes]
+
+
+@pytest.mark.parametrize("width", [640, 560, 427, 330, 320, 300, 160, 101])
+@pytest.mark.parametrize("pixel_format", ["yuv422p10le", "yuv420p10le"])
+def test_chroma_of_half_size_comes_from_where_it_sits_at_every_size(width, pixel_format):
+    """Chroma on the even columns: ITU-T H.264, Figure E-1, type 0 (from memory); the rest is computed."""
+    exact, codes = sine_422()
+    fmt = video_format(pixel_format, 640, 64, False, 1)
+    planes = tuple(code[:: plane.step_y].astype(np.uint16) for code, plane in zip(codes, fmt.planes))
+    height = max(1, round(64 * width / 640))
+    shown = shown_rgb(planes, fmt, (width, height))[height // 2].astype(float)
+    fine = np.repeat(exact, width, axis=0).reshape(width, 640, 3).mean(axis=1)
+    inside = np.s_[4:-4]
+    assert np.abs(shown[inside] - fine[inside]).max() < 3.0
+    # The place of the wave, in pixels of the source, from the least squares of sine and cosine.
+    at = (np.arange(width) + 0.5) * 640 / width * 2 * np.pi / 32
+    basis = np.stack([np.sin(at), np.cos(at), np.ones(width)], axis=-1)[inside]
+    (sine, cosine, _), *_ = np.linalg.lstsq(basis, (shown[:, 0] - shown[:, 2])[inside], rcond=None)
+    assert abs(np.arctan2(cosine, sine) * 32 / (2 * np.pi)) < 0.03
+
+
+@pytest.mark.parametrize(
+    ("pixel_format", "matrix", "x_px", "y_px"),
+    [("yuv420p", 1, 0.5, 1.0), ("yuv420p10le", 9, 0.5, 0.5), ("yuvj420p", 1, 1.0, 1.0), ("yuv410p", 1, 0.5, 2.0)],
+)
+@pytest.mark.parametrize("size", [(64, 64), (48, 40), (32, 32), (20, 15), (63, 63)])
+@pytest.mark.parametrize("stored", [(64, 64), (63, 63)])
+def test_a_ramp_of_chroma_stays_in_its_place_wherever_samples_sit(pixel_format, matrix, x_px, y_px, size, stored):
+    fmt = video_format(pixel_format, *stored, None, matrix)
+    info = fmt.planes[1]
+    assert (info.centre_x_px, info.centre_y_px) == (x_px, y_px)
+    unit = 1 << (fmt.bit_depth - 8)
+    x, y = (np.arange(-(-n // s)) * s + c for n, s, c in zip(stored, (info.step_x, info.step_y), (x_px, y_px)))
+    # So that every code is a whole one.
+    blue = ((96.0 + 0.5 * (x[None, :] - x_px) + 0.5 * (y[:, None] - y_px)) * unit).astype(fmt.dtype)
+    size = min(size[0], stored[0]), min(size[1], stored[1])
+    planes = (np.full(stored[::-1], 126 * unit, fmt.dtype), blue, np.full(blue.shape, 128 * unit, fmt.dtype))
+    shown = shown_rgb(planes, fmt, size).astype(float)
+    x, y = ((np.arange(n) + 0.5) * m / n for n, m in zip(size, stored))
+    codes = 96.0 + 0.5 * (x[None, :] - x_px) + 0.5 * (y[:, None] - y_px)
+    is_full = fmt.planes[0].black[0] == 0.0
+    luma = 126.0 if is_full else (126.0 - 16.0) * 255.0 / 219.0
+    wanted = luma + (codes - 128.0) * 1.8556 * (1.0 if is_full else 255.0 / 224.0)
+    edge = tuple(slice(-(-n * 4 // m), n - -(-n * 4 // m)) for n, m in zip(size[::-1], stored[::-1]))
+    # Codes are rounded to whole ones twice on the way; half a pixel beside its place would be 0.5 everywhere.
+    assert np.abs((shown[..., 2] - wanted)[edge]).max() < 1.8556 * 255.0 / 224.0 + 0.5
+    assert abs((shown[..., 2] - wanted)[edge].mean()) < 0.15
+
+
+@pytest.mark.parametrize("bare_px", [2, 3, 4, 7])
+def test_columns_that_a_move_lays_bare_are_black_to_the_last_one(bare_px):
+    fmt = video_format("yuv422p10le", 64, 8, False, 1)
+    luma, blue, red = (np.full((8, 64 // plane.step_x), 512, np.uint16) for plane in fmt.planes)
+    blue[:], red[:] = 300, 800
+    luma[:, :bare_px] = 64
+    blue[:, : -(-bare_px // 2)] = red[:, : -(-bare_px // 2)] = 512
+    shown = shown_rgb((luma, blue, red), fmt, (64, 8))
+    assert np.flatnonzero(shown.max(axis=(0, 2)) == 0).tolist() == list(range(bare_px))
+    # Beyond the two columns that chroma is spread over, the colour is the picture's own.
+    assert len(np.unique(shown[:, bare_px + 2 :].reshape(-1, 3), axis=0)) == 1
+
+
 # --- views
 
 

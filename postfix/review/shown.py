@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -11,8 +13,10 @@ import numpy.typing as npt
 from postfix.review.pictures import Rgb
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource
-from postfix.source.picture import PictureFormat, Plane, Planes
+from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
 from postfix.source.video import VideoSource
+
+Samples = npt.NDArray[np.float32]
 
 Weights = tuple[float, float]
 """Luma weights of red and blue."""
@@ -66,9 +70,12 @@ def shown_rgb(planes: Planes, fmt: PictureFormat, size_px: tuple[int, int], weig
     """A picture as 8-bit RGB of a size, for looking at.
 
     Every plane is averaged over areas in its own codes first and turned into RGB afterwards, which is the same but for
-    rounding to a code and costs less. Coded values stay coded. Light, as OpenEXR holds it, is coded by the curve of
-    sRGB, since a monitor would show it far too dark. What is no number is black, alpha is left out, and primaries and
-    transfer of the file are not looked at.
+    rounding to a code and costs less. Chroma of half size is taken from where its samples sit. Where luma is black the
+    picture is, since no colour has chroma there; what stands there comes from beside it.
+
+    Coded values stay coded. Light, as OpenEXR holds it, is coded by the curve of sRGB, since a monitor would show it
+    far too dark. What is no number is black, alpha is left out, and primaries and transfer of the file are not looked
+    at.
 
     Parameters
     ----------
@@ -87,17 +94,19 @@ def shown_rgb(planes: Planes, fmt: PictureFormat, size_px: tuple[int, int], weig
     # Light stands in one plane; what follows it is no third of a picture.
     parted = first.ndim == 2 and len(planes) >= 3 and not (fmt.is_linear and not fmt.is_yuv)
     if parted:
-        samples = np.stack([_scaled(plane, size_px) for plane in planes[:3]], axis=2)
+        of_planes = zip(planes[:3], fmt.planes)
+        samples = cv2.merge([_scaled_plane(plane, one, fmt, size_px) for plane, one in of_planes])
     else:
         one = first[..., :3] if first.ndim == 3 and first.shape[2] >= 3 else first if first.ndim == 2 else first[..., 0]
         samples = _scaled(_numbers(one, fmt), size_px)
         if samples.ndim == 2:
             samples = np.repeat(samples[..., None], 3, axis=2)
+    black = fmt.planes[0].black[0]
     if fmt.is_yuv and parted:
-        rgb = cv2.transform(samples, _rgb_from_yuv(fmt, weights))
-    else:
-        black = fmt.planes[0].black[0]
-        rgb = (samples - np.float32(black)) * np.float32(255.0 / (fmt.white - black))
+        codes = to_codes(np.asarray(cv2.transform(samples, _rgb_from_yuv(fmt, weights)), np.float32))
+        lit = cv2.compare(samples[..., 0], black, cv2.CMP_GT)
+        return np.asarray(cv2.bitwise_and(codes, codes, mask=lit), np.uint8).reshape(codes.shape)
+    rgb = (samples - np.float32(black)) * np.float32(255.0 / (fmt.white - black))
     return to_codes(_coded_light(rgb) if fmt.is_linear else rgb)
 
 
@@ -134,18 +143,97 @@ def _numbers(samples: Plane, fmt: PictureFormat) -> Plane:
     return np.clip(np.nan_to_num(samples.astype(np.float32), nan=0.0, posinf=most, neginf=0.0), 0.0, most)
 
 
-def _scaled(plane: Plane, size_px: tuple[int, int]) -> npt.NDArray[np.float32]:
-    """Averaged over areas where it is larger, along each axis on its own; chroma of half size may have to grow."""
+def _scaled_plane(plane: Plane, info: PlaneFormat, fmt: PictureFormat, size_px: tuple[int, int]) -> Samples:
+    """One of the planes of a picture in the size wanted."""
+    if info.step_x == info.step_y == 1:
+        return _scaled(plane, size_px)
     width, height = size_px
-    rows, columns = plane.shape[:2]
-    less = min(width, columns), min(height, rows)
+    down = _Axis(0, fmt.height, plane.shape[0], info.step_y, info.centre_y_px, height)
+    across = _Axis(1, fmt.width, plane.shape[1], info.step_x, info.centre_x_px, width)
+    samples = across.centred(down.centred(np.ascontiguousarray(plane)))
+    less = min(width, samples.shape[1]), min(height, samples.shape[0])
+    return across.spread(down.spread(_scaled(samples, less)))
+
+
+def _scaled(plane: Plane, size_px: tuple[int, int]) -> Samples:
+    """Averaged over areas where it is larger, in either direction; never enlarged."""
+    width, height = size_px
     samples = np.ascontiguousarray(plane)
-    if less != (columns, rows):
-        samples = cv2.resize(samples, less, interpolation=cv2.INTER_AREA)
-    samples = samples.astype(np.float32)
-    if less != size_px:
-        samples = cv2.resize(samples, size_px, interpolation=cv2.INTER_LINEAR)
+    if size_px != (plane.shape[1], plane.shape[0]):
+        samples = cv2.resize(samples, size_px, interpolation=cv2.INTER_AREA)
     return np.asarray(samples, np.float32).reshape(height, width, *plane.shape[2:])
+
+
+@dataclass(frozen=True)
+class _Axis:
+    """Chroma along one axis: how many luma pixels, how many samples for them, where those sit, how many are wanted.
+
+    Averaging over areas takes each sample to sit in the middle of the pixels that it serves; most formats have it on
+    the first of them.
+    """
+
+    axis: int
+    pixels: int
+    samples: int
+    step: int
+    centre_px: float
+    wanted: int
+
+    @property
+    def _beside_middle(self) -> float:
+        """How far before the middle of its pixels a sample sits, in steps of samples."""
+        return 0.5 - self.centre_px / self.step
+
+    @property
+    def _is_whole(self) -> bool:
+        return self.samples * self.step == self.pixels
+
+    def centred(self, plane: Plane) -> Plane:
+        """Samples in the middle of their pixels, to be averaged over areas, where there are more than are wanted."""
+        if self.wanted >= self.samples:
+            return plane
+        if not self._is_whole:
+            # The last sample serves fewer pixels than the others.
+            return self._at(plane.astype(np.float32), self.pixels)
+        return self._towards_next(plane, self._beside_middle) if self._beside_middle else plane
+
+    def _towards_next(self, plane: Plane, share: float) -> Plane:
+        """What lies a share of the way from each sample to the next."""
+        after = np.concatenate([plane[1:], plane[-1:]]) if self.axis == 0 else np.hstack([plane[:, 1:], plane[:, -1:]])
+        return np.asarray(cv2.addWeighted(plane, 1.0 - share, after, share, 0.0), plane.dtype).reshape(plane.shape)
+
+    def spread(self, samples: Samples) -> Samples:
+        """Samples between those there are, where no more are there than are wanted."""
+        if self.wanted < self.samples or self.step == 1:
+            return samples
+        if self._is_whole and (self.axis, self.step, self.centre_px, self.wanted) == (1, 2, 0.5, self.pixels):
+            # The same as below for the most common case, in a third of the time.
+            both = cv2.merge([samples, self._towards_next(samples, 0.5)])
+            return np.asarray(both, np.float32).reshape(samples.shape[0], self.wanted)
+        if self._beside_middle or not self._is_whole:
+            return self._at(samples, self.wanted)
+        size = (samples.shape[1], self.wanted) if self.axis == 0 else (self.wanted, samples.shape[0])
+        return np.asarray(cv2.resize(samples, size, interpolation=cv2.INTER_LINEAR), np.float32).reshape(size[::-1])
+
+    def _at(self, samples: Samples, wanted: int) -> Samples:
+        """Straight between the two samples about the middle of each pixel wanted."""
+        before, after, share = _neighbours(self.pixels, self.samples, self.step, self.centre_px, wanted)
+        found = samples[before] if self.axis == 0 else samples[:, before]
+        beyond = samples[after] if self.axis == 0 else samples[:, after]
+        beyond -= found
+        beyond *= share[:, None] if self.axis == 0 else share
+        found += beyond
+        return found
+
+
+@lru_cache(maxsize=16)
+def _neighbours(
+    pixels: int, samples: int, step: int, centre_px: float, wanted: int
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], Samples]:
+    """Which samples lie before and after each place wanted, and how far it is from one to the other."""
+    at = np.clip(((np.arange(wanted) + 0.5) * pixels / wanted - centre_px) / step, 0.0, samples - 1.0)
+    before = np.floor(at).astype(np.intp)
+    return before, np.minimum(before + 1, samples - 1), (at - before).astype(np.float32)
 
 
 def _coded_light(light: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
