@@ -211,7 +211,7 @@ def test_chroma_of_half_size_comes_from_where_it_sits_at_every_size(width, pixel
 
 @pytest.mark.parametrize(
     ("pixel_format", "matrix", "x_px", "y_px"),
-    [("yuv420p", 1, 0.5, 1.0), ("yuv420p10le", 9, 0.5, 0.5), ("yuvj420p", 1, 1.0, 1.0), ("yuv410p", 1, 0.5, 2.0)],
+    [("yuv420p10le", 1, 0.5, 1.0), ("yuv420p10le", 9, 0.5, 0.5), ("yuvj420p", 1, 1.0, 1.0), ("yuv410p", 1, 0.5, 2.0)],
 )
 @pytest.mark.parametrize("size", [(64, 64), (48, 40), (32, 32), (20, 15), (63, 63)])
 @pytest.mark.parametrize("stored", [(64, 64), (63, 63)])
