@@ -277,9 +277,9 @@ def check(options: argparse.Namespace) -> Outcome:
 def report(options: argparse.Namespace) -> Outcome:
     """Write the review page of a finished run again."""
     if options.dry_run:
-        check_report(options.output)
+        check_report(options.output, force=options.force)
         return would_write(output.path for output in page_outputs(options.output))
-    page = write_report(options.output, page_bar(quiet=options.quiet > 0))
+    page = write_report(options.output, page_bar(quiet=options.quiet > 0), force=options.force)
     return Outcome([Whole(f"written: {page}")], {"written": [str(page)]})
 
 
@@ -332,7 +332,7 @@ def run(options: argparse.Namespace) -> Outcome:
                     clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins
                 )
             runs.append(made)
-        written = write_report(out, page_bar(quiet=settings.quiet))
+        written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
     return _run_outcome(runs, clips, written)
 
 

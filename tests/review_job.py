@@ -100,7 +100,8 @@ def write_version(
         plan,
         results,
         sources=tuple(
-            EyeFile(eye, str(path), len(shot_of), "ab" * 32, "24") for eye, path in zip(("left", "right"), sources)
+            EyeFile(eye, str(path), len(shot_of), "ab" * 32, "24", 1001)
+            for eye, path in zip(("left", "right"), sources)
         ),
         outputs=tuple(EyeFile(eye, eye, len(shot_of), "cd" * 32) for eye in ("left", "right")),
         timecode="01:00:00:00",

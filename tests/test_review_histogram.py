@@ -67,10 +67,17 @@ def test_what_is_beyond_a_limit_is_said_as_a_share_of_what_was_measured():
     after = map_of((0.0, 779), (1.0, 21))
     svg = drawn(before, after)
     lines = texts_of(svg)
-    assert "Of the measured part, beyond the far limit: 7.5 % before, 2.6 % after." in lines
-    assert "Of the measured part, in front of the near limit: 5.0 % before, nothing after." in lines
-    assert "Measured part of the picture: 80 % before, 80 % after." in lines
+    assert "Over 0.1 % beyond the far limit: 7.5 % before, 2.6 % after." in lines
+    assert "Over 0.1 % in front of the near limit: 5.0 % before, nothing after." in lines
+    assert "Shares are of the measured part of the picture: 80 % before, 80 % after." in lines
     assert all(line in svg.findtext("desc") for line in lines[-4:])
+
+
+def test_what_is_beyond_a_limit_by_less_than_the_map_can_tell_is_not_called_outside():
+    # A backdrop that was put just inside the far limit, and that the map has a whole pixel too far.
+    svg = drawn(None, map_of((LIMITS.far_pct + 0.08, 900), (LIMITS.near_pct - 0.08, 100)))
+    assert hatched_of(svg) == []
+    assert sum("nothing after" in line for line in texts_of(svg)) == 2
 
 
 def test_a_trace_beyond_a_limit_is_not_called_nothing():
@@ -151,7 +158,8 @@ def test_where_nothing_was_measured_the_drawing_says_so(nothing):
     assert "nothing could be measured" in svg.findtext("desc")
     one = drawn(nothing, map_of((0.0, 1000)))
     assert path_of(one, "before-band") is None
-    assert any("before not measured" in line for line in texts_of(one))
+    why = "before no picture" if nothing is None else "before not measured"
+    assert any(why in line for line in texts_of(one))
 
 
 def test_the_drawing_has_a_title_and_a_description_of_its_own_and_markup_stays_text():

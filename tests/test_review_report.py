@@ -194,7 +194,7 @@ def test_what_was_not_measured_is_said_in_words_and_never_a_zero(tmp_path):
     sources = write_source(tmp_path / "in")
     write_version(tmp_path / "out" / "tv", sources, checked=False, near=(NAN, -0.2, -2.0), far=(NAN, 1.5, 0.3))
     page = page_of(tmp_path / "out")
-    assert "Near not measured not measured –" in page.text
+    assert "Near not measured not measured −1.75 % –" in page.text
     assert "moved, result not measured" in page.text
     assert "fits as shot" not in page.text
 
@@ -220,7 +220,7 @@ def test_a_source_used_in_part_is_found_again_by_its_numbers(tmp_path):
         for more in range(3):
             shutil.copy(next(path.iterdir()), path / f"sh_{path.name}.{998 + more}.png")
     stills = open_stills_of(read_version(tmp_path / "out" / "tv"))
-    assert stills.before_offset == 3
+    assert (stills.before.count, stills.before_offset) == (12, 0)
     assert np.array_equal(stills.before_rgb(0)[0], stills.after_rgb(0)[0])
 
 
@@ -248,6 +248,45 @@ def test_a_persons_own_folder_where_the_page_keeps_its_pictures_is_left_alone(tm
         with pytest.raises(OutputError, match=r"notes\.txt.*did not write"):
             refusing(tmp_path / "out")
     assert (tmp_path / "out" / "report" / "notes.txt").read_text() == "mine"
+
+
+def test_a_persons_own_page_is_replaced_only_when_that_is_asked_for(tmp_path):
+    write_version(tmp_path / "out" / "tv", write_source(tmp_path / "in"))
+    (tmp_path / "out" / "report.html").write_text("<p>mine</p>")
+    for refusing in (check_report, write_report):
+        with pytest.raises(OutputError, match=r"report\.html.*did not write"):
+            refusing(tmp_path / "out")
+    assert (tmp_path / "out" / "report.html").read_text() == "<p>mine</p>"
+    assert not (tmp_path / "out" / "report").exists()
+    write_report(tmp_path / "out", force=True)
+    write_report(tmp_path / "out")
+
+
+def test_what_would_stop_the_page_is_told_before_it_is_made(tmp_path):
+    write_version(tmp_path / "out" / "tv", write_source(tmp_path / "in"))
+    shutil.rmtree(tmp_path / "out" / "tv" / "right")
+    with pytest.raises(InputError, match="right"):
+        check_report(tmp_path / "out")
+
+
+def test_two_versions_for_one_screen_are_told_apart_by_their_folders(tmp_path):
+    sources = write_source(tmp_path / "in")
+    for folder in ("tv", "tv-tried"):
+        write_version(tmp_path / "out" / folder, sources, screen="tv-55in")
+    page = page_of(tmp_path / "out")
+    assert "tv-55in (tv)" in page.text
+    assert "tv-55in (tv-tried)" in page.text
+    data = (tmp_path / "out" / "report" / "c0" / "0.js").read_text(encoding="utf-8")
+    assert '"tv-55in (tv-tried)":{' in data
+
+
+def test_eyes_of_children_count_where_the_limits_were_made_for_them(tmp_path):
+    folder = write_version(tmp_path / "out" / "tv", write_source(tmp_path / "in"))
+    log = json.loads((folder / "changes.json").read_text(encoding="utf-8"))
+    log["settings"]["limits"]["eye_mm"] = 50.0
+    (folder / "changes.json").write_text(json.dumps(log), encoding="utf-8")
+    assert read_version(folder).screen.eye_mm == 50.0
+    assert "Eye distance 50 mm" in page_of(tmp_path / "out").text
 
 
 def test_a_job_of_many_clips_has_a_part_for_each(tmp_path):

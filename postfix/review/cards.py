@@ -17,6 +17,7 @@ from postfix.review.words import (
     arcmin_text,
     count_text,
     escaped,
+    frames_text,
     mm_text,
     pct_text,
     px_text,
@@ -61,7 +62,7 @@ def card(
         f'<article class="card{" bad" if is_bad else ""}" id="{shot.ident}" data-name="{name}" tabindex="-1" '
         f'aria-labelledby="{shot.ident}h"><header><h3 id="{shot.ident}h">{name}</h3>'
         f'<span class="soft">{escaped(span_text(known.timecode_in, known.timecode_out))}, '
-        f"frames {shot.first} to {shot.last} ({count_text(length, 'frame')})</span></header>"
+        f"{frames_text(shot.first, shot.last)} ({count_text(length, 'frame')})</span></header>"
         f"{_source(clip, shot, pictures, legend_box)}{''.join(screens)}"
         f'<details class="tryout" {beside}><summary>Try another convergence</summary></details>'
         f'<details class="entry" {beside}><summary>Change-log entry</summary></details></article>'
@@ -97,8 +98,8 @@ def _screen(version: Version, result: LoggedShot, pictures: ShotPictures, index:
     after = pictures.after[index]
     return (
         f'<section class="on-screen"><h4>On {escaped(version.screen.name)} '
-        f'<span class="status{bad}">{stands.sign} {escaped(stands.words)}</span></h4>{_flags(result)}'
-        f"{_reason(result)}{_finished(version, result, after, pictures.frame)}"
+        f'<span class="status{bad}">{stands.sign} {escaped(stands.words)}</span></h4>{_reason(result)}'
+        f"{_flags(result)}{_finished(version, result, after, pictures.frame)}"
         f'<div class="halves"><div>{_figures_table(version, result)}</div><div>'
         f"{_histogram(pictures.histograms[index])}{_done(version, result)}"
         "</div></div></section>"
@@ -109,7 +110,8 @@ def _reason(result: LoggedShot) -> str:
     text = result.plan.reason.strip()
     if not text:
         return ""
-    return f"<p>{escaped(text[:1].upper() + text[1:] + ('' if text.endswith(('.', '!', '?')) else '.'))}</p>"
+    sentence = text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+    return f'<p><span class="soft">Planned:</span> {escaped(sentence)}</p>'
 
 
 def _flags(result: LoggedShot) -> str:
@@ -118,7 +120,7 @@ def _flags(result: LoggedShot) -> str:
     items = "".join(
         f"<li>▲ {escaped(FLAG_WORDS.get(flag.code, flag.code))}: {escaped(flag.text)}</li>" for flag in result.flags
     )
-    return f'<ul class="flags">{items}</ul>'
+    return f'<p class="soft">Found on the finished files:</p><ul class="flags">{items}</ul>'
 
 
 def _finished(version: Version, result: LoggedShot, after: After | None, frame: int) -> str:
@@ -166,7 +168,7 @@ def _figures_table(version: Version, result: LoggedShot) -> str:
     return (
         f'<div class="box" tabindex="0" role="region" aria-label="{label}"><table class="figures"><thead><tr>'
         '<th scope="col">Parallax</th><th scope="col">before</th><th scope="col">after</th>'
-        '<th scope="col">after, on the screen</th><th scope="col">limit</th></tr></thead>'
+        '<th scope="col">limit</th><th scope="col">after, on the screen</th></tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
         f'<p class="soft small">Frames measured: {measured}.</p>'
     )
@@ -196,7 +198,7 @@ def _row(version: Version, result: LoggedShot, word: str, name: str, limit: str)
     there = f"{mm}<small>{angle}</small>" if angle else mm
     return (
         f'<tr><th scope="row">{word}</th><td>{text(before)}</td><td>{text(after)}</td>'
-        f"<td>{there or '–'}</td><td>{limit or '–'}</td></tr>"
+        f"<td>{limit or '–'}</td><td>{there or '–'}</td></tr>"
     )
 
 

@@ -55,6 +55,8 @@ class ReviewedClip:
         The source's measurement, where it is still there and is of the very frames in the log.
     columns_missing : str
         Why there is none, as part of a sentence; empty where there is one.
+    folder : str
+        What a job of many clips calls it; empty where it is the only one.
     """
 
     ident: str
@@ -62,10 +64,12 @@ class ReviewedClip:
     shots: tuple[ReviewedShot, ...]
     columns: Columns | None
     columns_missing: str
+    folder: str = ""
 
     @property
     def name(self) -> str:
-        return self.versions[0].clip.name
+        """What the job calls it, else what the footage is called."""
+        return self.folder or self.versions[0].clip.name
 
 
 def reviewed_clips(out: Path) -> tuple[ReviewedClip, ...]:
@@ -80,7 +84,7 @@ def reviewed_clips(out: Path) -> tuple[ReviewedClip, ...]:
     for number, (folder, found) in enumerate(find_versions(out).items()):
         ident, versions = f"c{number}", _told_apart(found)
         columns, missing = _measured(out, folder, versions)
-        clips.append(ReviewedClip(ident, versions, _shots(ident, versions), columns, missing))
+        clips.append(ReviewedClip(ident, versions, _shots(ident, versions), columns, missing, folder))
     return tuple(clips)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +35,12 @@ _SHARE_TICKS_PCT = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _TICK_GAP_PX = 26
 _LIMIT_WORDS_PX = 140
 _NOTHING = "nothing could be measured"
+_NO_PICTURE = "no picture"
+_BEYOND = "beyond a limit"
+
+TOLD_PCT = 0.1
+"""What the map can tell, percent of width (:mod:`postfix.measure.dense`): what lies beyond a limit by less may as well
+lie at it, and planning puts far just inside its limit."""
 
 
 @dataclass(frozen=True)
@@ -119,15 +125,16 @@ def histogram_of(before: Pct | None, after: Pct | None, limits: Limits, screen: 
     if not shown:
         parts = [_text(_WIDTH / 2.0, 30, _NOTHING, "mid")]
         return _drawing(ident, title, f"Before and after: {_NOTHING}.", parts, 46)
-    edges, bin_pct = _edges(shown, limits, max(pct.shape[1] for pct in (before, after) if pct is not None))
+    told = replace(limits, near_pct=limits.near_pct - TOLD_PCT, far_pct=limits.far_pct + TOLD_PCT)
+    edges, bin_pct = _edges(shown, told, max(pct.shape[1] for pct in (before, after) if pct is not None))
     heights = [np.histogram(one.pct, edges)[0] / np.diff(edges) * (100.0 * bin_pct / one.pct.size) for one in shown]
     axis = _Axis(edges, bin_pct, max(float(height.max()) for height in heights))
-    sentences = [*_sentences(both, limits), f"Heights: square root of the share in each {bin_pct:.2g} % of width."]
+    sentences = [*_sentences(both, told), f"Heights: square root of the share in each {bin_pct:.2g} % of width."]
     parts = [_hatch(ident), _key(shown, ident), *_grid(axis, screen)]
     # What is after is drawn last; what is beyond a limit is hatched in the newer of the two.
     for one, height in zip(shown, heights):
         parts.append(f'<path class="{one.word}-band" d="{_outline(axis, height, axis.low, axis.high)}"/>')
-    beyond = [(axis.low, limits.near_pct), (limits.far_pct, axis.high)]
+    beyond = [(axis.low, told.near_pct), (told.far_pct, axis.high)]
     hatched = "".join(_outline(axis, heights[-1], low, high) for low, high in beyond if low < high)
     if hatched:
         parts.append(f'<path fill="url(#{ident}-hatch)" d="{hatched}"/>')
@@ -177,9 +184,13 @@ def _sentences(both: Sequence[_Measured], limits: Limits) -> list[str]:
     lines = []
     for words, low, high in ends:
         shares = [f"{_share(one.beyond_pct(low, high))} {one.word}" for one in shown]
-        lines.append(f"Of the measured part, {words}: {', '.join(shares)}.")
-    measured = [f"{one.share_pct:.0f} % {one.word}" if one.pct.size else f"{one.word} {NOT_MEASURED}" for one in both]
-    return [*lines, f"Measured part of the picture: {', '.join(measured)}."]
+        lines.append(f"Over {TOLD_PCT:g} % {words}: {', '.join(shares)}.")
+    measured = [f"{one.share_pct:.0f} % {one.word}" if one.pct.size else f"{one.word} {_why(one)}" for one in both]
+    return [*lines, f"Shares are of the measured part of the picture: {', '.join(measured)}."]
+
+
+def _why(one: _Measured) -> str:
+    return _NO_PICTURE if math.isnan(one.share_pct) else NOT_MEASURED
 
 
 def _share(pct: float) -> str:
@@ -267,7 +278,7 @@ def _key(shown: Sequence[_Measured], ident: str) -> str:
     for one in shown:
         parts.append(f'<path class="{one.word}-band" d="M{x} 16v-12h26v12z"/>{_text(x + 32, 15, one.word, "")}')
         x += 92
-    parts.append(f'<path fill="url(#{ident}-hatch)" d="M{x} 16v-12h26v12z"/>{_text(x + 32, 15, "beyond a limit", "")}')
+    parts.append(f'<path fill="url(#{ident}-hatch)" d="M{x} 16v-12h26v12z"/>{_text(x + 32, 15, _BEYOND, "")}')
     return "".join(parts)
 
 

@@ -8,6 +8,9 @@ import hashlib
 from postfix.review.assets import page_script, page_style
 from postfix.review.words import escaped
 
+GENERATOR = '<meta name="generator" content="postfix-stereo">'
+"""What a page of this program is known by."""
+
 
 def script_element() -> str:
     """The page's own script. It does what it can with what stands above it, and the rest once all is there."""
@@ -34,7 +37,7 @@ def html_page(title: str, body: str) -> str:
     )
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
+        f'{GENERATOR}<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escaped(title)}</title><style>{page_style()}</style></head>\n"
         f"<body>{body}</body></html>\n"

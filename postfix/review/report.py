@@ -9,6 +9,7 @@ from pathlib import Path
 
 from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.deliver.staging import check_output, staged
+from postfix.errors import OutputError
 from postfix.measure.suspicions import reading_words
 from postfix.review.beside import Beside
 from postfix.review.cards import card
@@ -18,7 +19,7 @@ from postfix.review.depth import DepthSpan, legend_html, span_for
 from postfix.review.frames import frames_data
 from postfix.review.meaning import CAUTION, meaning
 from postfix.review.overview import overview
-from postfix.review.page import html_page, script_element
+from postfix.review.page import GENERATOR, html_page, script_element
 from postfix.review.screens import screens_html
 from postfix.review.shot_pictures import shot_pictures
 from postfix.review.stills import Stills, open_stills_of
@@ -29,15 +30,36 @@ from postfix.source.pair import AS_GIVEN
 Bar = Callable[[int], AbstractContextManager[Callable[[int], None]]]
 """From how many shots there are to a bar over them; its value is a call that moves it on by a number of shots."""
 
+_HEAD_BYTES = 4096
+"""Of a page, in which its mark stands."""
+
 _THREADS = 2
 """Decoding, matching and writing of pictures leave Python's lock most of the time."""
 
 
-def check_report(out: Path) -> None:
+def check_report(out: Path, *, force: bool = False) -> None:
     """Refuse, before the page is made, what :func:`write_report` would refuse of its logs and its place."""
-    reviewed_clips(out)
-    check_output(out / PAGE, force=True)
+    for clip in reviewed_clips(out):
+        for version in clip.versions:
+            open_stills_of(version)
+    _check_page(out / PAGE, force=force)
     check_output(out / PAGE_FOLDER, folder=True, force=True)
+
+
+def _check_page(path: Path, *, force: bool) -> None:
+    """Refuse a place where the page cannot be written, or where one stands that this program did not write."""
+    check_output(path, force=True)
+    if not path.is_file() or force:
+        return
+    with path.open("rb") as file:
+        is_ours = GENERATOR.encode() in file.read(_HEAD_BYTES)
+    if not is_ours:
+        raise OutputError(
+            path,
+            "a page that this program did not write",
+            "a free name, or an older review page",
+            "move it away, or add --force to replace it",
+        )
 
 
 @contextmanager
@@ -45,7 +67,7 @@ def _no_bar(total: int) -> Iterator[Callable[[int], None]]:
     yield lambda done: None
 
 
-def write_report(out: Path, bar: Bar = _no_bar) -> Path:
+def write_report(out: Path, bar: Bar = _no_bar, *, force: bool = False) -> Path:
     """Write ``out/report.html`` and ``out/report/`` from what a finished job left under ``out``.
 
     The same folder gives the same bytes: nothing in the page depends on when it was made.
@@ -57,6 +79,8 @@ def write_report(out: Path, bar: Bar = _no_bar) -> Path:
         themselves for a single version.
     bar : Bar
         Shows how far it is.
+    force : bool
+        Whether a page that this program did not write may be replaced.
 
     Returns
     -------
@@ -72,6 +96,7 @@ def write_report(out: Path, bar: Bar = _no_bar) -> Path:
     """
     clips = reviewed_clips(out)
     path = out / PAGE
+    _check_page(path, force=force)
     # The page has its name last: what it shows is there by then.
     with (
         staged(path, force=True) as temporary,
@@ -90,7 +115,7 @@ def _page(clips: Sequence[ReviewedClip], beside: Beside, progress: Callable[[int
     body = [
         f"<h1>{escaped(heading)}</h1>",
         f'<aside class="caution"><strong>Before anything else.</strong> {CAUTION}</aside>',
-        *(_clip(clip, beside, plotly_src, progress, is_first=clip is clips[0], several=several) for clip in clips),
+        *(_clip(clip, beside, plotly_src, progress, is_first=clip is clips[0]) for clip in clips),
         meaning(),
         _footer(clips),
     ]
@@ -104,7 +129,6 @@ def _clip(
     progress: Callable[[int], None],
     *,
     is_first: bool,
-    several: bool,
 ) -> str:
     stills = tuple(open_stills_of(version) for version in clip.versions)
     span = _depth_span(clip)
@@ -124,7 +148,7 @@ def _clip(
             raise
     parts = [
         f'<section class="clip" id="{clip.ident}" data-clip="{clip.ident}">',
-        f"<h2>Clip {escaped(clip.name)}</h2>" if several else "",
+        f"<h2>Clip {escaped(clip.name)}</h2>",
         _facts(clip),
         overview(clip),
         charts_html(clip, frames_src, plotly_src),
@@ -180,7 +204,7 @@ def _facts(clip: ReviewedClip) -> str:
     told = "".join(f"<li>{escaped(text)}</li>" for text in version.remarks)
     return (
         fact_list(
-            ("Clip", clip.name),
+            *((("Footage", facts.name),) if facts.name != clip.name else ()),
             ("Frames", f"{facts.frames} in {count_text(len(version.shots), 'shot')}"),
             ("Rate", rate),
             ("Size", f"{facts.width_px} × {facts.height_px}"),
@@ -189,7 +213,7 @@ def _facts(clip: ReviewedClip) -> str:
             ("Made with", ", ".join(sorted({v.tool for v in clip.versions}))),
         )
         + doubts
-        + (f"<h3>What the source shows besides</h3><ul>{told}</ul>" if told else "")
+        + (f"<h3>Remarks about the source</h3><ul>{told}</ul>" if told else "")
     )
 
 

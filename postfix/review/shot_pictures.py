@@ -169,12 +169,13 @@ def shot_pictures(
 
 def _frame(clip: ReviewedClip, shot: ReviewedShot) -> tuple[int, str]:
     """The frame to show: that of the screen which asks for the widest window."""
-    chosen = [
-        (sum(float(end) for eye in hidden_strips(version, result, at[0]) for side in eye for end in side), at)
-        for version, result in zip(clip.versions, shot.results)
-        if result is not None
-        for at in [frame_to_show(version, result)]
-    ]
+    chosen = []
+    for version, result in zip(clip.versions, shot.results):
+        if result is not None:
+            frame, why = frame_to_show(version, result)
+            strips = hidden_strips(version, result, frame)
+            where = f" on {version.screen.name}" if len(clip.versions) > 1 and "window" in why else ""
+            chosen.append((sum(float(end) for eye in strips for side in eye for end in side), (frame, why + where)))
     return max(chosen, key=lambda one: one[0])[1]
 
 

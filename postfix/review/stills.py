@@ -127,13 +127,16 @@ def open_stills_of(version: Version) -> Stills:
     except (InputError, UsageError) as error:
         return Stills(None, 0, f"{error.where}: {error.found}", after, wanted)
     if offset is None:
-        reason = f"it holds {before.count} frames now and {version.clip.frames} of them were used"
+        reason = f"the log does not say which {version.clip.frames} of its {before.count} frames were used"
         return Stills(None, 0, reason, after, wanted)
     return Stills(before, offset, "", after, wanted)
 
 
-def _open(version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS_GIVEN) -> PairSource:
-    """Both eyes as the log names their files: one for each eye where there are such, else what holds both."""
+def _open(
+    version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS_GIVEN, *, used: bool = False
+) -> PairSource:
+    """Both eyes as the log names their files: one for each eye where there are such, else what holds both; of that with
+    ``used`` only the frames that the log names."""
     by_eye = {file.eye: file.path for file in files if file.layout == "left-right"}
     if set(by_eye) == {"left", "right"}:
         left = by_eye["left"]
@@ -141,7 +144,9 @@ def _open(version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS
     both = next((file for file in files if file.eye == "both"), None)
     if both is not None:
         rate = version.clip.rate if _is_stills(both.path) else None
-        return open_packed(both.path, both.layout, rate=rate, reading=reading)
+        first = both.first_frame or 0
+        frames = (first, first + version.clip.frames - 1) if used else None
+        return open_packed(both.path, both.layout, rate=rate, frames=frames, reading=reading)
     raise InputError(
         version.folder / "changes.json",
         f"the eyes {', '.join(sorted({file.eye for file in files})) or 'none'}",
@@ -153,8 +158,11 @@ def _open(version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS
 def _open_source(version: Version) -> PairSource:
     """The source as it was used: the eyes paired, and cut to the frame that was delivered."""
     packed = any(file.eye == "both" for file in version.sources)
-    if version.reading.offset_frames and not packed:
+    told = all(file.first_frame is not None for file in version.sources)
+    if not packed and (told or version.reading.offset_frames):
         before = _open_used(version)
+    elif packed and told and not version.reading.offset_frames:
+        before = _open(version, version.sources, version.reading, used=True)
     else:
         before = _open(version, version.sources, version.reading if packed else AS_GIVEN)
     size = (before.format.width, before.format.height)
@@ -164,7 +172,7 @@ def _open_source(version: Version) -> PairSource:
 
 
 def _open_used(version: Version) -> PairSource:
-    """The sources where the eyes do not start together: of each the frames that were used, as the log names them."""
+    """The sources of two eyes: of each the frames that were used, as the log names them."""
     eyes = {}
     for file in version.sources:
         rate = version.clip.rate if _is_stills(file.path) else None

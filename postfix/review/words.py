@@ -61,6 +61,11 @@ def count_text(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
+def frames_text(first: int, last: int) -> str:
+    """``frame 24``, ``frames 0 to 95``."""
+    return f"frame {first}" if first == last else f"frames {first} to {last}"
+
+
 def span_text(first: str, last: str) -> str:
     """Timecodes of a stretch of frames, or that there are none."""
     return f"{first} to {last}" if first else "no timecode"

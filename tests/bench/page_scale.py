@@ -102,7 +102,7 @@ def made_job(base, shots, screens, length):
         log = change_log(
             plan,
             shot_results(plan, before, after),
-            sources=tuple(EyeFile(e, str(base / e), shots * length, "ab" * 32, "24") for e in ("left", "right")),
+            sources=tuple(EyeFile(e, str(base / e), shots * length, "ab" * 32, "24", 1001) for e in ("left", "right")),
             outputs=tuple(EyeFile(e, e, shots * length, "cd" * 32) for e in ("left", "right")),
             timecode="01:00:00:00",
             tool={"name": "postfix-stereo", "version": "0.0", "libraries": {}},
