@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from browsing import until
 from chart_page import made_clip, made_version, spoilt, write_page
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -20,7 +21,7 @@ from postfix.errors import InputError
 from postfix.limits import Limits
 from postfix.review.charts import charts_html, edge_pct
 from postfix.review.clips import ReviewedClip, ReviewedShot, reviewed_clips
-from postfix.review.frames import MISSING, STEPS, Clock, clock_of, frames_data, packed, whole
+from postfix.review.frames import FIGURES, MISSING, STEPS, Clock, clock_of, frames_data, packed, whole
 from postfix.review.runs import read_version
 from postfix.source.timecode import timecode_at, timecode_from_frames
 
@@ -444,6 +445,7 @@ def test_the_page_counts_timecode_as_the_program_does(short_page, rate, drop):
     [
         ("17", 17),
         ("01:00:02:00", 48),
+        ("01:00:02.00", 48),
         ("00:59:59:23", "The clip has frames 0 (01:00:00:00) to 333 (01:00:13:21)."),
         ("400", "The clip has frames 0 (01:00:00:00) to 333 (01:00:13:21)."),
         ("01:00:02:24", "“01:00:02:24” is neither a frame nor a timecode of this clip."),
@@ -602,3 +604,57 @@ def test_the_whole_log_reaches_the_chart(page, tmp_path):
     page.focus(".chart-plot")
     page.keyboard.press("End")
     assert "Frame 11, 01:00:00:11. Shot spool." in page.inner_text(".chart-said")
+
+
+def test_what_has_not_been_measured_stays_inside_the_box_beside_the_pointer(page, tmp_path):
+    names = [f"{name}_{when}_pct" for name in FIGURES for when in ("before", "after")]
+    clip = made_clip(spoilt(made_version([30]), **dict.fromkeys(names, lambda v: v * NAN)))
+    page.goto(write_page(tmp_path, clip).as_uri())
+    until(page, "document.querySelector('.depth-chart').dataset.state === 'ready'")
+    for width in (1400, 480):
+        page.set_viewport_size({"width": width, "height": 1000})
+        page.focus(".chart-plot")
+        for key in ("Home", "End"):
+            page.keyboard.press(key)
+            assert page.inner_text(".chart-box").count("not measured") == 10
+            box, table, plot = (
+                page.locator(where).bounding_box() for where in (".chart-box", ".chart-box table", ".chart-plot")
+            )
+            assert box["x"] < table["x"]
+            assert table["x"] + table["width"] < box["x"] + box["width"]
+            assert plot["x"] <= box["x"]
+            assert box["x"] + box["width"] <= plot["x"] + plot["width"]
+
+
+MARKS = """() => Object.fromEntries(document.querySelector(".chart-canvas").data
+    .filter((trace) => trace.name.endsWith("_marks"))
+    .map((trace) => [trace.name, [trace.marker.symbol, trace.x, trace.mode]]))"""
+
+
+def test_marks_stand_apart_so_that_dashes_are_seen_and_the_median_has_its_own(page, tmp_path):
+    page.goto(write_page(tmp_path, made_clip(made_version([24, 1, 40]))).as_uri())
+    until(page, "document.querySelector('.depth-chart').dataset.state === 'ready'")
+    lines_of = "[...document.querySelector('.chart-canvas').data].filter(t => t.meta.series).map(t => t.mode)"
+    assert set(page.evaluate(lines_of)) == {"lines"}
+    found = page.evaluate(MARKS)
+    wide = page.evaluate("postfix.charts.of('c0').inner / 65")
+    for name, (_, frames, mode) in found.items():
+        assert mode == "markers"
+        assert 24 in frames, name  # a frame without neighbours has no line
+        others = [frame for frame in frames if frame != 24]
+        assert len(others) > 5
+        assert min(b - a for a, b in pairwise(others)) * wide >= 50.0, name
+    symbols = {name: symbol for name, (symbol, *_) in found.items()}
+    assert symbols["near_before_marks"] == symbols["far_before_marks"] == "circle-open"
+    assert symbols["near_after_marks"] == symbols["far_after_marks"] == "square"
+    assert (symbols["median_before_marks"], symbols["median_after_marks"]) == ("diamond-open", "diamond")
+    assert (symbols["left_top_window_marks"], symbols["left_bottom_window_marks"]) == ("square", "square-open")
+    legend = page.inner_text(".chart-legend")
+    for words in (
+        "dashed, with open circles: near and far before",
+        "with open diamonds: median before",
+        "with squares and filled between: near and far after",
+        "with diamonds: median after",
+        "rows of the windows: solid, with squares, at the top; dashed, with open ones, at the bottom",
+    ):
+        assert words in legend

@@ -3,8 +3,13 @@
 import re
 from dataclasses import replace
 
+import imageio.v3 as imageio
+import numpy as np
 import pytest
-from review_page import asset, base_clip, clip_of, write_page
+from review_job import write_source, write_version
+from review_page import NAN, asset, base_clip, clip_of, write_page
+
+from postfix.review.report import write_report
 
 SCREENS = ("cinema-12m", "tablet-11in", "tv-55in")
 SURFACES = ("--ground", "--sheet", "--faint")
@@ -200,6 +205,48 @@ def test_the_head_stays_in_sight_while_the_rows_scroll(opened):
         "['.rows', '.rows thead'].map(e => document.querySelector(e).getBoundingClientRect().top)"
     )
     assert head == pytest.approx(top, abs=2.0)
+
+
+@pytest.fixture(scope="module")
+def real(tmp_path_factory):
+    """The real page of a job in which hardly anything was measured after the change: the widest cells there are."""
+    folder = tmp_path_factory.mktemp("real")
+    sources = write_source(folder / "source")
+    for screen in SCREENS[:2]:
+        write_version(folder / "out" / screen, sources, screen=screen, near=(-12.34, NAN, NAN), far=(12.34, NAN, NAN))
+    return write_report(folder / "out")
+
+
+@pytest.mark.parametrize("width", [1160, 1241, 1280, 1400, 1600])
+def test_figures_of_a_card_are_seen_without_scrolling_where_nothing_was_measured(page, real, width):
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(real.as_uri())
+    seen = set()
+    for card in page.locator("article.card").all():
+        card.scroll_into_view_if_needed()
+        for box in card.locator(".box").all():
+            inside, needed, text = box.evaluate("e => [e.clientWidth, e.scrollWidth, e.innerText]")
+            assert needed <= inside, text
+            seen.add("not measured" in text)
+    assert True in seen
+
+
+def test_a_box_that_is_cut_off_shows_a_shadow_at_that_side(opened):
+    opened.set_viewport_size({"width": 480, "height": 900})
+    box = opened.locator("#c0n0 .box")
+    box.scroll_into_view_if_needed()
+
+    def shades():
+        """How much darker than the sheet each side of the box is."""
+        picture = imageio.imread(box.screenshot(), extension=".png")[..., :3].astype(float)
+        sheet = picture[2:-2, picture.shape[1] // 2].max()
+        return [sheet - np.percentile(picture[:, column], 90) for column in (1, -2)]
+
+    left, right = shades()
+    assert (left < 8.0, right > 40.0) == (True, True), (left, right)
+    box.evaluate("e => { e.scrollLeft = e.scrollWidth; }")
+    left, right = shades()
+    assert (left > 40.0, right < 8.0) == (True, True), (left, right)
 
 
 # 210 mm less two margins of 12 mm, at 96 px to the inch: computed.

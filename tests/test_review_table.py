@@ -111,7 +111,7 @@ def test_what_is_not_known_has_no_figure_to_sort_by(clip):
 
 def test_the_summary_counts_each_screen(clip):
     text = overview(clip)
-    assert "6 shots on 2 screens. 4 of 11 stay outside their limits or could not be judged (▲ and ?)." in text
+    assert "4 of 11 results (6 shots on 2 screens) stay outside their limits or could not be judged (▲ and ?)." in text
     assert (
         "cinema-12m: 2 moved, 1 windowed, 3 left as shot, 1 outside their limits, 1 not judged.<br>"
         "tv-55in: 2 moved, 3 left as shot, 1 outside their limits, 1 not judged." in text
@@ -174,6 +174,31 @@ def test_the_field_finds_names_and_the_shot_that_a_timecode_lies_in(table):
         table.locator("[data-filter=text]").fill(text)
         assert shown(table) == names(*expected), text
         assert count(table) == f"{len(expected)} of 6 shots shown."
+
+
+def test_a_timecode_is_found_with_whatever_sign_it_is_typed_and_over_midnight(page, base, tmp_path):
+    spans = {
+        "one": ("23:59:59;20", "00:00:00;15"),
+        "two": ("00:00:00;16", "00:00:00;16"),
+        "three": ("00:00:00;17", "00:00:00;28"),
+    }
+    clip = clip_of(base, [(name, 1 if name == "two" else 24, ({}, {})) for name in spans])
+    shots = tuple(
+        replace(shot, results=tuple(replace(r, timecode_in=first, timecode_out=last) for r in shot.results))
+        for shot, (first, last) in zip(clip.shots, spans.values())
+    )
+    page.goto(write_page(tmp_path, replace(clip, shots=shots)).as_uri())
+    for typed, expected in (("00:00:00;17", "three"), ("00:00:00:17", "three"), ("00:00:00.17", "three"),
+                            ("00:00:00:20", "three"), ("23:59:59.29", "one"), ("00:00:00:03", "one"),
+                            ("00:00:00.16", "two"), ("23:59:59:20", "one")):  # fmt: skip
+        page.locator("[data-filter=text]").fill(typed)
+        assert shown(page) == [expected], typed
+
+
+def test_a_shot_of_one_frame_is_at_a_frame_and_a_longer_one_from_a_frame_to_another(base):
+    text = overview(clip_of(base, [("one", 1, ({}, {})), ("more", 4, ({}, {}))]))
+    assert "<small>frame 0</small>" in text
+    assert "<small>frames 1 to 4</small>" in text
 
 
 def test_text_and_boxes_narrow_each_other_and_show_all_takes_both_away(table):

@@ -2,18 +2,21 @@
 
 import json
 import math
+import tomllib
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
+from browsing import until
 from tryout_clips import SCREENS, clip_info, made_columns, one_shot, shot_with, write_page
 
+from postfix.plan.drafts import as_drawn
 from postfix.plan.figures import Figures, flags_for, predicted
-from postfix.plan.geometry import moves_of, zoom_of
+from postfix.plan.geometry import drawing_of, moves_of, zoom_of
 from postfix.plan.model import HitKey, Misalignment, ShotPlan, WindowKey
 from postfix.plan.robust import shot_arrays
-from postfix.plan.settings import DEFAULT_WINDOWS
+from postfix.plan.settings import DEFAULT_WINDOWS, PlanSettings
 from postfix.review.tryout import MOST_FRAMES, packed, planned_clip, tryout_data
 
 ALLOWED_PCT = 0.02
@@ -158,6 +161,92 @@ def test_inside_and_outside_are_what_the_program_flags(page, tmp_path):
                 seen.add((name, word))
     assert {("near_pct", "outside"), ("far_pct", "outside"), ("left_excess_pct", "outside"),
             ("left_excess_pct", "inside")} <= seen  # fmt: skip
+
+
+# --- the pin ---------------------------------------------------------------------------------------------------------
+
+SUBPIXELS = ("eased", "always", "never")
+
+
+def planned_with(clip, folder, subpixel):
+    """The clip with a log that tells that setting; with one that tells none where it is empty."""
+    folder.mkdir()
+    text = json.dumps({"settings": {"subpixel": subpixel}} if subpixel else {})
+    (folder / "changes.json").write_text(text, encoding="utf-8")
+    versions = tuple(replace(version, folder=folder) for version in clip.versions)
+    return replace(clip, versions=versions)
+
+
+def pinned_plan(plan, keys, clip, settings):
+    """What planning makes of a shot whose HIT is pinned (postfix.plan.drafts.draft)."""
+    wish = replace(plan, hit=keys, subpixel=settings.subpixel == "always", window=())
+    zoom = float(drawing_of(wish).zooms([key.pct for key in keys], clip).max())
+    return as_drawn(replace(wish, zoom=max(wish.zoom if wish.fill != "zoom" else 1.0, zoom)), settings)
+
+
+PINNED = {
+    "held": HELD, "eased": EASED, "zoom": replace(HELD, fill="zoom", zoom=1.004),
+    "aligned": replace(HELD, align=True, misalignment=TURNED, zoom=1.0098),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("subpixel", [*SUBPIXELS, ""])
+def test_what_is_said_of_the_pin_is_what_planning_makes_of_it(page, tmp_path, subpixel):
+    settings = PlanSettings(subpixel=subpixel) if subpixel else PlanSettings()
+    for number, (name, plan) in enumerate(PINNED.items()):
+        clip = planned_with(case(plan, clip_info(1998, step=2), seed=30), tmp_path / name, subpixel)
+        shot, version, info = clip.shots[0], clip.versions[0], clip.columns.clip
+        page.goto(write_page(tmp_path, {f"c0/{number}": tryout_data(clip, shot, None)}).as_uri())
+        page.locator("summary").first.click()
+        for asked in ({"held": -2.03}, {"held": 0.0}, -0.37):
+            found, lines = page.evaluate(
+                """async ([key, asked]) => {
+                    const data = await postfix.load(`c0/${key}`, `report/c0-${key}.js`);
+                    return [postfix.tryout.pinFigures(data, 0, asked), postfix.tryout.pin(data, 0, asked)];
+                }""",
+                [str(number), asked],
+            )
+            hit = tomllib.loads(lines)["pin"][0]["hit"]
+            keys = tuple(HitKey(**key) for key in hit) if isinstance(hit, list) else (HitKey(0, hit),)
+            true = pinned_plan(plan, keys, info, settings)
+            figures = predicted(shot_arrays(clip.columns, 0, plan.last), true, info, version.windows)
+            assert found["near_pct"] == pytest.approx(figures.near_pct, abs=1e-6), (name, asked)
+            assert found["far_pct"] == pytest.approx(figures.far_pct, abs=1e-6), (name, asked)
+            moves = moves_of(true, info, [key.frame for key in true.hit]).hit_px
+            assert [right - left for left, right in found["moves_px"]] == pytest.approx(moves.tolist(), abs=1e-6)
+
+
+def test_beside_the_pin_stands_what_planning_applies(page, tmp_path):
+    clip = planned_with(case(EASED, clip_info(666), seed=31), tmp_path / "out", "eased")
+    page.goto(write_page(tmp_path, {"c0/0": tryout_data(clip, clip.shots[0], None)}).as_uri())
+    page.locator("summary").first.click()
+    page.get_by_label("Hold one value").check()
+    page.get_by_role("spinbutton", name="HIT").fill("-2")
+    page.locator(".try-more summary").click()
+    until(page, "document.querySelector('.try-pin').value.includes('hit = -2.0')")
+    assert "Really applied: −13.32 px" in page.locator(".try-applied").inner_text()
+    text = page.locator(".try-planned").inner_text()
+    assert (
+        "planning applies −13 px (left eye +6 px, right eye −7 px) for cinema-12m, in whole steps of 1 px: near "
+        in text
+    )
+    assert "does not say" not in text
+
+
+def test_where_the_log_does_not_tell_the_settings_or_a_person_decided_that_is_said_of_the_pin(page, tmp_path):
+    unsaid = planned_with(case(HELD, seed=32), tmp_path / "unsaid", "")
+    byhand = planned_with(case(replace(HELD, subpixel=True), seed=32), tmp_path / "byhand", "never")
+    shot = byhand.shots[0]
+    results = tuple(replace(result, entry={"by_hand": ["subpixel"]}) for result in shot.results)
+    data = {
+        "c0/0": tryout_data(unsaid, unsaid.shots[0], None),
+        "c0/1": tryout_data(byhand, replace(shot, results=results), None),
+    }
+    page.goto(write_page(tmp_path, data).as_uri())
+    for number, words in enumerate(("whole steps are taken", "A person decided that in the plan")):
+        page.locator("summary", has_text="Try another").nth(number).click()
+        page.locator(".try-more summary").nth(number).click()
+        assert words in page.locator(".try-planned").nth(number).inner_text()
 
 
 # --- without the measurement ---------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """The try-out under a person's hands: keyboard, words, wiggle, copying, names with markup; in a real browser."""
 
 import json
+import re
 import tomllib
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -149,6 +150,61 @@ def test_what_is_applied_is_said_in_whole_steps(page, tmp_path):
     try_hit(page, 0.16)  # 3.07 px of 1920
     lines(page)
     assert "+3 px (left eye \u22121 px, right eye +2 px)" in page.locator(".try-applied").inner_text()
+
+
+def test_the_hit_is_shown_with_what_decimals_are_good_for_and_fits_its_field(page, tmp_path):
+    plan = ShotPlan("s001", 0, 9, hit=(HitKey(0, -22.402402),))
+    opened(page, tmp_path, data_of(plan))
+    field = page.get_by_label("HIT", exact=True)
+    assert field.input_value() == "-22.4024"
+    assert field.evaluate("e => e.scrollWidth <= e.clientWidth")
+    assert "Nothing differs" in lines(page)  # it is shown rounded, and left alone
+    try_hit(page, "-1.23456789")
+    assert "pct = -1.2346" in lines(page)
+
+
+def test_edges_say_by_how_much_they_are_outside_as_all_figures_do(page, tmp_path):
+    opened(page, tmp_path, data_of())
+    try_hit(page, -3)
+    lines(page)
+    rows = page.locator(".try-figures tbody tr").filter(has_text="✗")
+    assert rows.count() >= 3
+    data = data_of()
+    for row in rows.all():
+        cells = [" ".join(cell.split()) for cell in row.locator("td").all_inner_texts()]
+        by = re.fullmatch(r"✗ outside by (\d+\.\d\d) % \(\d+(\.\d)? mm\)", cells[3])
+        assert by, cells
+        if "edge" in row.inner_text():
+            now = float(cells[1].split(" %")[0])
+            assert float(by[1]) == pytest.approx(now - data["edge_tolerance_pct"], abs=0.0101)
+
+
+def test_the_frame_of_the_picture_has_its_timecode_where_there_is_one(page, tmp_path):
+    data = data_of()
+    opened(page, tmp_path, data)
+    assert f"Frame {data['frame']}." in page.locator(".try-picture").inner_text()
+    columns = made_columns(clip_info(), 10)
+    version = made_version(columns, (PLAN,))
+    codes = tuple(f"01:00:00:{frame:02d}" for frame in range(10))
+    version = replace(version, frames=replace(version.frames, timecodes=codes))
+    clip = ReviewedClip("c0", (version,), (ReviewedShot("c0n0", "s001", 0, 9, version.shots),), columns, "")
+    data = tryout_data(clip, clip.shots[0], tuple(address(eye) for eye in smooth_pair()), frame=7)
+    opened(page, tmp_path, data)
+    assert "Frame 7, 01:00:00:07." in page.locator(".try-picture").inner_text()
+
+
+def test_in_a_narrow_window_all_figures_are_seen_without_scrolling(page, tmp_path):
+    page.set_viewport_size({"width": 480, "height": 1000})
+    opened(page, tmp_path, data_of())
+    try_hit(page, -3)
+    lines(page)
+    inside, needed = page.locator(".try-scroll").evaluate("e => [e.clientWidth, e.scrollWidth]")
+    assert needed <= inside
+    word = page.locator(".try-figures tbody tr").first.locator("td").nth(3).bounding_box()
+    assert word["x"] + word["width"] <= 480
+    heads = page.locator(".try-figures thead").bounding_box()
+    first = page.locator(".try-figures tbody").bounding_box()
+    assert heads["y"] + heads["height"] <= first["y"] + 1.0
 
 
 def test_where_no_log_tells_the_step_it_is_said_what_was_taken(page, tmp_path):

@@ -32,6 +32,11 @@ _STROKES = {
 }
 
 
+_CIRCLE = "m-3 0a3 3 0 1 0 6 0a3 3 0 1 0-6 0"
+_SQUARE = "m-2.5-2.5h5v5h-5z"
+_DIAMOND = "m0-4l4 4-4 4-4-4z"
+
+
 def edge_pct(version: Version, side: Side) -> tuple[Column, Column]:
     """Parallax of a side edge at its top and at its bottom for every frame, percent of width.
 
@@ -113,12 +118,21 @@ def _controls(clip: ReviewedClip) -> str:
     )
 
 
+def _drawn(kind: str, mark: str, y: int = 7) -> str:
+    """A line of the chart with its mark, for the legend; ``mark`` is a path about the middle of it."""
+    return f'<path class="{kind}" d="M0 {y}H44"/><path class="{kind} mark" d="M22 {y}{mark}"/>'
+
+
 def _legend(clip: ReviewedClip) -> str:
     entries = [
-        ('<path class="before near" d="M0 7H44"/>', "orange, dashed: near and far before"),
-        ('<path class="before median" d="M0 7H44"/>', "orange, dotted: median before"),
-        ('<path class="after near" d="M0 7H44"/>', "blue, solid and filled between: near and far after"),
-        ('<path class="after median" d="M0 7H44"/>', "blue, thin: median after"),
+        (_drawn("before near", _CIRCLE), "orange, dashed, with open circles: near and far before"),
+        (_drawn("before median", _DIAMOND), "orange, dotted, with open diamonds: median before"),
+        (_drawn("after near", _SQUARE), "blue, solid, with squares and filled between: near and far after"),
+        (_drawn("after median", _DIAMOND), "blue, thin, with diamonds: median after"),
+        (
+            _drawn("after near", _SQUARE, 3) + _drawn("after bottom", _SQUARE, 11),
+            "blue, in the rows of the windows: solid, with squares, at the top; dashed, with open ones, at the bottom",
+        ),
         (
             '<path class="edge" d="M0 12H44M4 12L12 2M16 12L24 2M28 12L36 2"/>',
             "grey, hatched: the side edge itself after the change, between its top and its bottom; content below all "

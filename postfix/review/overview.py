@@ -75,9 +75,13 @@ def _row(number: int, shot: ReviewedShot, versions: Sequence[Version]) -> str:
     return (
         f'<tr role="row" data-card="{shot.ident}" {is_any}{codes}><td role="cell" class="n">{number}</td>'
         f'<th role="rowheader" scope="row"><a href="#{shot.ident}">{escaped(shot.name)}</a>'
-        f"{_small(first)}{_small(f'frames {shot.first} to {shot.last}')}</th>"
+        f"{_small(first)}{_small(_frames_text(shot))}</th>"
         f'<td role="cell" class="n">{shot.last - shot.first + 1}</td>{"".join(cells)}</tr>'
     )
+
+
+def _frames_text(shot: ReviewedShot) -> str:
+    return f"frame {shot.first}" if shot.first == shot.last else f"frames {shot.first} to {shot.last}"
 
 
 def _marks(version: Version, shot: LoggedShot) -> str:
@@ -136,17 +140,19 @@ def _window_text(shot: LoggedShot) -> str:
 
 def _summary(clip: ReviewedClip) -> str:
     """One paragraph: how many shots, and what became of them on each screen."""
-    parts = [f"{count_text(len(clip.shots), 'shot')} on {count_text(len(clip.versions), 'screen')}."]
+    what = f"{count_text(len(clip.shots), 'shot')} on {count_text(len(clip.versions), 'screen')}"
     stands = [verdict(version, shot) for version in clip.versions for shot in version.shots]
     bad = sum(one.is_bad for one in stands)
     unmeasured = sum(shot.after is None for version in clip.versions for shot in version.shots)
+    results = f"{count_text(len(stands), 'result')} ({what})"
     if bad:
-        parts.append(f"{bad} of {len(stands)} stay outside their limits or could not be judged (▲ and ?).")
+        verb = "stays outside its" if bad == 1 else "stay outside their"
+        first = f"{bad} of {results} {verb} limits or could not be judged (▲ and ?)."
     elif unmeasured:
-        parts.append(f"{unmeasured} of {len(stands)} were not measured after the change.")
+        first = f"{unmeasured} of {results} {'was' if unmeasured == 1 else 'were'} not measured after the change."
     else:
-        parts.append("Everything that was measured is within its limits.")
-    lines = [" ".join(parts), *(_screen_summary(version) for version in clip.versions)]
+        first = f"{what}. Everything that was measured is within its limits."
+    lines = [first, *(_screen_summary(version) for version in clip.versions)]
     return f'<p class="summary">{"<br>".join(map(escaped, lines))}</p>'
 
 

@@ -7,8 +7,11 @@ The page reckons the figures of another HIT or window from it by itself, with th
 from __future__ import annotations
 
 import base64
+import json
 import math
 from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,10 +23,11 @@ from postfix.plan.figures import EDGE_TOLERANCE_PCT, LIMIT_TOLERANCE_PCT, Figure
 from postfix.plan.geometry import BAND_BORDERS, Array, drawing_of, widest_px, zoom_of
 from postfix.plan.model import ShotPlan
 from postfix.plan.robust import ShotArrays, shot_arrays
-from postfix.plan.settings import HIT_MAX_PCT
+from postfix.plan.settings import HIT_MAX_PCT, SUBPIXEL, PlanSettings
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import LoggedShot, Version
 from postfix.review.pictures import RED_CYAN
+from postfix.review.runs import JSON_NAME
 from postfix.review.stills import frame_to_show
 
 MOST_FRAMES = 20_000
@@ -74,6 +78,7 @@ def tryout_data(
         "first": shot.first,
         "last": shot.last,
         "frame": frame,
+        "timecode": _timecode(clip, frame),
         "timecodes": [shot.any_result.timecode_in, shot.any_result.timecode_out],
         "width_px": facts.width_px,
         "height_px": facts.height_px,
@@ -166,6 +171,7 @@ def _screen(
         "brief_frames": version.windows.brief_s * rate - 1e-6,
         "hold_frames": version.windows.hold_s * rate - 1e-6,
         "plan": _plan(result.plan, facts),
+        "fine": _fine(version, result),
         "before": _figures(result.before if arrays is None else figures_as_measured(arrays, facts, version.windows)),
     }
 
@@ -193,6 +199,34 @@ def _plan(plan: ShotPlan, clip: ClipInfo) -> dict[str, Any]:
         "subpixel": plan.subpixel,
         "aligned": _aligned(plan, clip),
     }
+
+
+def _timecode(clip: ReviewedClip, frame: int) -> str:
+    """Of a frame, as the longest version of the clip has it; empty where there is none."""
+    codes = max((version.frames.timecodes for version in clip.versions), key=len)
+    return codes[frame] if frame < len(codes) else ""
+
+
+def _fine(version: Version, shot: LoggedShot) -> dict[str, bool]:
+    """Whether planning draws a pinned HIT at fractions of a pixel, where it is held and where it moves inside the shot
+    (:func:`postfix.plan.drafts.as_drawn`); ``told`` says whether the log tells the settings, ``by_hand`` whether a
+    person decided it."""
+    by_hand = shot.entry.get("by_hand", [])
+    if isinstance(by_hand, list) and "subpixel" in by_hand:
+        fine = shot.plan.subpixel
+        return {"held": fine, "moving": fine, "told": True, "by_hand": True}
+    path = version.folder / JSON_NAME
+    subpixel = _subpixel(path, path.stat().st_mtime_ns) if path.is_file() else None
+    given = subpixel or PlanSettings().subpixel
+    return {"held": given == "always", "moving": given != "never", "told": subpixel is not None, "by_hand": False}
+
+
+@lru_cache(maxsize=64)
+def _subpixel(path: Path, written_ns: int) -> str | None:
+    """The setting of that name that a log was planned with; None where it does not tell. Read once for all shots."""
+    settings = json.loads(path.read_text(encoding="utf-8-sig")).get("settings")
+    subpixel = settings.get("subpixel") if isinstance(settings, dict) else None
+    return subpixel if subpixel in SUBPIXEL else None
 
 
 def _aligned(plan: ShotPlan, clip: ClipInfo) -> dict[str, Any] | None:

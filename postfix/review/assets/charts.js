@@ -8,7 +8,8 @@
     niceStep, frameStep, signed, clean, shortened, plain, yTicks, made, bandOf,
   } = window.postfix.chartsData;
 
-  const MARKED = 110;
+  // Marks stand this far apart at least, in pixels, so that the dashes of their line are seen between them.
+  const MARKS_APART = 56;
   const DASHES = ["solid", "dash", "dot", "dashdot", "longdash", "longdashdot"];
   const MARGIN = { l: 86, r: 272, t: 58, b: 60 };
   const PAPER = { l: 72, r: 238, t: 54, b: 54 };
@@ -143,26 +144,25 @@
 
     traces(colours) {
       const { columns, kept, data } = this;
-      const shown = columns.starts.length;
+      const apart = Math.max(1, Math.ceil((MARKS_APART * (this.to - this.from + 1)) / this.inner));
       // Thinner lines where shots are only some pixels wide.
       const crowded = this.cutsSeen().length > MOST_UPRIGHTS;
       const out = [];
-      const line = (series, panel, colour, width, dash, symbol) => {
+      // Marks of before stand between those of after.
+      const line = (series, panel, colour, width, dash, symbol, offset = 0) => {
         const { x, y, alone } = lineOf(columns, kept[series], data.steps);
         const trace = {
           type: "scatter", mode: "lines", name: series, meta: { series }, x, y, xaxis: "x", yaxis: axis(panel),
           line: { color: colour, width: crowded ? Math.min(width, 1.4) : width, dash: crowded && dash !== "solid" ? "3px,2px" : dash },
           hoverinfo: "skip", connectgaps: false, showlegend: false,
         };
-        const marker = { color: colour, size: 6, symbol, line: { width: 1.5, color: colour } };
         out.push(trace);
         if (!symbol) return;
-        if (shown <= MARKED) Object.assign(trace, { mode: "lines+markers", marker });
-        else if (alone.some(Boolean)) {
-          // A frame without neighbours has no line; marks for all points would be slow.
-          const only = (values) => values.filter((_, i) => alone[i]);
-          out.push({ ...trace, mode: "markers", marker, name: `${series}_alone`, meta: {}, x: only(x), y: only(y) });
-        }
+        // A frame without neighbours has no line and always has its mark.
+        const is = (i) => y[i] !== null && (alone[i] || (columns.step === 1 && (x[i] + offset) % apart === 0));
+        const only = (values) => values.filter((_, i) => is(i));
+        const marker = { color: colour, size: 7, symbol, line: { width: 1.5, color: colour } };
+        out.push({ ...trace, mode: "markers", marker, name: `${series}_marks`, meta: {}, x: only(x), y: only(y) });
       };
       const band = (low, high, panel, fillcolor, pattern, name) => ({
         type: "scatter", mode: "none", name, meta: { band: name }, ...bandOf(columns, kept[low], kept[high], data.steps),
@@ -172,21 +172,22 @@
       const pattern = { shape: "/", size: 7, solidity: 0.18, fgcolor: colours.edge, bgcolor: "rgba(0,0,0,0)", fillmode: "overlay" };
       out.push(band("near_after", "far_after", 0, faded(colours.after, 0.15), null, "after_band"));
       const { before, after, edge } = colours;
+      const half = apart >> 1;
       for (const name of ["near", "far"]) {
         line(`${name}_after`, 0, after, 2.6, "solid", "square");
-        line(`${name}_before`, 0, before, 2, "7px,4px", "circle-open");
+        line(`${name}_before`, 0, before, 2, "7px,4px", "circle-open", half);
       }
-      line("median_after", 0, after, 1.2, "solid", "square-dot");
-      line("median_before", 0, before, 2, "2px,4px", "circle-open-dot");
+      line("median_after", 0, after, 1.2, "solid", "diamond");
+      line("median_before", 0, before, 2, "2px,4px", "diamond-open", half);
       ["left", "right"].forEach((side, i) => {
         out.push(band(`${side}_nearest`, `${side}_farthest`, 1 + i, "rgba(0,0,0,0)", pattern, `${side}_edge_band`));
         line(`${side}_farthest`, 1 + i, edge, 1, "solid");
         line(`${side}_nearest`, 1 + i, edge, 1.6, "solid");
         line(`${side}_edge_after`, 1 + i, after, 2.6, "solid", "square");
-        line(`${side}_edge_before`, 1 + i, before, 2, "7px,4px", "circle-open");
+        line(`${side}_edge_before`, 1 + i, before, 2, "7px,4px", "circle-open", half);
         out.push(band("nothing", `${side}_widest`, 3 + i, faded(after, 0.15), null, `${side}_window_band`));
         line(`${side}_top_window`, 3 + i, after, 2.6, "solid", "square");
-        line(`${side}_bottom_window`, 3 + i, after, 2, "7px,4px", "circle-open");
+        line(`${side}_bottom_window`, 3 + i, after, 2, "7px,4px", "square-open", half);
       });
       return out;
     }
@@ -521,8 +522,9 @@
       box.hidden = false;
       // At the other end of the chart, so that what is pointed at stays to be seen.
       const left = this.xOf((first + last) / 2) > this.margin.l + this.inner / 2;
-      box.style.left = left ? `${this.margin.l + 8}px` : "auto";
-      box.style.right = left ? "auto" : `${this.margin.r + 8}px`;
+      const [before, behind] = this.margin === NARROW ? [4, 4] : [this.margin.l + 8, this.margin.r + 8];
+      box.style.left = left ? `${before}px` : "auto";
+      box.style.right = left ? "auto" : `${behind}px`;
       this.boxed = [first, last];
     }
 

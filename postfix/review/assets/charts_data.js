@@ -56,7 +56,7 @@
 
   // Frames from midnight to a timecode; null where it is none at this rate.
   function framesOf(text, clock) {
-    const found = /^(\d\d):(\d\d):(\d\d)[:;](\d{2,3})$/.exec(text.trim());
+    const found = /^(\d\d):(\d\d):(\d\d)[:;.](\d{2,3})$/.exec(text.trim());
     if (!found) return null;
     const [hours, minutes, seconds, frames] = found.slice(1).map(Number);
     const { nominal, dropped } = clock;

@@ -8,6 +8,11 @@
     element.append(...children);
     return element;
   };
+  // A timecode typed with another sign before its frames is the same one.
+  const sameSigns = (text) => text.replace(/[;.]/g, ":");
+  // Of a span that goes over midnight, the last timecode is the smaller one.
+  const within = (code, from, to) =>
+    from !== "" && (from <= to ? from <= code && code <= to : from <= code || code <= to);
   const counted = (count, word) => `${count} ${word}${count === 1 ? "" : "s"}`;
 
   // A page opened from disk may be refused any memory; then it forgets.
@@ -55,9 +60,9 @@
       row, number,
       card: document.getElementById(row.dataset.card),
       name: name.querySelector("a").textContent,
-      sought: name.textContent.toLowerCase(),
+      sought: sameSigns(name.textContent.toLowerCase()),
       frames: Number(frames.textContent),
-      from: row.dataset.in ?? "", to: row.dataset.out ?? "",
+      from: sameSigns(row.dataset.in ?? ""), to: sameSigns(row.dataset.out ?? ""),
       any: { c: row.dataset.changed === "1", f: row.dataset.flagged === "1", m: row.dataset.misfit === "1" },
       screens: screens.map((cell) => ({
         is: cell.dataset.is, worst: figure(cell.dataset.worst), hit: Math.abs(figure(cell.dataset.hit)),
@@ -94,11 +99,11 @@
         .filter(([box]) => box.checked).map(([, letter]) => letter);
       const index = screen.value === "" ? null : Number(screen.value);
       const is = (shot, letter) => (index === null ? shot.any[letter] : shot.screens[index].is.includes(letter));
-      const words = text.value.trim().toLowerCase();
-      const timecode = /^\d{2}:\d{2}:\d{2}[:;.]\d{2,3}$/.test(words);
+      const words = sameSigns(text.value.trim().toLowerCase());
+      const timecode = /^\d{2}:\d{2}:\d{2}:\d{2,3}$/.test(words);
       return (shot) =>
         (!letters.length || letters.some((letter) => is(shot, letter))) &&
-        (!words || shot.sought.includes(words) || (timecode && shot.from <= words && words <= shot.to));
+        (!words || shot.sought.includes(words) || (timecode && within(words, shot.from, shot.to)));
     }
 
     filter() {

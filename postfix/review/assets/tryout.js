@@ -3,7 +3,7 @@
 "use strict";
 (() => {
   const {
-    SIDES, steady, keptInside, tried, eyeMoves, whyNot, figures, mmOf, arcminOf, spanArcminOf, divergenceOf,
+    SIDES, steady, keptInside, tried, pinned, isResampled, eyeMoves, whyNot, figures, pinFigures, mmOf, arcminOf, spanArcminOf, divergenceOf,
     outsideBy, isOutside, signed, lengthText, plainLength, pxText, spanOf, toml, pin, drawEye, drawAnaglyph,
     drawDifference,
   } = window.postfix.tryoutRules;
@@ -115,7 +115,7 @@
       "This device asks for little motion, so the eyes change only when you press the button.");
     const wiggle = el("div", { class: "try-wiggle" }, starter, stepper, calm);
     const note = el("p", { class: "try-note" });
-    if (data.frame !== undefined) note.append(`Frame ${data.frame}. `);
+    if (data.frame !== undefined) note.append(`${[`Frame ${data.frame}`, data.timecode].filter(Boolean).join(", ")}. `);
     const spared = data.screens.some((screen) => screen.plan && screen.spare_px);
     if (spared) note.append("Grey at a side: the source has picture there that this preview has not.");
     const box = el("div", { class: "try-picture" });
@@ -234,10 +234,9 @@
     const word = judged(data, screen, name, pct);
     cell.className = word ? `try-judged try-${word.replace(" ", "-")}` : "";
     if (!word) { cell.textContent = ""; return; }
-    const over = outsideBy(data, screen, name, pct);
-    // What lies in front of an edge is itself how far it is outside: it stands in the row already.
-    const isFar = word === "outside" && !name.includes("excess");
-    const by = isFar ? ` by ${over.toFixed(2)} % (${plainLength(mmOf(screen, over))})` : "";
+    // Of an edge, what is beyond the tolerance that stands in the row as its limit.
+    const over = outsideBy(data, screen, name, pct) - (name.includes("excess") ? data.edge_tolerance_pct : 0);
+    const by = word === "outside" ? ` by ${over.toFixed(2)} % (${plainLength(mmOf(screen, over))})` : "";
     cell.textContent = `${MARKS[word]} ${word}${by}`;
   }
 
@@ -347,6 +346,9 @@
   // A step of the slider is finer than one of the picture.
   const hitStep = (data) => (100 / data.width_px > 0.02 ? 0.01 : 0.005);
 
+  // Decimals of a HIT that are shown and taken: a hundredth of a pixel of a picture 10,000 wide.
+  const HIT_DIGITS = 4;
+
   const widestOf = (keys) => [1, 2, 3, 4].map((i) => Math.max(0, ...keys.map((key) => key[i])));
 
   function freshState(data) {
@@ -394,7 +396,7 @@
     const most = data.hit_max_pct, reach = data.reach_pct;
     const span = { least: -reach, most: reach, lowest: -most, highest: most, step: hitStep(data), signed: true };
     const field = valueField("HIT", "% of width", span, (value) => {
-      state.hit = keptInside(steady(value, 6), -most, most);
+      state.hit = keptInside(steady(value, HIT_DIGITS), -most, most);
       changed();
     });
     const hold = tickBox("Hold one value over the whole shot", (is) => {
@@ -411,20 +413,40 @@
       hold.input.checked = state.hold;
       field.label.textContent = eased && !state.hold ? `HIT, first of ${screen.plan.hit.length} keys` : "HIT";
       const value = asked === null ? shot.hit[0][1] : typeof asked === "object" ? asked.held : shot.hit[0][1];
-      field.show(value);
+      field.show(steady(value, HIT_DIGITS));
       applied.textContent = appliedText(data, screen, shot);
     }
     return { box, show };
   }
 
-  function appliedText(data, screen, shot) {
+  // By how many pixels, of both eyes together and of each.
+  function movesText(data, screen, shot) {
     const moves = shot.hit.map(([, pct]) => eyeMoves(data, screen, shot, pct));
     const total = spanOf(moves.map(([left, right]) => right - left), pxText);
     const eyes = [0, 1].map((eye) => spanOf(moves.map((move) => move[eye]), pxText));
+    return `${total} (left eye ${eyes[0]}, right eye ${eyes[1]})`;
+  }
+
+  const stepText = (screen) => (screen.step_told ? "" : " The log does not say in what steps eyes move: 1 px is taken.");
+
+  function appliedText(data, screen, shot) {
     const more = shot.zoom !== 1 ? ` Enlarged to ${(shot.zoom * 100).toFixed(2)} %.` : "";
     const kept = shot.hit.length > 1 ? " All keys move alike; the easing stays." : "";
-    const step = screen.step_told ? "" : " The log does not say in what steps eyes move: 1 px is taken.";
-    return `Really applied: ${total} (left eye ${eyes[0]}, right eye ${eyes[1]}).${more}${kept}${step}`;
+    return `Really applied: ${movesText(data, screen, shot)}.${more}${kept}${stepText(screen)}`;
+  }
+
+  // What planning makes of the pin: not always what was tried, since a held HIT goes in whole steps.
+  function pinText(data, screenIndex, asked) {
+    const screen = data.screens[screenIndex], shot = pinned(data, screen, asked);
+    const found = pinFigures(data, screenIndex, asked), { fine } = screen;
+    const how = isResampled(shot) ? "at fractions of a pixel" : `in whole steps of ${screen.step_px} px`;
+    const known = ["near", "far"].filter((name) => !Number.isNaN(found[`${name}_pct`]))
+      .map((name) => `${name} ${signed(found[`${name}_pct`], 2)} %`).join(", ");
+    const by = fine.by_hand ? " A person decided that in the plan; planning keeps it with --update." : "";
+    const unsure = fine.told || fine.by_hand || isResampled(shot) ? ""
+      : " The log does not say whether planning goes to fractions of a pixel: whole steps are taken.";
+    return `With this pin planning applies ${movesText(data, screen, shot)} for ${screen.name}, ${how}`
+      + `${known ? `: ${known}` : ""}.${by}${unsure}${stepText(screen)}`;
   }
 
   const ENDS = ["Left edge, top", "Left edge, bottom", "Right edge, top", "Right edge, bottom"];
@@ -483,8 +505,9 @@
     const picture = pictureOf(data, changed), table = figuresTable(data);
     const hit = hitControls(data, state, changed), window = windowControls(data, state, changed);
     const lines = copyBox("Lines for this screen's plan.toml", "Copy for the plan", "try-toml");
-    const pinned = copyBox("HIT alone, as a pin for a settings file; planning then makes the windows, on every screen",
+    const pinLines = copyBox("HIT alone, as a pin for a settings file; planning then makes the windows, on every screen",
       "Copy the pin", "try-pin");
+    const planned = el("p", { class: "try-note try-planned" });
     const said = el("p", { class: "try-verdict" }), live = el("p", { class: "try-hidden", role: "status" });
     const back = button("Back to the plan", () => {
       Object.assign(state, { hit: null, hold: false, window: null });
@@ -503,7 +526,8 @@
       said.textContent = result.text;
       said.className = `try-verdict try-${result.word}`;
       lines.show(toml(data, state.screen, asked, state.window));
-      pinned.show(pin(data, state.screen, asked));
+      pinLines.show(pin(data, state.screen, asked));
+      planned.textContent = pinText(data, state.screen, asked);
       back.disabled = !shot.isMoved && !shot.isWindowed && state.hit === null && state.window === null && !state.hold;
       const words = `HIT ${spanOf(shot.hit.map(([, pct]) => pct), (pct) => `${signed(pct, 2)} %`)}`;
       desk.classList.toggle("try-broad", state.view === "side-by-side");
@@ -524,7 +548,7 @@
         "Try another HIT or window: nothing on disk changes. What you like, copy into the plan and render it."),
       el("div", { class: "try-choices" }, screenPicker(data, state, changed), viewPicker(state, changed)),
       desk, table.table, live, lines.box,
-      el("details", { class: "try-more" }, el("summary", {}, "Or as a pin"), pinned.box)));
+      el("details", { class: "try-more" }, el("summary", {}, "Or as a pin"), pinLines.box, planned)));
     update();
     picture.open();
     return picture;
@@ -560,5 +584,5 @@
     } else if (!details.open) opened.get(details)?.stop();
   }, true);
 
-  window.postfix.tryout = { figures, toml, pin };
+  window.postfix.tryout = { figures, pinFigures, toml, pin };
 })();

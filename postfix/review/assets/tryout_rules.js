@@ -132,11 +132,14 @@
     return { ...plan, hit: keys, window: windows, zoom, isMoved: moved, isWindowed: windows !== plan.window };
   }
 
+  // Whether pictures are drawn anew, and not moved as plain copies.
+  const isResampled = (shot) => shot.zoom !== 1 || shot.fill === "zoom" || shot.subpixel || Boolean(shot.aligned);
+
   // Moves of both eyes for one HIT, positive to the right: half each where pictures are drawn anew, else whole steps,
   // the right eye taking an odd one.
   function eyeMoves(data, screen, shot, pct) {
     const hitPx = pct * data.width_px / 100, step = screen.step_px;
-    if (shot.zoom !== 1 || shot.fill === "zoom" || shot.subpixel || shot.aligned) return [-hitPx / 2, hitPx / 2];
+    if (isResampled(shot)) return [-hitPx / 2, hitPx / 2];
     const sign = hitPx < 0 ? -1 : 1;
     const steps = Math.floor(Math.abs(hitPx / step) + 0.5);
     const right = sign * Math.floor((steps + 1) / 2) * step;
@@ -306,9 +309,24 @@
     return `not known, because the HIT moves inside the shot and ${data.missing}`;
   }
 
+  // The shot as planning makes it of the pin with this HIT (postfix/plan/drafts.py): a HIT that a person gives is drawn at
+  // fractions of a pixel only where the settings say so of one that is held, or of one that moves.
+  function pinned(data, screen, hit) {
+    const shot = tried(data, screen, hit, null), isMoving = new Set(shot.hit.map(([, pct]) => pct)).size > 1;
+    return { ...shot, subpixel: screen.fine[isMoving ? "moving" : "held"] };
+  }
+
   function figures(data, screenIndex, hit = null, window = null) {
     const screen = data.screens[screenIndex];
-    const shot = tried(data, screen, hit, window);
+    return figuresOf(data, screen, tried(data, screen, hit, window));
+  }
+
+  function pinFigures(data, screenIndex, hit = null) {
+    const screen = data.screens[screenIndex];
+    return figuresOf(data, screen, pinned(data, screen, hit));
+  }
+
+  function figuresOf(data, screen, shot) {
     const found = data.measured ? measuredFigures(data, screen, shot) : loggedFigures(data, screen, shot);
     const ends = shot.hit.map(([, pct]) => eyeMoves(data, screen, shot, pct));
     return { ...found, zoom: shot.zoom, moves_px: ends };
@@ -568,7 +586,7 @@
 
   // What the other script of this part of the page uses.
   window.postfix.tryoutRules = {
-    SIDES, steady, keptInside, tried, eyeMoves, whyNot, figures, mmOf, arcminOf, spanArcminOf, divergenceOf,
+    SIDES, steady, keptInside, tried, pinned, isResampled, eyeMoves, whyNot, figures, pinFigures, mmOf, arcminOf, spanArcminOf, divergenceOf,
     outsideBy, isOutside, signed, lengthText, plainLength, pxText, spanOf, toml, pin, drawEye, drawAnaglyph,
     drawDifference,
   };
