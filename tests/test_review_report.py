@@ -254,7 +254,7 @@ def test_a_persons_own_page_is_replaced_only_when_that_is_asked_for(tmp_path):
     write_version(tmp_path / "out" / "tv", write_source(tmp_path / "in"))
     (tmp_path / "out" / "report.html").write_text("<p>mine</p>")
     for refusing in (check_report, write_report):
-        with pytest.raises(OutputError, match=r"report\.html.*did not write"):
+        with pytest.raises(OutputError, match=r"report\.html.*without the mark"):
             refusing(tmp_path / "out")
     assert (tmp_path / "out" / "report.html").read_text() == "<p>mine</p>"
     assert not (tmp_path / "out" / "report").exists()

@@ -56,8 +56,8 @@ def _check_page(path: Path, *, force: bool) -> None:
     if not is_ours:
         raise OutputError(
             path,
-            "a page that this program did not write",
-            "a free name, or an older review page",
+            "a page without the mark of this program, which may be somebody's",
+            "a free name, or a page that this program wrote",
             "move it away, or add --force to replace it",
         )
 
