@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cv2
@@ -16,6 +15,7 @@ from postfix.deliver.codecs import VideoSpec
 from postfix.deliver.staging import staged
 from postfix.deliver.video import VideoEncoder
 from postfix.demo.film import RATE, SIZE_PX, FilmShot, film_frame, film_length
+from postfix.source.in_order import in_order
 from postfix.source.picture import Planes
 
 CLIP = "kite-workshop"
@@ -87,11 +87,5 @@ def _rendered() -> Iterator[tuple[Planes, Planes]]:
         left, right = shot.scene.render(frame)
         return yuv422p10(left), yuv422p10(right)
 
-    waiting: deque[Future[tuple[Planes, Planes]]] = deque()
-    with ThreadPoolExecutor(os.cpu_count() or 1, thread_name_prefix="render") as pool:
-        for number in range(film_length()):
-            waiting.append(pool.submit(both_eyes, *film_frame(number)))
-            if len(waiting) > 4:
-                yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
+    each = (film_frame(number) for number in range(film_length()))
+    return in_order(both_eyes, each, threads=os.cpu_count() or 1, waiting=5, name="render")

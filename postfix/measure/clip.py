@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
-
-import cv2
 
 from postfix.measure.between import filled_in
 from postfix.measure.frame import Trace, glance, measure_frame
 from postfix.measure.shot import ShotWatcher, out_of_step, with_note
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
+from postfix.source.in_order import in_order
 from postfix.source.pair import PairSource
 from postfix.source.picture import PictureFormat, Planes
 from postfix.source.shots import Shot, Transition
@@ -94,26 +91,12 @@ def measure_clip(
 
 def _measured(pair: PairSource, workers: int, every: int) -> Iterator[tuple[FrameMeasure | None, Trace]]:
     """Rows in frame order, a few frames in flight at once; None where a frame was only looked at for cuts."""
-    threads_before = cv2.getNumThreads()
-    # Frames run side by side already; threads inside each would only compete with them.
-    cv2.setNumThreads(1)
-    pixel_aspect = float(pair.pixel_aspect)
-    waiting: deque[Future[tuple[FrameMeasure | None, Trace]]] = deque()
-    last = pair.count - 1
-    try:
-        with ThreadPoolExecutor(workers, thread_name_prefix="measure") as pool:
-            for frame, left, right in pair.frames(colour_every=TONE_EVERY * every):
-                wanted = frame % every == 0 or frame == last
-                with_all = frame % (TONE_EVERY * every) == 0
-                waiting.append(pool.submit(_looked_at, left, right, pair.format, pixel_aspect, wanted, with_all))
-                if len(waiting) > workers + 1:
-                    yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
-    finally:
-        for future in waiting:
-            future.cancel()
-        cv2.setNumThreads(threads_before)
+    pixel_aspect, last = float(pair.pixel_aspect), pair.count - 1
+    each = (
+        (left, right, pair.format, pixel_aspect, frame % every == 0 or frame == last, frame % (TONE_EVERY * every) == 0)
+        for frame, left, right in pair.frames(colour_every=TONE_EVERY * every)
+    )
+    return in_order(_looked_at, each, threads=workers, waiting=workers + 2, name="measure")
 
 
 def _looked_at(

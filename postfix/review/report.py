@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from postfix.review.shot_pictures import shot_pictures
 from postfix.review.stills import Stills, open_stills_of
 from postfix.review.tryout import tryout_data
 from postfix.review.words import count_text, escaped, fact_list, span_text
+from postfix.source.in_order import in_order
 from postfix.source.pair import AS_GIVEN
 
 Bar = Callable[[int], AbstractContextManager[Callable[[int], None]]]
@@ -135,17 +135,11 @@ def _clip(
     legend, legend_box = _legend(clip, span)
     frames_src = beside.data(f"{clip.ident}/frames", frames_data(clip))
 
-    def made(shot: ReviewedShot) -> str:
-        html = _card(clip, shot, stills, span, beside, legend_box)
+    cards = []
+    each = ((clip, shot, stills, span, beside, legend_box) for shot in clip.shots)
+    for html in in_order(_card, each, threads=_THREADS, waiting=2 * _THREADS, name="cards"):
+        cards.append(html)
         progress(1)
-        return html
-
-    with ThreadPoolExecutor(_THREADS, thread_name_prefix="cards") as pool:
-        try:
-            cards = list(pool.map(made, clip.shots))
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
     parts = [
         f'<section class="clip" id="{clip.ident}" data-clip="{clip.ident}">',
         f"<h2>Clip {escaped(clip.name)}</h2>",
