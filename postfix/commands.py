@@ -17,7 +17,7 @@ from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
-from postfix.job.progress import page_bar, stages_of
+from postfix.job.progress import REVIEW_PAGE, page_bar, stages_of
 from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
 from postfix.job.subjects import found_pins
 from postfix.job.version import (
@@ -34,7 +34,6 @@ from postfix.job.version import (
     write_table,
 )
 from postfix.limits import limits_for
-from postfix.look import Piece
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
@@ -45,6 +44,7 @@ from postfix.plan.screens import read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings
 from postfix.review.report import check_report, write_report
+from postfix.review.words import count_text
 from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
 from postfix.terminal import Block, Gap, Text, Whole, line
@@ -55,7 +55,7 @@ from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 class Outcome:
     """What a command has to say: text for a person, the same as data, and the exit code."""
 
-    text: Text = ""
+    text: Text = ()
     data: dict[str, Any] = field(default_factory=dict)
     exit_code: int = EXIT_DONE
 
@@ -248,7 +248,8 @@ def check(options: argparse.Namespace) -> Outcome:
     choice = source_choice(options)
     pair, cuts = opened = choice.open()
     if options.dry_run:
-        return Outcome(f"would measure {pair.count} frames; check writes nothing", {"would_write": []})
+        frames = count_text(pair.count, "frame")
+        return Outcome([line(f"would measure {frames}; check writes nothing")], {"would_write": []})
     table = measured(pair, cuts, "check", job_settings(options))
     columns = columns_of(table)
     rows = []
@@ -256,14 +257,13 @@ def check(options: argparse.Namespace) -> Outcome:
         flags = flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm)
         rows.append({**row, "flags": [asdict(flag) for flag in flags]})
     flagged = any(row["flags"] for row in rows)
-    words = Piece("outside the limits", "bad") if flagged else Piece("within the limits", "good")
     said = told_of(choice, opened, table)
     text = [
+        summary.verdict_text(screen.name, rows),
         *summary.reading_text(pair.reading),
         *summary.measured_text(rows),
         *summary.flags_text(screen.name, rows),
         *summary.told_text(said),
-        line(words, f" of {screen.name}"),
     ]
     data = {
         "screen": summary.screen_data(screen, rules),
@@ -327,12 +327,15 @@ def run(options: argparse.Namespace) -> Outcome:
         runs = []
         for number, (clip, source) in enumerate(zip(clips, opened), 1):
             stages = _stages(["measure"], [screen.name for screen in clip.screens], settings)
+            # The page is of all clips: the last stage of one, and after the stages of many.
+            stages += [REVIEW_PAGE] if len(clips) == 1 else []
             with stages_of(stages, clip.name, number, len(clips)):
                 made = run_clip(
                     clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins
                 )
             runs.append(made)
-        written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
+        with stages_of(stages if len(clips) == 1 else []):
+            written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
     return _run_outcome(runs, clips, written)
 
 
@@ -396,6 +399,6 @@ def demo(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         check_demo(out)
         return would_write([out])
-    with stages_of(_stages(["render the film", "measure"], DEMO_SCREENS, settings)):
+    with stages_of([*_stages(["render the film", "measure"], DEMO_SCREENS, settings), REVIEW_PAGE]):
         result = run_demo(out, settings)
     return Outcome(summary.demo_text(result), asdict(result), limits_code(result.flagged))

@@ -29,7 +29,7 @@ from postfix.limits import limits_for
 from postfix.measure.columns import Columns
 from postfix.measure.columns_csv import read_columns
 from postfix.plan.clip import Decided, plan_edit
-from postfix.plan.diff import differences_text, plan_differences
+from postfix.plan.diff import plan_differences
 from postfix.plan.edit import edit_of
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.fits import fits_of
@@ -42,7 +42,7 @@ from postfix.plan.update import hand_limits, update_text
 from postfix.plan.why import why
 from postfix.source.pair import PairSource
 from postfix.source.shots import Shot
-from postfix.terminal import Block, Gap, Whole, blocks, lines
+from postfix.terminal import Block, Gap, Whole, blocks, line
 from postfix.viewing import Screen
 
 PLAN_FILE = "plan.toml"
@@ -71,8 +71,8 @@ def _compared(options: argparse.Namespace) -> Outcome:
         raise UsageError("--diff", f"{', '.join(beside)} beside it", "two plans and nothing else", "leave that out")
     first, second = options.diff
     differences = plan_differences(read_plan(first), read_plan(second))
-    text = differences_text(differences) or "the plans are the same"
-    return Outcome(lines(text), {"differences": [asdict(one) for one in differences]})
+    text = summary_plan.differences_text(differences) or [line("the plans are the same")]
+    return Outcome(text, {"differences": [asdict(one) for one in differences]})
 
 
 def _made_new(options: argparse.Namespace) -> Outcome:
@@ -222,8 +222,8 @@ def _updated(options: argparse.Namespace) -> Outcome:
     changes = plan_differences(old, decided.plan)
     text = update_text(path.read_bytes().decode("utf-8"), old, decided.plan, path)
     said = _said(options, [decided], [output])
-    told = differences_text(changes) or "nothing changes"
-    parts = [*lines(told), *summary_plan.kept_text(decided.plan, columns)]
+    told = summary_plan.differences_text(changes) or [line("nothing changes")]
+    parts = [*told, *summary_plan.kept_text(decided.plan, columns)]
     if options.why is not None:
         parts += blocks(said.text)
     else:

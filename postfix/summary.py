@@ -71,7 +71,7 @@ def screens_text(screens: Iterable[tuple[Screen, LimitRules]]) -> list[Block]:
         )
         for what, rule in (("near", limits.near_rule), ("far", limits.far_rule), ("range", limits.range_rule)):
             given[what].setdefault(rule, []).append(screen.name)
-    heads = head("screen", "width", "seat", "eye", "near", "%", "′", "far", "%", "′", "range %")
+    heads = head("screen", "width", "seat", "eye", "near", "near %", "near′", "far", "far %", "far′", "range %")
     said: list[Block] = [
         Table(heads, tuple(rows)),
         line("mm: width, seat (distance of the viewer), eye, near, far; %: of width; ′: arcmin"),
@@ -87,7 +87,12 @@ def screens_text(screens: Iterable[tuple[Screen, LimitRules]]) -> list[Block]:
 def _limit_cells(screen: Screen, eye_mm: float, limit_pct: float) -> list[str]:
     mm = mm_from_pct(limit_pct, screen.width_mm)
     arcmin = arcmin_from_mm(mm, screen.distance_mm, eye_mm)
-    return [f"{mm:.0f}", f"{limit_pct:+.2f}", f"{arcmin:+.0f}"]
+    return [_signed(f"{mm:.0f}"), _signed(f"{limit_pct:+.2f}"), _signed(f"{arcmin:+.0f}")]
+
+
+def _signed(figure: str) -> str:
+    """A figure with a real minus sign."""
+    return figure.replace("-", "\N{MINUS SIGN}")
 
 
 def screen_data(screen: Screen, rules: LimitRules = DEFAULT_RULES) -> dict[str, Any]:
@@ -171,7 +176,7 @@ def _from_to(before: float | None, after: float | None) -> str:
 def spread(ends: Sequence[float]) -> str:
     """A HIT of a shot, or the least and the most of it."""
     low, high = ends
-    return f"{low:+g}" if low == high else f"{low:+g}…{high:+g}"
+    return _signed(f"{low:+g}" if low == high else f"{low:+g}…{high:+g}")
 
 
 def widest(window: Sequence[Mapping[str, Any]]) -> str:
@@ -181,6 +186,16 @@ def widest(window: Sequence[Mapping[str, Any]]) -> str:
     left = max(max(key["left_px"]) for key in window)
     right = max(max(key["right_px"]) for key in window)
     return f"L {left:.0f} R {right:.0f}"
+
+
+def verdict_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> Line:
+    """Whether all shots are within the limits of a screen, in a few words."""
+    codes = {flag["code"] for shot in shots for flag in shot["flags"]}
+    if codes - {"not-measured"}:
+        return line(Piece("outside the limits", "bad"), " of ", name(screen))
+    if codes:
+        return line(Piece("could not be judged", "bad"), " on ", name(screen))
+    return line(Piece("within the limits", "good"), " of ", name(screen))
 
 
 def flags_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> list[Block]:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
+from itertools import groupby
 from math import isfinite
 from typing import Any
 
-from postfix.job.lettering import visible
-from postfix.look import Piece
+from postfix.job.lettering import columns, visible
+from postfix.look import COLUMNS, Piece
 from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
+from postfix.plan.diff import Difference
 from postfix.plan.fits import Fit, blame_words, fit_words
 from postfix.plan.model import Part, Plan, ShotPlan
 from postfix.plan.why import Alternative, Why, why_lines
@@ -84,6 +87,35 @@ def blame_text(fits: Iterable[Fit]) -> list[Block]:
     """One line for each shot that cannot fit, of which something is known."""
     told = ((fit, blame_words(fit)) for fit in fits)
     return [line(*placed(fit.screen, fit.shot), words) for fit, words in told if words]
+
+
+_AS_WRITTEN = {"name", "note", "reason"}
+"""What a difference is in words of a person, in which a hyphen is no minus sign."""
+
+
+def differences_text(differences: Iterable[Difference]) -> list[Block]:
+    """What differs between two plans, one paragraph for each shot; empty where nothing does."""
+    said: list[Block] = []
+    for where, group in groupby(differences, key=lambda difference: difference.where):
+        said += [line(visible(where)), *(told for one in group for told in _difference(one))]
+    return said
+
+
+def _difference(one: Difference) -> list[Block]:
+    what, before, after = visible(one.what), visible(one.before), visible(one.after)
+    if one.what not in _AS_WRITTEN and not one.what.startswith("rule for "):
+        before, after = (_MINUS.sub("\N{MINUS SIGN}", words) for words in (before, after))
+    if one.kind != "changed":
+        words = before or after
+        return [line(f"{what} {one.kind}: {words}" if words else f"{what} {one.kind}", indent=2)]
+    whole = f"{what}: {before} → {after}"
+    if columns(whole) + 2 <= COLUMNS:
+        return [line(whole, indent=2)]
+    # Where they do not fit beside each other they are compared more easily below each other.
+    return [line(f"{what}:", indent=2), line(f"before {before}", indent=4), line(f"after  {after}", indent=4)]
+
+
+_MINUS = re.compile(r"(?<![^\s(])-(?=[0-9])")
 
 
 def why_text(found: Why, plan: Plan) -> list[Block]:

@@ -1,4 +1,4 @@
-"""What a run prints first: what stays outside and on which screen, and how much was moved, windowed and left alone."""
+"""What a run prints first: what stays outside and on which screen, and how much was moved and windowed."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 from postfix.look import Piece, Role
 from postfix.plan.fits import Fit
+from postfix.review.words import count_text
 from postfix.summary import NOT_MEASURED, flags_text, head, levelled_text, placed, shots_text, some_names
 from postfix.summary_plan import blame_text, fits_text
 from postfix.tables import Table
@@ -66,7 +67,7 @@ def lead_text(versions: Sequence[Made]) -> list[Block]:
         for one in versions
         for verdict in (
             _verdict(one, "outside the limits", one.outside, "bad"),
-            _verdict(one, "not judged", one.not_judged, "bad"),
+            _verdict(one, "could not be judged", one.not_judged, "bad"),
         )
         if verdict is not None
     ]
@@ -92,12 +93,12 @@ def _named(versions: Sequence[Made]) -> list[Piece]:
 def _verdict(one: Made, words: str, shots: Sequence[str], role: Role) -> Line | None:
     if not shots:
         return None
-    count = Piece(f"{words}: {len(shots)} of {len(one.shots)} shots", role)
+    count = Piece(f"{words}: {len(shots)} of {count_text(len(one.shots), 'shot')}", role)
     return line(*placed(one.screen, "", one.clip), count, " (", *some_names(shots), ")")
 
 
 def _table(versions: Sequence[Made]) -> Table:
-    heads = ["shots", "moved", "windowed", "both", "left alone", "outside"]
+    heads = ["shots", "moved", "windowed", "both", "left as shot", "outside"]
     doubts = any(one.not_judged for one in versions)
     many = any(one.clip for one in versions)
     rows = []
@@ -117,7 +118,7 @@ def _table(versions: Sequence[Made]) -> Table:
             )
         )
     first = ["clip", "screen"] if many else ["screen"]
-    return Table(head(*first, *heads, *(["not judged"] if doubts else [])), tuple(rows))
+    return Table(head(*first, *heads, *(["not judged"] if doubts else [])), tuple(rows), keys=len(first))
 
 
 def version_text(made: Made) -> list[Block]:

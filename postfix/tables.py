@@ -22,10 +22,19 @@ _BETWEEN = 2
 
 @dataclass(frozen=True)
 class Table:
-    """A head and rows of cells, the first flush left and the rest flush right."""
+    """A head and rows of cells, the first flush left and the rest flush right.
+
+    Attributes
+    ----------
+    head : tuple of str or Piece
+    rows : tuple of tuple of str or Piece
+    keys : int
+        How many of the first columns tell the rows apart, 1 or more: wherever the table is split, they are repeated.
+    """
 
     head: tuple[Cell, ...]
     rows: tuple[tuple[Cell, ...], ...]
+    keys: int = 1
 
 
 @dataclass(frozen=True)
@@ -52,18 +61,20 @@ def laid_out(table: Table, look: Look) -> list[str]:
     """Lines of a table, none wider than ``look`` is.
 
     Where it does not fit, names are shortened in their middle; where that is not enough, it is split into tables below
-    each other that all begin with the first column; a column that is too wide by itself is broken into lines.
+    each other that all begin with the columns that tell rows apart; a column that is too wide by itself is broken into
+    lines.
     """
     rows = [[_shown(cell, look) for cell in row] for row in (table.head, *table.rows)]
-    first, *others = (_Column(tuple(cells)) for cells in zip(*rows))
-    blocks = list(_blocks(first, others, look.width)) or [[]]
-    widths = [_widths([first, *block], look.width) for block in blocks]
-    heads = _heads(blocks, widths, look)
+    all_columns = [_Column(tuple(cells)) for cells in zip(*rows)]
+    keys, others = all_columns[: table.keys], all_columns[table.keys :]
+    blocks = list(_blocks(keys, others, look.width)) or [[]]
+    widths = [_widths(keys, block, look.width) for block in blocks]
+    heads = _heads(blocks, [wide[len(keys) :] for wide in widths], look)
     lines: list[str] = []
     for block, wide in zip(blocks, widths):
         lines += [""] if lines else []
-        shown = [first, *block]
-        if sum(wide) + _BETWEEN * len(block) > look.width:
+        shown = [*keys, *block]
+        if _whole(wide) > look.width:
             lines += _below_each_other(shown, look)
         else:
             lines += _beside_each_other(shown, wide, heads, look)
@@ -75,18 +86,23 @@ def _shown(cell: Cell, look: Look) -> Piece:
     return Piece(look.shown(piece.text), piece.role, piece.is_name)
 
 
-def _blocks(first: _Column, others: Sequence[_Column], width: int) -> Iterator[list[_Column]]:
-    """The columns after the first: all of them where that can be, else as many at a time as there is room for."""
-    if first.least + sum(_BETWEEN + column.least for column in others) <= width:
+def _whole(widths: Sequence[int]) -> int:
+    return sum(widths) + _BETWEEN * (len(widths) - 1)
+
+
+def _blocks(keys: Sequence[_Column], others: Sequence[_Column], width: int) -> Iterator[list[_Column]]:
+    """The columns after the keys: all of them where that can be, else as many at a time as there is room for."""
+    if _whole([column.least for column in (*keys, *others)]) <= width:
         yield list(others)
         return
     block: list[_Column] = []
-    used = first.readable
+    # Half of the room is for what the table is about.
+    begin = used = _whole([max(key.least, min(key.readable, width // (2 * len(keys)))) for key in keys])
     for column in others:
         wide = _BETWEEN + column.readable
         if block and used + wide > width:
             yield block
-            block, used = [], first.readable
+            block, used = [], begin
         block.append(column)
         used += wide
     if block:
@@ -97,8 +113,8 @@ def _beside_each_other(
     shown: Sequence[_Column], widths: Sequence[int], heads: Mapping[str, str], look: Look
 ) -> list[str]:
     texts = [_fitted(column, width, look) for column, width in zip(shown, widths)]
-    for column, full in zip(texts[1:], shown[1:]):
-        column[0] = heads.get(full.cells[0].text, full.cells[0].text)
+    for column, full in zip(texts, shown):
+        column[0] = heads.get(full.cells[0].text, column[0])
     # Names may have become shorter than there would be room for.
     widths = [max(map(columns, column)) for column in texts]
     lines = []
@@ -114,19 +130,23 @@ def _beside_each_other(
     return lines
 
 
-def _widths(shown: Sequence[_Column], width: int) -> list[int]:
+def _widths(keys: Sequence[_Column], others: Sequence[_Column], width: int) -> list[int]:
     """Columns for each: what it needs, the room that is left shared among those whose names need more."""
+    shown = [*keys, *others]
     widths = [column.least for column in shown]
-    room = width - sum(widths) - _BETWEEN * (len(shown) - 1)
-    # The first names a row and stands in every block: it goes before the others.
-    growing = sorted(range(len(shown)), key=lambda i: (i > 0, shown[i].widest - widths[i]))
+    room = width - _whole(widths)
+    # The keys name a row and stand in every block: they go before the others, and get half of the room.
+    kept = room // 2 if others else 0
+    growing = sorted(range(len(shown)), key=lambda i: (i >= len(keys), shown[i].widest - widths[i]))
     for place, i in enumerate(growing):
-        share = room if i == 0 and len(shown) == 1 else room // 2 if i == 0 else room // (len(growing) - place)
+        share = (room - kept) // (len(keys) - place) if i < len(keys) else room // (len(growing) - place)
         more = max(min(shown[i].widest - widths[i], share), 0)
         widths[i] += more
         room -= more
-    more = max(min(shown[0].widest - widths[0], room), 0)
-    widths[0] += more
+    for i in range(len(keys)):
+        more = max(min(shown[i].widest - widths[i], room), 0)
+        widths[i] += more
+        room -= more
     return widths
 
 
@@ -141,7 +161,7 @@ def _heads(blocks: Sequence[Sequence[_Column]], widths: Sequence[Sequence[int]],
     named = [
         (column.cells[0].text, width)
         for block, wide in zip(blocks, widths)
-        for column, width in zip(block, wide[1:])
+        for column, width in zip(block, wide)
         if column.cells[0].is_name
     ]
     tight = [width for text, width in named if columns(text) > width]

@@ -44,7 +44,10 @@ class Gap:
 
 Block = Line | Whole | Table | Gap
 Text = str | Sequence[Block]
-"""What a command says: blocks, or a text that has its lines already."""
+"""What a command says: blocks, or one line that is never broken.
+
+A line feed in a string is shown as its code: that in a name could not be told from our own.
+"""
 
 
 def line(*pieces: str | Piece, indent: int = 0) -> Line:
@@ -57,13 +60,13 @@ def name(text: str, role: Role = "plain") -> Piece:
     return Piece(text, role, is_name=True)
 
 
-def blocks(text: Text) -> list[Block]:
+def blocks(text: Text) -> Sequence[Block]:
     """What is said as blocks, whichever way it is said."""
-    return lines(text) if isinstance(text, str) else list(text)
+    return ([Whole(text)] if text else []) if isinstance(text, str) else text
 
 
 def lines(text: str) -> list[Block]:
-    """Lines of words, each as far in as it is, from a text that has line feeds."""
+    """Lines of words, each as far in as it is, from a text of our own that has line feeds; names in it are visible."""
     return [
         line(stripped, indent=len(one) - len(stripped)) if (stripped := one.lstrip(" ")) else Gap()
         for one in text.split("\n")
@@ -72,10 +75,8 @@ def lines(text: str) -> list[Block]:
 
 def rendered(text: Text, look: Look = PIPED) -> str:
     """A text as it is printed, without a line feed at its end."""
-    if isinstance(text, str):
-        return "\n".join(map(look.shown, text.split("\n")))
     made: list[str] = []
-    for is_gap, group in groupby(text, key=lambda block: isinstance(block, Gap)):
+    for is_gap, group in groupby(blocks(text), key=lambda block: isinstance(block, Gap)):
         if is_gap:
             made += [""] if made else []
         else:

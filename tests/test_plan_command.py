@@ -288,7 +288,7 @@ def test_what_a_person_decided_survives_an_update_and_what_changed_is_told(place
 def test_what_the_program_decided_is_decided_anew(place, capsys):
     before = (place / "p.toml").read_bytes()
     text = said(capsys, "plan", write_table(place, other_shots, "n.csv"), "--update", place / "p.toml")
-    assert "shot sh002, frames 24 to 47\n  HIT: -1.07 % (-22 px) → -1.27 % (-26 px)\n" in text
+    assert "shot sh002, frames 24 to 47\n  HIT: −1.07 % (−22 px) → −1.27 % (−26 px)\n" in text
     assert "sh001" not in text
     after = (place / "p.toml").read_bytes()
     lines = [b"|".join(pair) for pair in zip(before.splitlines(), after.splitlines()) if pair[0] != pair[1]]
@@ -351,7 +351,7 @@ def test_an_update_may_go_to_another_file_or_nowhere(place, capsys):
     typed = ["plan", table, "--update", plan]
     for more in ([], ["-o", other]):
         told = said(capsys, *typed, *more, "--dry-run")
-        assert "HIT: -1.07 % (-22 px) → -1.27 % (-26 px)" in told
+        assert "HIT: −1.07 % (−22 px) → −1.27 % (−26 px)" in told
         assert told.endswith(f"would write\n  {more[1] if more else plan}\n")
         data = json.loads(said(capsys, *typed, *more, "--dry-run", "--json"))
         assert data["would_write"] == [str(more[1] if more else plan)]
@@ -378,13 +378,13 @@ def test_settings_of_a_plan_are_those_that_it_had_until_others_are_given(place, 
     plan, settings = place / "p.toml", place / "set.toml"
     settings.write_text("[window]\nmargin_pct = 0.4\n[limits]\nnear_pct = -2.0\n")
     text = said(capsys, "plan", place / "m.csv", "--update", plan, "--settings", settings)
-    assert "limits\n  near: -1.75 % → -2 %\n" in text
-    assert "settings\n  limits, near added: -2 %\n  window, margin: 0.1 % → 0.4 %\n" in text
+    assert "limits\n  near: −1.75 % → −2 %\n" in text
+    assert "settings\n  limits, near added: −2 %\n  window, margin: 0.1 % → 0.4 %\n" in text
     assert "shot sh003, frames 48 to 71\n  window:" in text
     assert said(capsys, "plan", place / "m.csv", "--update", plan).startswith("nothing changes\n")
     settings.write_text("")
     text = said(capsys, "plan", place / "m.csv", "--update", plan, "--settings", settings)
-    assert "settings\n  limits, near removed: -2 %\n  window, margin: 0.4 % → 0.1 %\n" in text
+    assert "settings\n  limits, near removed: −2 %\n  window, margin: 0.4 % → 0.1 %\n" in text
 
 
 def test_eyes_that_are_no_longer_asked_for_are_those_of_the_screen_again(table, tmp_path, capsys):
@@ -489,7 +489,7 @@ def test_two_plans_are_compared_in_text_and_as_json(place, capsys):
     changed(b, EDITED)
     text = said(capsys, "plan", "--diff", a, b)
     assert text.startswith("limits\n  far: 0.54 % → 0.75 %\nshot sh002, frames 24 to 47\n")
-    assert "  HIT: -1.07 % (-22 px) → -0.78 % (-16 px)\n  decided by hand: nothing → HIT\n" in text
+    assert "  HIT: −1.07 % (−22 px) → −0.78 % (−16 px)\n  decided by hand: nothing → HIT\n" in text
     fits_terminal(text)
     data = json.loads(said(capsys, "plan", "--diff", a, b, "--json"))
     assert data["differences"][0] == {

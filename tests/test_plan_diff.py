@@ -9,13 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from plan_files import IN_A_FOLDER, plans
+from printed import wide
 
 from postfix.limits import LimitRules, Limits
 from postfix.measure.table import ClipInfo
-from postfix.plan.diff import Difference, differences_text, plan_differences
+from postfix.plan.diff import Difference, plan_differences
 from postfix.plan.matching import shot_pairs
 from postfix.plan.model import HitKey, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.settings import ConvergenceSettings, PlanSettings, WindowSettings
+from postfix.summary_plan import differences_text
+from postfix.terminal import rendered
 from postfix.viewing import BUILTIN_SCREENS
 
 CLIP = ClipInfo("wind", 2000, 1080, Fraction(24), 2)
@@ -33,7 +36,7 @@ def _of(**changes: object) -> tuple[Difference, ...]:
 
 def test_equal_plans_differ_in_nothing() -> None:
     assert plan_differences(PLAN, PLAN) == ()
-    assert differences_text(()) == ""
+    assert differences_text(()) == []
 
 
 def _shot(what: str, before: str, after: str, kind: str = "changed") -> tuple[Difference, ...]:
@@ -139,10 +142,10 @@ def test_screen_limits_clip_and_settings_are_told_with_their_units() -> None:
             "crop",
         ),
     )
-    lines = differences_text(plan_differences(PLAN, other)).splitlines()
+    lines = rendered(differences_text(plan_differences(PLAN, other))).splitlines()
     for line in (
         "  width: 12000 mm → 8000 mm",
-        "  near: -1.75 % → -1.5 %",
+        "  near: −1.75 % → −1.5 %",
         "  rate: 24 frames/s → 24000/1001 frames/s",
         "  footage mark added: 0123456789abcdef",
         "  fill: hide → crop",
@@ -173,7 +176,7 @@ def test_shots_are_matched_by_frames_then_by_name_and_the_rest_came_or_went() ->
 
 def test_one_block_a_shot_in_lines_that_fit() -> None:
     other = replace(PLAN, shots=(replace(A, window=(WindowKey(0, (30.0, 30.0), (9.0, 9.0)),), locked=True), B))
-    assert differences_text(plan_differences(PLAN, other)) == (
+    assert rendered(differences_text(plan_differences(PLAN, other))) == (
         "shot a, frames 0 to 47\n"
         "  window:\n"
         "    before left up to 20.5 px, right up to 0 px, the whole shot\n"
@@ -199,8 +202,8 @@ def test_plans_without_a_difference_are_equal_and_every_difference_fits(plan: Pl
     found = plan_differences(plan, other, reasons=True)
     assert (found == ()) == (plan == other)
     assert all(one.before != one.after for one in found)
-    lines = differences_text(found).splitlines()
-    assert all(len(line) <= 80 and line.isprintable() for line in lines)
+    lines = rendered(differences_text(found)).splitlines()
+    assert all(wide(line) <= 80 and line.isprintable() for line in lines)
     pairs = shot_pairs(plan.shots, other.shots)
     assert tuple(a for a, _ in pairs if a is not None) == plan.shots
     assert tuple(b for _, b in pairs if b is not None) == other.shots

@@ -18,7 +18,7 @@ from postfix.measure.columns_csv import read_columns
 from postfix.measure.table import FrameMeasure
 from postfix.measure.table_csv import read_table, table_text
 from postfix.plan.clip import Decided, plan_edit
-from postfix.plan.diff import differences_text, plan_differences
+from postfix.plan.diff import plan_differences
 from postfix.plan.edit import edit_of
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.fits import fit_words, fits_of
@@ -30,6 +30,8 @@ from postfix.plan.settings import SUBPIXEL, Fill, PlanSettings, Subpixel
 from postfix.plan.settings_file import read_settings
 from postfix.plan.update import update_text
 from postfix.plan.why import why
+from postfix.summary_plan import differences_text
+from postfix.terminal import rendered
 from postfix.viewing import BUILTIN_SCREENS
 
 CINEMA = BUILTIN_SCREENS["cinema-12m"]
@@ -145,11 +147,11 @@ def test_a_held_shot_may_be_drawn_finely_by_hand() -> None:
 
 def test_what_differs_in_drawing_is_told(tmp_path: Path) -> None:
     eased, steps = (_decided(DRIFT, subpixel=which).plan for which in ("eased", "never"))
-    text = differences_text(plan_differences(steps, eased))
+    text = rendered(differences_text(plan_differences(steps, eased)))
     assert "  subpixel: never → eased" in text
     assert "  at fractions of a pixel: no → yes" in text
     straight, leaning = (_decided(_leaning(), align=which).plan for which in (False, True))
-    text = differences_text(plan_differences(straight, leaning))
+    text = rendered(differences_text(plan_differences(straight, leaning)))
     assert "  align: no → yes" in text
     assert "  aligned: no → yes" in text
     assert "misalignment added: vertical 6.0 px, rotation 0.4°, size 0.8 %" in text
@@ -366,5 +368,5 @@ def test_a_plan_for_another_number_of_spare_columns_is_of_other_footage() -> Non
     with pytest.raises(InputError, match=r"pixels 4/3 times as wide as high.*pixels 1 times as wide as high"):
         require_same_footage(plan, wide, 48, Path("measure.csv"))
     require_same_footage(replace(plan, clip=wide), wide, 48, Path("measure.csv"))
-    text = differences_text(plan_differences(plan, replace(plan, clip=wide)))
+    text = rendered(differences_text(plan_differences(plan, replace(plan, clip=wide))))
     assert "width over height of a pixel: 1 → 4/3" in text

@@ -1,6 +1,7 @@
 """What the commands print of shots, screens and plans, whatever names and figures come."""
 
 import re
+import textwrap
 from dataclasses import replace
 
 import pytest
@@ -12,7 +13,7 @@ from postfix.demo.run import DemoResult, DemoShot
 from postfix.limits import DEFAULT_RULES
 from postfix.look import Look
 from postfix.measure.remarks import Remark, Told
-from postfix.plan.diff import Difference, differences_text
+from postfix.plan.diff import Difference
 from postfix.plan.fits import Blame, Fit
 from postfix.source.pair import Reading
 from postfix.summary import (
@@ -23,10 +24,11 @@ from postfix.summary import (
     screens_text,
     shots_text,
     told_text,
+    verdict_text,
 )
-from postfix.summary_plan import fits_text
+from postfix.summary_plan import differences_text, fits_text
 from postfix.summary_run import Made, lead_text
-from postfix.terminal import lines, rendered
+from postfix.terminal import rendered
 from postfix.viewing import BUILTIN_SCREENS
 
 PCT = st.one_of(st.none(), st.floats(-1e6, 1e6))
@@ -78,7 +80,7 @@ def test_what_is_printed_of_shots_fits_80_columns_with_its_figures_whole(entries
     for shot in entries:
         assert re.search(rf"(?<!\d){shot['last'] - shot['first'] + 1}(?!\d)", text)
         for hit in shot["applied_hit_px"]:
-            assert f"{hit:+g}" in text
+            assert f"{hit:+g}".replace("-", "−") in text
     measured = rendered(measured_text([{**shot, **(shot["before"] or dict.fromkeys(FIGURES))} for shot in entries]))
     fits_80_columns(measured)
     for value in (value for shot in entries if shot["before"] for value in shot["before"].values()):
@@ -104,9 +106,51 @@ def test_screens_demo_differences_and_sentences_fit_80_columns(one, other, width
     shot = DemoShot(one, "too far", true, None, {other: {**entry, "name": one}})
     demo = rendered(demo_text(DemoResult("out", "sheet", "page", (shot,), flagged=False)))
     fits_80_columns(demo)
-    fits_80_columns(rendered(lines(differences_text([Difference(one, "far", other, "0.75 %")]))))
+    fits_80_columns(rendered(differences_text([Difference(one, "far", other, "0.75 %")])))
     told = Told((), (), (Remark("still", one, f"{one}: stands still; {other}", {}),))
     fits_80_columns(rendered([*told_text(told, other), *reading_text(Reading(2, True), one)]))
+
+
+def test_minus_signs_are_of_one_kind_and_names_keep_their_hyphens():
+    entries = [{**entry("reel-2", hit=-6), "before": {"near_pct": -2.5, "far_pct": 0.1}}]
+    screens = rendered(screens_text([(BUILTIN_SCREENS["cinema-12m"], DEFAULT_RULES)]))
+    assert screens.split("\n")[1].split() == (
+        ["cinema-12m", "12000", "12000", "65", "−209", "−1.75", "−60", "65", "+0.54", "+19", "1.75"]
+    )
+    assert rendered(shots_text(entries)).split("\n")[1].split() == (
+        ["reel-2", "10", "−2.50", "→", "+0.00", "+0.10", "→", "–", "−6", "none", "ok"]
+    )
+    assert "-1.75" in rendered(screens_text([(BUILTIN_SCREENS["cinema-12m"], DEFAULT_RULES)]), Look(encoding="cp437"))
+    told = [
+        Difference("shot a", "HIT", "-0.50 % (-6 px)", "+0.5 %"),
+        Difference("screen", "name", "-1 deck", "-2 deck"),
+    ]
+    assert rendered(differences_text(told)) == (
+        "shot a\n  HIT: −0.50 % (−6 px) → +0.5 %\nscreen\n  name: -1 deck → -2 deck"
+    )
+
+
+def test_every_head_of_the_screens_says_what_it_is_of_however_they_are_split():
+    rows = [(BUILTIN_SCREENS["cinema-12m"], DEFAULT_RULES), (BUILTIN_SCREENS["tv-55in"], DEFAULT_RULES)]
+    for width in (40, 60, 80):
+        parts = rendered(screens_text(rows), Look(width)).split("\nmm:")[0].split("\n\n")
+        heads = [word for part in parts for word in re.split("  +", part.split("\n")[0])[1:]]
+        assert heads == ["width", "seat", "eye", "near", "near %", "near′", "far", "far %", "far′", "range %"]
+        assert all(part.split("\n")[2].startswith("tv-55in ") for part in parts)
+        assert len(parts) == {40: 3, 60: 2, 80: 1}[width]
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_what_differs_is_broken_once(width):
+    name = " ".join(["harbour wall at low tide"] * 6)
+    told = [Difference("screen", "name", name, name[:-1])]
+    assert rendered(differences_text(told), Look(width)).split("\n") == [
+        "screen", "  name:", *broken(f"before {name}", width), *broken(f"after  {name[:-1]}", width),
+    ]  # fmt: skip
+
+
+def broken(text, width):
+    return ["    " + one for one in textwrap.wrap(text, width - 4, subsequent_indent="  ")]
 
 
 # --- what a run says first ---------------------------------------------------------------------------------------
@@ -134,17 +178,48 @@ def lead(*made):
 def test_a_run_says_first_what_is_outside_on_which_screen_and_what_was_done():
     assert lead(Made("", "cinema-12m", HALF), Made("", "tv-55in", [entry("s001")])) == [
         "cinema-12m: outside the limits: 2 of 6 shots (s001, s006)",
-        "cinema-12m: not judged: 1 of 6 shots (s004)",
+        "cinema-12m: could not be judged: 1 of 6 shots (s004)",
         "within the limits: tv-55in",
         "",
-        "screen      shots  moved  windowed  both  left alone  outside  not judged",
-        "cinema-12m      6      1         1     1           3        2           1",
-        "tv-55in         1      0         0     0           1        0           0",
+        "screen      shots  moved  windowed  both  left as shot  outside  not judged",
+        "cinema-12m      6      1         1     1             3        2           1",
+        "tv-55in         1      0         0     0             1        0           0",
     ]
 
 
 def test_where_all_is_well_a_run_says_that_first():
     assert lead(Made("", "tv-55in", [entry("s001", hit=2)]))[0] == "every shot is within the limits of its screen"
+
+
+@pytest.mark.parametrize("clips", [1, 2])
+def test_however_a_table_is_split_every_row_says_which_clip_and_screen_it_is(clips):
+    made = [Made(f"reel_{c}" if clips > 1 else "", f"cinema-{s}m", HALF) for c in range(clips) for s in range(6)]
+    *_, table = rendered(lead_text(made), Look(40)).partition("\n\n")
+    parts = table.split("\n\n")
+    assert len(parts) > 1
+    for part in parts:
+        head, *rows = part.split("\n")
+        assert head.split()[: 2 if clips > 1 else 1] == (["clip", "screen"] if clips > 1 else ["screen"])
+        keys = [f"{one.clip} {one.screen}".split() for one in made]
+        assert [row.split()[: len(key)] for row, key in zip(rows, keys, strict=True)] == keys
+
+
+def test_one_shot_is_one_shot():
+    assert lead(Made("", "tv-55in", [entry("s001", flags=["far"])]))[0] == (
+        "tv-55in: outside the limits: 1 of 1 shot (s001)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("flags", "says"),
+    [
+        ((), "within the limits of tv-55in"),
+        (("far", "not-measured"), "outside the limits of tv-55in"),
+        (("not-measured",), "could not be judged on tv-55in"),
+    ],
+)
+def test_a_check_does_not_call_outside_what_it_could_not_judge(flags, says):
+    assert rendered([verdict_text("tv-55in", [entry("s001"), entry("s002", flags=flags)])]) == says
 
 
 def test_what_was_not_checked_is_not_said_to_be_within_the_limits():
@@ -154,8 +229,8 @@ def test_what_was_not_checked_is_not_said_to_be_within_the_limits():
 
 
 def test_a_run_of_many_clips_names_them_and_does_not_go_on_for_ever():
-    said = lead(*(Made(f"clip{i:03d}", "tv-55in", HALF) for i in range(200)))
-    assert said[0] == "clip000, tv-55in: outside the limits: 2 of 6 shots (s001, s006)"
+    said = lead(*(Made(f"r{i:03d}", "tv-55in", HALF) for i in range(200)))
+    assert said[0] == "r000, tv-55in: outside the limits: 2 of 6 shots (s001, s006)"
     assert said[12] == "and 388 more such lines, in the table"
     assert said[14].split()[:3] == ["clip", "screen", "shots"]
     assert len(said) == 14 + 1 + 200

@@ -202,6 +202,12 @@ def test_a_path_is_never_broken_but_cannot_give_orders():
     assert "\n" not in rendered([Whole(path)])
 
 
+def test_a_line_feed_in_what_is_one_line_makes_no_second():
+    assert rendered("written: a\nerror: all is lost\x1b[2J") == "written: a\\nerror: all is lost\\x1b[2J"
+    assert rendered("") == ""
+    assert rendered([line("would write ", name("a\nb"))]) == "would write a\\nb"
+
+
 def test_a_text_with_lines_of_its_own_keeps_them_and_breaks_what_is_too_long():
     text = "screen\n  eye: 50 mm → 65 mm\n\n  " + "word " * 30
     shown = rendered(lines(text.rstrip())).split("\n")
@@ -470,8 +476,20 @@ def test_on_a_terminal_a_check_has_colours_and_says_the_same_as_in_a_pipe(far):
     assert (code, piped_code) == (5, 5)
     assert "\x1b[1;31moutside the limits\x1b[0m" in seen
     assert ESCAPE.sub("", seen).replace("\r\n", "\n") == piped
-    assert "outside the limits of cinema-12m" in piped
+    assert piped.startswith("outside the limits of cinema-12m\n")
     never_wraps(seen)
+
+
+def test_a_run_numbers_all_its_stages_to_the_review_page_on_40_columns_too(far, tmp_path):
+    typed = ["-m", "postfix", "run", *source_words(*far), "--screen", "cinema-12m", "-o", tmp_path / "out"]
+    code, seen, _, _ = on_terminal(typed, wide=40, stdout=False)
+    assert code in (0, 5)
+    never_wraps(seen, 39)
+    left = [row.split("\r")[-1] for row in seen.replace("\r\n", "\n").split("\n") if row.split("\r")[-1].strip()]
+    assert [row.split(":")[0] for row in left] == [
+        "1/4 measure", "2/4 render cinema-12m", "3/4 check cinema-12m", "4/4 review page",
+    ]  # fmt: skip
+    assert re.fullmatch(r"4/4 review page: 1 shot in 0:\d\d(, [\d.]+ shots/s)?", left[-1])
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from itertools import groupby
 from typing import Any, Literal
 
 from postfix.measure.table import ClipInfo
@@ -16,8 +14,6 @@ from postfix.plan.settings_file import settings_data
 from postfix.viewing import px_from_pct
 
 Kind = Literal["added", "removed", "changed"]
-
-LINE_LENGTH = 80
 
 _UNITS = {
     "_pct_per_s": " % a second", "_pct": " %", "_px": " px", "_mm": " mm", "_deg": "°", "_arcmin": " arcmin",
@@ -71,35 +67,6 @@ def plan_differences(a: Plan, b: Plan, *, reasons: bool = False) -> tuple[Differ
         elif before != after or (a.clip.width_px, a.clip.step_px) != (b.clip.width_px, b.clip.step_px):
             found += _shots(before, after, a.clip, b.clip, reasons)
     return tuple(found)
-
-
-def differences_text(differences: Iterable[Difference]) -> str:
-    """The differences in lines of at most 80 characters, one block a shot; empty where there are none."""
-    lines: list[str] = []
-    for where, group in groupby(differences, key=lambda difference: difference.where):
-        lines += _wrapped(where, "", "  ")
-        for difference in group:
-            lines += _told(difference)
-    return "\n".join(lines)
-
-
-def _told(difference: Difference) -> list[str]:
-    what, before, after = difference.what, difference.before, difference.after
-    if difference.kind != "changed":
-        words = before or after
-        return _wrapped(f"{what} {difference.kind}: {words}" if words else f"{what} {difference.kind}", "  ", "    ")
-    line = f"  {what}: {before} → {after}"
-    if len(line) <= LINE_LENGTH:
-        return [line]
-    return [
-        *_wrapped(f"{what}:", "  ", "    "),
-        *_wrapped(f"before {before}", "    ", "           "),
-        *_wrapped(f"after  {after}", "    ", "           "),
-    ]
-
-
-def _wrapped(text: str, first: str, later: str) -> list[str]:
-    return textwrap.wrap(text, LINE_LENGTH, initial_indent=first, subsequent_indent=later, break_on_hyphens=False)
 
 
 def _changed(where: str, what: str, before: object, after: object, unit: str = "") -> Iterator[Difference]:

@@ -202,6 +202,11 @@ def signed_pct(pct: float) -> str:
     return text.replace("-0.00", "+0.00").replace("-", "\N{MINUS SIGN}")
 
 
+def signed_mm(mm: float) -> str:
+    """``+65 mm`` or ``−209 mm``, with a real minus sign; never ``−0 mm``."""
+    return f"{round(mm) + 0.0:+.0f} mm".replace("-", "\N{MINUS SIGN}")
+
+
 def _length(pct: float, screen_width_mm: float) -> str:
     mm = mm_from_pct(abs(pct), screen_width_mm)
     return f"{mm:.0f} mm" if mm >= 10.0 else f"{mm:.1f} mm"

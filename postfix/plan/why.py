@@ -11,7 +11,7 @@ from postfix.plan.choices import candidate_hits_pct, costs_alone, least_windowle
 from postfix.plan.clip import Decided
 from postfix.plan.drafts import depths_of, written_pct
 from postfix.plan.edit import EditShot
-from postfix.plan.figures import Figures, signed_pct
+from postfix.plan.figures import Figures, signed_mm, signed_pct
 from postfix.plan.geometry import moves_of, stretch_of, whole_hits_px
 from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Cut, Decision
@@ -180,14 +180,14 @@ def _jumps(decision: Decision, plan: Plan, pcts: np.ndarray, zoom: np.ndarray, s
 def why_lines(found: Why, plan: Plan) -> list[str]:
     """The same as lines of text for a person."""
     lines = [f"{found.shot}, frames {found.first} to {found.last}, on {plan.screen.name}", "", "limits"]
-    lines += [f"  {word} {signed_pct(pct)} ({mm:+.0f} mm): {rule}" for word, pct, mm, rule in found.limits]
+    lines += [f"  {word} {signed_pct(pct)} ({signed_mm(mm)}): {rule}" for word, pct, mm, rule in found.limits]
     before, after = found.before, found.after
     lines += ["", "measured, and after the move"]
     for word in ("near", "far", "range", "median", "left_edge", "right_edge"):
         was, now = (getattr(figures, f"{word}_pct") for figures in (before, after))
         if was == was:
             lines.append(f"  {word.replace('_', ' ')} {signed_pct(was)}, then {signed_pct(now)}")
-    lines.append(f"  measured in {before.measured_frames} of {before.frames} frames")
+    lines.append(f"  measured in {before.measured_frames} of {before.frames} frame{'s' if before.frames != 1 else ''}")
     for cut in found.cuts:
         if cut.as_shot_pct == cut.as_shot_pct:
             lines.append(
