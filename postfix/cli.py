@@ -402,8 +402,14 @@ def _preview(sub: argparse.ArgumentParser) -> None:
     sub.add_argument(
         "--at",
         type=commands_preview.parse_at,
-        metavar="FRAME[,FRAME...]",
-        help="only these frames, counted from 0, for a .png or a folder",
+        metavar="FRAMES",
+        help="only these frames of the clip, counted from 0, such as 12, 10-20 or 3,10-20; for a video one range",
+    )
+    sub.add_argument(
+        "--shot",
+        action="append",
+        metavar="NAME",
+        help="only this shot: all of it, or its middle frame in a .png; several times for several",
     )
     sub.add_argument("--plan", type=Path, metavar="TOML", help="show what this plan would make of the pictures")
     sub.add_argument(

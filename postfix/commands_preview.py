@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import logging
 import os
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from postfix.commands import Outcome, input_files, job_settings, source_choice, would_write
 from postfix.deliver.staging import check_output, staged
@@ -23,7 +25,7 @@ from postfix.plan.file import read_plan
 from postfix.plan.model import Plan
 from postfix.plan.screens import read_screen
 from postfix.review.burn_in import text_px
-from postfix.review.preview import BURN_INS, BurnIn, Preview, frames_of_shots
+from postfix.review.preview import BURN_INS, BurnIn, Preview
 from postfix.review.preview_figures import frame_figures, longest_lines
 from postfix.review.preview_files import (
     MOST_SHEET_PX,
@@ -33,23 +35,25 @@ from postfix.review.preview_files import (
     write_sheet,
     write_stills,
 )
+from postfix.review.preview_frames import Form, Kind, Ranges, Wanted, chosen_frames
 from postfix.review.preview_video import LARGEST_PX, SMALLEST_PX, is_too_large, sound_for
-from postfix.review.shown import shown_size
+from postfix.review.shown import matrix_is_guessed, shown_size
 from postfix.review.views import view_size
 from postfix.source.pair import PairSource
 from postfix.source.shots import EditList, Shot
 from postfix.source.video import VideoSource
+from postfix.terminal import Block, Whole, line
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
-
-Form = Literal["video", "picture", "sheet", "stills"]
 
 WIDTH_PX, CELL_PX, SMALL_CELL_PX = 1280, 480, 240
 """How wide an eye's picture is unless asked otherwise: alone, in a contact sheet, and in one of many shots."""
 
 _MANY_CELLS = 160
 LEAST_WIDTH_PX = 16
+
+_RANGE = re.compile(r"([0-9]{1,9})(?:-([0-9]{1,9}))?")
 
 _UNITS = {"video": "a video", "picture": "one picture", "sheet": "a contact sheet", "stills": "a folder of stills"}
 
@@ -64,15 +68,21 @@ class _Given:
     limits: Limits | None
 
 
-def parse_at(text: str) -> tuple[int, ...]:
-    """Frames typed as ``12`` or ``12,40,96``."""
-    parts = [part.strip() for part in text.split(",")]
-    if not all(part.isascii() and part.isdigit() and len(part) < 10 for part in parts):
-        raise argparse.ArgumentTypeError(f"{text!r} is no frame number, nor several with commas between, such as 12,40")
-    frames = tuple(int(part) for part in parts)
-    if len(set(frames)) < len(frames):
+def parse_at(text: str) -> Ranges:
+    """Frames typed as ``12``, ``10-20`` or ``12,40-44,96``, each as first and last."""
+    found = []
+    for part in text.split(","):
+        typed = _RANGE.fullmatch(part.strip())
+        first, last = (0, -1) if typed is None else (int(typed[1]), int(typed[2] or typed[1]))
+        if first > last:
+            raise argparse.ArgumentTypeError(
+                f"{text!r} is no frame number or range of frames, nor several with commas between, such as 3,10-20"
+            )
+        found.append((first, last))
+    ordered = sorted(found)
+    if any(before[1] >= after[0] for before, after in pairwise(ordered)):
         raise argparse.ArgumentTypeError(f"{text!r} names a frame twice")
-    return frames
+    return tuple(found)
 
 
 def parse_burn_in(text: str) -> tuple[BurnIn, ...]:
@@ -93,7 +103,8 @@ def parse_width(text: str) -> int:
 
 def preview(options: argparse.Namespace) -> Outcome:
     """Write a preview."""
-    path, form = _destination(options.output, options.at)
+    path, kind = _destination(options.output)
+    wanted = _wanted(options)
     burn_in = frozenset(word for words in options.burn_in or () for word in words)
     given = _read(options, burn_in)
     choice = source_choice(options)
@@ -101,23 +112,34 @@ def preview(options: argparse.Namespace) -> Outcome:
     settings = job_settings(options)
     eyes = (pair.left, pair.right)
     inputs = input_files(options, options.plan, options.measurement)
-    check_output(path, eyes, folder=form == "stills", inputs=inputs, force=settings.force)
-    _require_same(options, given, pair)
+    check_output(path, eyes, folder=kind == "stills", inputs=inputs, force=settings.force)
+    _require_same_clip(options, given, pair)
     shots = _shots(options, given, cuts)
-    _require_shots(form, options.at, burn_in, shots)
-    frames = _frames(options.at, form, pair, shots)
-    shown, size_px = _shown(options, given, pair, shots, burn_in, form, len(frames))
-    sound = _sound(pair) if form == "video" else None
+    _require_shots(options, kind, wanted, burn_in, shots)
+    form, frames = chosen_frames(kind, wanted, pair.count, shots)
+    shown, cell_px = _shown(options, given, pair, shots, burn_in, form, len(frames))
+    _require_same_frames(options, given, pair, quiet=settings.quiet)
+    sound = _sound(pair, frames) if form == "video" else None
+    if shown.view != "depth" and matrix_is_guessed(pair):
+        log.info("%s: no matrix named: BT.709 taken", pair.left.path)
     if options.dry_run:
         return would_write([path])
+    looked_at = shown.frames_for_span
+    if looked_at:
+        with bar("depth colours", len(looked_at), quiet=settings.quiet) as progress:
+            shown = shown.with_span(progress)
+    shown = shown.with_span()
     with (
         staged(path, folder=form == "stills", force=settings.force) as work,
         bar("preview", len(frames), quiet=settings.quiet) as progress,
     ):
-        _write(form, work, shown.with_span(), size_px, frames, sound, progress)
-    width, height = size_px
+        width, height = _write(form, work, shown, cell_px, frames, sound, progress)
     count = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}"
-    text = f"written: {path} ({_UNITS[form]}, {count}, {shown.view}, {width}x{height})"
+    cells = f", cells of {cell_px[0]}x{cell_px[1]}" if form == "sheet" else ""
+    text: list[Block] = [
+        Whole(f"written: {path}"),
+        line(f"{_UNITS[form]} of {count}, {shown.view}, {width}x{height}{cells}", indent=2),
+    ]
     data: dict[str, Any] = {
         "written": [str(path)],
         "form": form,
@@ -125,6 +147,8 @@ def preview(options: argparse.Namespace) -> Outcome:
         "frames": len(frames),
         "width_px": width,
         "height_px": height,
+        "cell_width_px": cell_px[0] if form == "sheet" else None,
+        "cell_height_px": cell_px[1] if form == "sheet" else None,
         "burn_in": [word for word in BURN_INS if word in burn_in],
         "screen": None if shown.screen is None else shown.screen.name,
         "planned": given.plan is not None,
@@ -133,20 +157,24 @@ def preview(options: argparse.Namespace) -> Outcome:
     return Outcome(text, data)
 
 
-def _destination(text: str, at: tuple[int, ...] | None) -> tuple[Path, Form]:
-    """Where the preview goes, and which form that name asks for."""
+def _destination(text: str) -> tuple[Path, Kind]:
+    """Where the preview goes, and what that name asks for."""
     path = Path(text)
     if path.name in ("", ".."):
         raise UsageError(f"-o '{text}'", "no name of a file or folder", "one that can be made", "give it a name")
-    suffix = "" if text.endswith(tuple(filter(None, (os.sep, os.altsep)))) else path.suffix.lower()
+    is_folder = text.endswith(tuple(filter(None, (os.sep, os.altsep))))
+    suffix = "" if is_folder else path.suffix.lower()
+    if not (is_folder or suffix) and path.name.startswith("."):
+        raise UsageError(
+            f"-o {text}",
+            "a name that begins with a dot",
+            "a name before the suffix, as in look.mp4",
+            "give it one, or a slash at its end where a hidden folder is meant",
+        )
     if suffix == ".mp4":
-        if at is not None:
-            raise UsageError(
-                "--at", "frames for a video", "a .png or a folder for them", "choose a part with --frames, or a .png"
-            )
         return path, "video"
     if suffix == ".png":
-        return path, "picture" if at is not None and len(at) == 1 else "sheet"
+        return path, "png"
     if suffix:
         raise UsageError(
             f"-o {text}",
@@ -156,6 +184,13 @@ def _destination(text: str, at: tuple[int, ...] | None) -> tuple[Path, Form]:
             "give one of these",
         )
     return path, "stills"
+
+
+def _wanted(options: argparse.Namespace) -> Wanted:
+    """Which frames were asked for."""
+    if options.at is not None and options.shot:
+        raise UsageError("--at", "--shot beside it", "one of them", "leave one of them out")
+    return Wanted(options.at, tuple(options.shot or ()))
 
 
 def _read(options: argparse.Namespace, burn_in: frozenset[BurnIn]) -> _Given:
@@ -188,18 +223,31 @@ def _read(options: argparse.Namespace, burn_in: frozenset[BurnIn]) -> _Given:
     return _Given(plan, table, screen, limits)
 
 
-def _require_same(options: argparse.Namespace, given: _Given, pair: PairSource) -> None:
-    """Refuse a plan or a measurement of other footage: what can be seen at once first, then the very frames."""
-    if given.plan is not None:
-        require_same_clip(given.plan, pair, plan_path=options.plan)
-    if given.table is not None:
-        require_same_table(given.table.clip, len(given.table.frames), options.measurement, pair)
+def _require_same_clip(options: argparse.Namespace, given: _Given, pair: PairSource) -> None:
+    """Refuse a plan or a measurement of other footage, as far as that can be seen at once."""
+    try:
+        if given.plan is not None:
+            require_same_clip(given.plan, pair, plan_path=options.plan)
+        if given.table is not None:
+            require_same_table(given.table.clip, len(given.table.frames), options.measurement, pair)
+    except InputError as error:
+        if options.frames is not None:
+            error.next_step += "; a part of what was planned or measured is chosen by --at or --shot, not by --frames"
+        raise
+
+
+def _require_same_frames(options: argparse.Namespace, given: _Given, pair: PairSource, *, quiet: bool) -> None:
+    """Refuse a plan or a measurement of other frames, for which all of the footage is read."""
     marked = (given.plan is not None and given.plan.clip.footage) or (
         given.table is not None and given.table.clip.footage
     )
     if not marked:
         return
-    sources = source_files(pair)
+    paths = {path for eye in (pair.left, pair.right) for path in eye.files()}
+    size_mb = max(1, round(sum(path.stat().st_size for path in paths) / 1e6))
+    with bar("reading footage", size_mb, quiet=quiet, unit="MB") as progress:
+        sources = source_files(pair)
+        progress(size_mb)
     if given.plan is not None:
         require_same_clip(given.plan, pair, sources, options.plan)
     if given.table is not None and given.table.clip.footage not in ("", footage_of(sources)):
@@ -223,33 +271,23 @@ def _shots(options: argparse.Namespace, given: _Given, cuts: EditList | None) ->
     return () if given.table is None else given.table.shots
 
 
-def _require_shots(form: Form, at: tuple[int, ...] | None, burn_in: frozenset[BurnIn], shots: tuple[Shot, ...]) -> None:
+def _require_shots(
+    options: argparse.Namespace, kind: Kind, wanted: Wanted, burn_in: frozenset[BurnIn], shots: tuple[Shot, ...]
+) -> None:
     if shots:
         return
     where = "--plan, --measurement, --edit or --one-shot"
+    if wanted.names:
+        raise UsageError("--shot", "nothing that says where the shots are", "one that does", f"add {where}")
     if "shot" in burn_in:
         raise UsageError("--burn-in shot", "nothing that says where the shots are", "one that does", f"add {where}")
-    if form == "sheet" and at is None:
+    if kind == "png" and not wanted.any:
         raise UsageError(
-            "-o .png",
+            f"-o {options.output}",
             "nothing that says where the shots are",
             "shots, or frames, for the contact sheet",
             f"add {where}, or name frames with --at",
         )
-
-
-def _frames(at: tuple[int, ...] | None, form: Form, pair: PairSource, shots: tuple[Shot, ...]) -> Sequence[int]:
-    if at is None:
-        return frames_of_shots(shots) if form == "sheet" else range(pair.count)
-    outside = next((frame for frame in at if frame >= pair.count), None)
-    if outside is not None:
-        raise UsageError(
-            "--at",
-            f"frame {outside}",
-            f"0 to {pair.count - 1}, counted from the first frame used",
-            "correct the number",
-        )
-    return at
 
 
 def _shown(
@@ -284,10 +322,10 @@ def _shown(
         _, wide, tall = sheet_layout(count, size_px)
         if wide * tall > MOST_SHEET_PX:
             raise UsageError(
-                "-o .png",
+                f"-o {options.output}",
                 f"{count} pictures of {size_px[0]}x{size_px[1]} on one sheet",
                 "less than viewers can open",
-                "give a smaller --width, a part with --frames, or a folder in place of the .png",
+                "give a smaller --width, fewer frames with --at or --shot, or a folder in place of the .png",
             )
     return _lettered(shown), size_px
 
@@ -316,8 +354,8 @@ def _too_small(where: str, shown: Preview, expected: str) -> UsageError:
     return UsageError(where, f"a picture of {width}x{height}", expected, step)
 
 
-def _sound(pair: PairSource) -> VideoSource | None:
-    source, why_not = sound_for(pair)
+def _sound(pair: PairSource, frames: Sequence[int]) -> VideoSource | None:
+    source, why_not = sound_for(pair, frames[0], len(frames))
     if why_not:
         log.info("%s", why_not)
     return source
@@ -331,13 +369,15 @@ def _write(
     frames: Sequence[int],
     sound: VideoSource | None,
     progress: Callable[[int], object],
-) -> None:
+) -> tuple[int, int]:
+    """Write it; width and height of what is written, or of one of its pictures."""
+    if form == "sheet":
+        planned = "" if shown.plan is None else f"   as planned for {shown.plan.screen.name}"
+        return write_sheet(work, shown, frames, size_px, f"{shown.pair.name}   {shown.view}{planned}", progress)
     if form == "video":
-        write_preview_video(work, shown, size_px, sound, progress)
+        write_preview_video(work, shown, frames, size_px, sound, progress)
     elif form == "picture":
         write_picture(work, shown, frames[0], progress)
-    elif form == "stills":
-        write_stills(work, shown, frames, progress)
     else:
-        planned = "" if shown.plan is None else f"   as planned for {shown.plan.screen.name}"
-        write_sheet(work, shown, frames, size_px, f"{shown.pair.name}   {shown.view}{planned}", progress)
+        write_stills(work, shown, frames, progress)
+    return size_px

@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import struct
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -13,15 +14,18 @@ import imageio.v3 as imageio
 import numpy as np
 import pytest
 from clips import FRAMES, SIZE, fails, source_words, tree, write_pair
+from footage import SPECS, yuv422p10
 from packed_files import eye_planes, file_pictures, write_packed_video
 from picture_files import make_stills, make_video, still_samples
 
+from postfix import commands_preview
 from postfix.cli import main
+from postfix.deliver.video import write_video
 from postfix.measure.table_csv import read_table, table_text
 from postfix.plan.file import plan_text, read_plan
 from postfix.plan.geometry import moves_of
 from postfix.plan.model import WindowKey
-from postfix.review import preview_files
+from postfix.review import preview_files, preview_video
 from postfix.review.preview_video import PreviewVideo
 from postfix.source.opening import open_eye
 from postfix.source.shots import Shot
@@ -207,6 +211,152 @@ def test_other_sound_is_left_out_and_said_so_in_one_line(tmp_path, capsys):
         assert not container.streams.audio
 
 
+def test_the_sound_of_a_part_is_that_of_its_frames(tmp_path):
+    left = make_video(tmp_path / "sh_left.mp4", "h264", 48, audio=True)
+    right = make_video(tmp_path / "sh_right.mp4", "h264", 48)
+    source = source_words(left, right)
+    assert run(source, tmp_path / "part.mp4", "--at", "12-35", "-q") == 0
+    assert run([*source, "--frames", "12-35"], tmp_path / "cut.mp4", "-q") == 0
+    with av.open(str(tmp_path / "part.mp4")) as container:
+        rate, sounds = container.streams.video[0].average_rate, len(container.streams.audio)
+        times = [float(packet.pts * packet.time_base) for packet in container.demux(audio=0) if packet.size]
+    assert sounds == 2
+    assert packets(tmp_path / "part.mp4") == packets(tmp_path / "cut.mp4")
+    whole = packets(left)
+    assert 0.8 * len(whole) > len(times) > 0.3 * len(whole)
+    assert -0.001 <= times[0] < 0.025
+    assert times[-1] < 24 / rate
+    assert open_eye(tmp_path / "part.mp4").count == 24
+
+
+# --- which frames
+
+
+def numbers_in(path):
+    """The corner of each frame in which its number stands."""
+    with av.open(str(path)) as container:
+        return [frame.to_ndarray(format="gray")[18:50, 200:290].astype(int) for frame in container.decode(video=0)]
+
+
+def test_a_video_of_a_range_or_of_a_shot_is_that_part_of_the_planned_clip(clip, tmp_path, capsys):
+    source, measurement, plan = clip
+    words = ("--plan", plan, "--measurement", measurement, "--burn-in", "timecode", "-q")
+    for name, given in (
+        ("all", ()),
+        ("range", ("--at", "5-7")),
+        ("list", ("--at", "5,6-7")),
+        ("shot", ("--shot", "spool")),
+    ):
+        assert run(source, tmp_path / f"{name}.mp4", *words, *given) == 0
+    whole = numbers_in(tmp_path / "all.mp4")
+    for name in ("range", "list", "shot"):
+        part = numbers_in(tmp_path / f"{name}.mp4")
+        assert len(part) == 3
+        for number, shown in enumerate(part, 5):
+            # Coded after another frame, so that it is alike and not the same.
+            apart = [np.abs(shown - one).mean() for one in whole]
+            assert int(np.argmin(apart)) == number
+    assert run(source, tmp_path / "both.mp4", *words, "--shot", "pier", "--shot", "spool") == 0
+    assert open_eye(tmp_path / "both.mp4").count == FRAMES
+    assert run(source, tmp_path / "one.mp4", *words, "--at", "4") == 0
+    assert open_eye(tmp_path / "one.mp4").count == 1
+    order = ["preview", *source, "--plan", plan, "--shot", "spool", "--shot", "pier", "-o", tmp_path / "x.mp4"]
+    fails(capsys, order, 2, "--shot", "do not follow each other")
+
+
+def test_a_shot_is_its_middle_frame_in_a_picture_and_all_its_frames_in_a_folder(clip, tmp_path, capsys):
+    source, _, plan = clip
+    shot = picture(source, tmp_path / "a.png", "--plan", plan, "--shot", "pier")
+    assert np.array_equal(shot, picture(source, tmp_path / "a.png", "--plan", plan, "--at", "2"))
+    assert run(source, tmp_path / "b.png", "--plan", plan, "--shot", "pier", "--shot", "spool", "--json") == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["form"], said["frames"]) == ("sheet", 2)
+    assert run(source, tmp_path / "stills/", "--plan", plan, "--shot", "spool", "-q") == 0
+    assert tree(tmp_path / "stills") == [f"gull.{i:04d}.png" for i in (5, 6, 7)]
+    assert run(source, tmp_path / "mixed/", "--at", "0,3-5", "-q") == 0
+    assert tree(tmp_path / "mixed") == [f"gull.{i:04d}.png" for i in (0, 3, 4, 5)]
+
+
+def test_a_shot_that_is_not_there_is_told_with_some_of_those_that_are(clip, tmp_path, capsys):
+    source, measurement, plan = clip
+    words = ["preview", *source, "-o", tmp_path / "a.mp4"]
+    fails(capsys, [*words, "--plan", plan, "--shot", "Pier"], 2, "no shot 'Pier'", "one of pier, spool")
+    shots = tuple(Shot(f"{i}{'x' * 500}", i, i) for i in range(FRAMES))
+    measured = read_table(measurement)
+    many = tmp_path / "many.csv"
+    findings = measured.findings[:1] * FRAMES
+    many.write_text(table_text(replace(measured, shots=shots, findings=findings)), encoding="utf-8")
+    assert len(fails(capsys, [*words, "--measurement", many, "--shot", "y" * 9000], 2, "0xxx")) < 700
+
+
+def test_who_chooses_a_part_of_a_planned_clip_by_frames_is_told_how_else(clip, tmp_path, capsys):
+    source, measurement, plan = clip
+    for given in (("--plan", plan), ("--measurement", measurement)):
+        words = ["preview", *source, "--frames", "0-4", *given, "-o", tmp_path / "a.mp4"]
+        fails(capsys, words, 3, "--at or --shot")
+
+
+# --- what is told meanwhile
+
+
+@pytest.fixture
+def bars(monkeypatch):
+    """Every bar of the command: what it is called, how much there is to do and how much was done at its end."""
+    shown = []
+
+    @contextmanager
+    def recorded(what, total, *, quiet, unit="frames"):
+        done = []
+        yield done.append
+        shown.append((what, unit, total, sum(done)))
+
+    monkeypatch.setattr(commands_preview, "bar", recorded)
+    return shown
+
+
+def test_reading_all_the_footage_for_its_mark_has_a_bar_of_its_own(clip, tmp_path, bars, capsys):
+    source, _, plan = clip
+    assert run(source, tmp_path / "a.png", "--at", "1", "--plan", plan) == 0
+    (reading, unit, total, done), preview = bars
+    assert (reading, unit, done) == ("reading footage", "MB", total)
+    assert preview == ("preview", "frames", 1, 1)
+    assert capsys.readouterr().err == ""
+
+
+def test_looking_for_what_the_colours_of_depth_span_has_a_bar_of_its_own(clip, tmp_path, bars):
+    assert run(clip[0], tmp_path / "a.png", "--at", "1", "--view", "depth", "-q") == 0
+    assert bars == [("depth colours", "frames", FRAMES, FRAMES), ("preview", "frames", 1, 1)]
+    bars.clear()
+    words = ("--at", "1", "--view", "depth", "--measurement", clip[1])
+    assert run(clip[0], tmp_path / "b.png", *words, "-q") == 0
+    assert [bar[0] for bar in bars] == ["reading footage", "preview"]
+
+
+def test_a_path_of_several_lines_is_one_line_of_what_is_said(clip, tmp_path, capsys):
+    assert run(clip[0], tmp_path / "a\nb.png", "--at", "1") == 0
+    first, second = capsys.readouterr().out.splitlines()
+    assert first.startswith("written: ")
+    assert first.endswith("a\\nb.png")
+    assert second == "  one picture of 1 frame, anaglyph, 320x180"
+
+
+@pytest.mark.parametrize(("matrix", "width", "lines"), [(2, 320, 1), (2, 722, 0), (6, 320, 0), (1, 320, 0)])
+def test_a_small_source_that_names_no_matrix_is_told_once(tmp_path, capsys, matrix, width, lines):
+    paths = []
+    for eye in ("left", "right"):
+        paths.append(tmp_path / f"sh_{eye}.mkv")
+        spec = replace(SPECS["ffv1.mkv"], width=width, height=64, color_matrix=matrix)
+        grey = np.full((64, width, 3), 90, np.uint8)
+        write_video(paths[-1], spec, (yuv422p10(grey) for _ in range(2)))
+    words = (source_words(*paths), tmp_path / "a/", "--force")
+    assert run(*words) == 0
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == lines
+    assert all("no matrix named: BT.709 taken" in line for line in said)
+    assert run(*words, "-q") == run(*words, "--view", "depth") == 0
+    assert capsys.readouterr().err == ""
+
+
 # --- burn-in
 
 
@@ -325,8 +475,9 @@ def test_a_contact_sheet_has_one_cell_for_each_shot(clip, tmp_path, words, capsy
     given = ("--measurement", measurement) if words == "measurement" else ("--plan", plan)
     assert run(source, tmp_path / "a.png", *given, "--width", "100", "--view", "side-by-side", "--json") == 0
     said = json.loads(capsys.readouterr().out)
-    assert (said["form"], said["frames"], said["width_px"]) == ("sheet", 2, 200)
+    assert (said["form"], said["frames"], said["cell_width_px"], said["cell_height_px"]) == ("sheet", 2, 200, 56)
     sheet = imageio.imread(tmp_path / "a.png").astype(float)
+    assert (said["width_px"], said["height_px"]) == (sheet.shape[1], sheet.shape[0])
     # Pictures are brighter than the ground about them; captions are lower than these rows.
     seen = sheet[70:100].mean(axis=(0, 2)) > 40
     starts = np.flatnonzero(np.diff(seen.astype(int)) == 1)
@@ -362,7 +513,18 @@ def test_a_folder_gets_every_frame_or_those_named(clip, tmp_path):
         (["-o", ""], "a name"),
         (["-o", "."], "a name"),
         (["-o", ".."], "a name"),
-        (["-o", "a.mp4", "--at", "3"], "--frames"),
+        (["-o", "a.mp4", "--at", "3,5-6"], "10-20"),
+        (["-o", "a.mp4", "--at", "3,2"], "follow each other"),
+        (["-o", "a.mp4", "--at", "5-3"], "10-20"),
+        (["-o", "a.mp4", "--at", "5-8"], "frame 8"),
+        (["-o", "a/", "--at", "0-999999999"], "0 to 7"),
+        (["-o", "a.mp4", "--at", "1-3,3"], "twice"),
+        (["-o", "a.mp4", "--shot", "pier"], "--measurement"),
+        (["-o", "a.png", "--shot", "pier", "--at", "1"], "one of them"),
+        (["-o", "a.mp4", "--one-shot", "--shot", "nowhere"], "expected one of s001"),
+        (["-o", ".mp4"], "before the suffix"),
+        (["-o", "deep/.png"], "before the suffix"),
+        (["-o", "deep/.MP4"], "a slash"),
         (["-o", "a.png"], "--at"),
         (["-o", "a.png", "--at", "8"], "0 to 7"),
         (["-o", "a.png", "--at", "x"], "frame number"),
@@ -414,6 +576,48 @@ def test_what_is_there_is_replaced_only_when_asked(clip, tmp_path, capsys):
     (folder / "mine.txt").write_text("mine")
     fails(capsys, ["preview", *clip[0], "--at", "0", "-o", folder, "--force"], 4, "mine.txt")
     fails(capsys, ["preview", *clip[0], "--at", "0", "-o", f"{tmp_path}/a.png/", "--force"], 4, "a file there")
+
+
+def test_a_folder_of_stills_is_replaced_when_asked_and_nothing_in_it_is_a_persons(clip, tmp_path, capsys):
+    folder = tmp_path / "stills"
+    words = ["preview", *clip[0], "--width", "64", "-o", folder]
+    assert main([*map(str, words), "--at", "0-2", "-q"]) == 0
+    fails(capsys, [*words, "--at", "4"], 4, "--force")
+    assert main([*map(str, words), "--at", "4", "--force", "-q"]) == 0
+    assert tree(folder) == ["gull.0004.png"]
+    sheet = picture(clip[0], tmp_path / "sheet.png", "--at", "1,2")
+    own = {"notes.txt": b"mine", "gull.0009.png": (tmp_path / "sheet.png").read_bytes()}
+    own["gull.0004.jpg"] = own["copy.png"] = (folder / "gull.0004.png").read_bytes()
+    assert sheet.size
+    for name, data in own.items():
+        (folder / name).write_bytes(data)
+        fails(capsys, [*words, "--at", "4", "--force"], 4, f"'{name}', which this program did not write")
+        (folder / name).unlink()
+    # A still that was painted on and saved by another program is a person's.
+    imageio.imwrite(folder / "gull.0004.png", imageio.imread(folder / "gull.0004.png"))
+    fails(capsys, [*words, "--at", "4", "--force"], 4, "gull.0004.png")
+    assert tree(folder) == ["gull.0004.png"]
+
+
+def raising(error):
+    def call(*arguments):
+        raise error
+
+    return call
+
+
+@pytest.mark.parametrize("suffix", [".mp4", ".png", ""])
+def test_room_on_the_disk_is_asked_for_only_where_there_is_none(clip, tmp_path, monkeypatch, capsys, suffix):
+    words = ["preview", *clip[0], "--at", "1", "--width", "64"]
+    said = fails(capsys, [*words, "-o", tmp_path / f"{'x' * 245}{suffix}"], 4, "File name too long", "another output")
+    assert "room on" not in said
+    full = OSError(28, "No space left on device")
+    # What FFmpeg meets has its number too.
+    for place, name in ((PreviewVideo, "write"), (Path, "write_bytes")):
+        error = preview_video.unwritable(Path("a.mp4"), av.FFmpegError(28, "No space left on device"))
+        monkeypatch.setattr(place, name, raising(error if place is PreviewVideo else full))
+    fails(capsys, [*words, "-o", tmp_path / f"a{suffix}"], 4, "No space left on device", "room on the disk")
+    assert tree(tmp_path) == []
 
 
 def test_no_source_and_no_input_is_ever_replaced(clip, tmp_path, capsys):

@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
 from postfix.plan.model import HitKey, Plan, ShotPlan
+from postfix.review import depth
 from postfix.review.burn_in import Lines, draw_grid, draw_lines, drawable, fitted, safe_box, text_px
+from postfix.review.depth import DepthSpan, legend_picture
 from postfix.review.pictures import anaglyph
 from postfix.review.preview import frames_of_shots, runs_of
 from postfix.review.preview_figures import figure_rows, frame_figures, longest_lines
@@ -343,6 +345,35 @@ def test_markup_stays_text_and_control_characters_are_spaces():
     assert fitted("slipway at low tide", 14, 60).endswith("...")
     assert fitted("slip", 14, 600) == "slip"
     assert fitted("slipway", 14, 0) == "..."
+
+
+@pytest.mark.parametrize("letters_px", [9, 10, 11, 12])
+def test_small_letters_leave_gaps_between_words_that_are_wider_than_those_inside_them(letters_px):
+    picture = np.zeros((60, 600, 3), np.uint8)
+    draw_lines(picture, Lines("", "", (("not measured",),)), letters_px)
+    ground = int(np.bincount(picture[picture > 0]).argmax())
+    inked = (picture[..., 0] > ground + 30).any(axis=0)
+    first, last = np.flatnonzero(inked)[[0, -1]]
+    gaps = sorted(len(gap) for gap in "".join("x" if ink else " " for ink in inked[first:last]).split("x"))
+    assert gaps[-1] >= 3
+    assert gaps[-1] > gaps[-2]
+
+
+@pytest.mark.parametrize("width", [240, 300, 480, 960])
+@pytest.mark.parametrize("name", ["cinema-12m", "a hall by the sea", "x" * 200])
+def test_the_words_of_a_small_legend_are_wrapped_and_not_cut(monkeypatch, width, name):
+    written, usual = [], depth.draw_text
+    monkeypatch.setattr(depth, "draw_text", lambda *words: written.append(words) or usual(*words))
+    strip = legend_picture(DepthSpan(-3.0, 3.0), replace(SCREEN, name=name), width)
+    lowest = max(at[1] for _, at, _, _ in written)
+    assert lowest + written[-1][3] < strip.shape[0]
+    assert all(at[0] + depth.text_width(text, size) <= width for _, at, text, size in written)
+    texts = [text for _, _, text, _ in written]
+    caption = " ".join(texts[texts.index(next(text for text in texts if text.startswith("percent of"))) :])
+    if len(name) < 100:
+        assert caption == f"percent of picture width, and millimetres on {name}"
+    else:
+        assert caption.startswith("percent of picture width, and millimetres on xxx")
 
 
 def test_a_picture_too_small_for_letters_is_told():

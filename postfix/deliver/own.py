@@ -25,6 +25,18 @@ _PLOTLY = "plotly.min.js"
 _PAGE_PARTS = re.compile(r"plotly\.min\.js|c\d+|c\d+/(?:(?:frames|\d+)\.js|\d+(?:-[a-z0-9]+)+\.(?:jpg|svg))")
 """Everything below :data:`PAGE_FOLDER`: the chart library, and of each clip a folder of figures and pictures."""
 
+STILL_MARK = "postfix-stereo preview still"
+"""What every numbered still of a preview says of itself, as the PNG text ``Software``: a folder with nothing else in it
+is the program's own."""
+
+_MARKED = re.compile(
+    # Signature, IHDR with its 13 bytes and checksum, then the text with its length before it (PNG, 5.3 and 11.3).
+    rb"\x89PNG\r\n\x1a\n\0\0\0\rIHDR.{17}.{4}tEXtSoftware\0" + re.escape(STILL_MARK.encode()) + rb".{4}",
+    re.DOTALL,
+)
+_MARK_BYTES = 128
+_STILL_NAME = re.compile(r".+\.\d{4,}\.png")
+
 NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, PAGE, PAGE_FOLDER})
 """Everything that is ever written at the top of a version's folder."""
 
@@ -32,15 +44,18 @@ NAMES = frozenset({*PICTURE_FOLDERS, *VERSION_FILES, PAGE, PAGE_FOLDER})
 def stranger_in(folder: Path) -> str | None:
     """The first thing in a folder that the program did not write there, in words; None where there is none.
 
-    An empty folder holds no stranger, nor does the one beside a review page with what belongs there. Any other must
-    hold a change log that accounts for the pictures beside it, since folders named ``left`` and ``right`` alone may
-    well be a person's footage.
+    An empty folder holds no stranger, nor does the one beside a review page with what belongs there, nor one of a
+    preview's numbered stills, each of which says what it is. Any other must hold a change log that accounts for the
+    pictures beside it, since folders named ``left`` and ``right`` alone may well be a person's footage.
     """
     entries = sorted(entry.name for entry in folder.iterdir())
     if not entries:
         return None
     if _PLOTLY in entries and "changes.json" not in entries:
         return _stranger_beside_page(folder)
+    if any(is_preview_still(folder / name) for name in entries):
+        stranger = next((name for name in entries if not is_preview_still(folder / name)), None)
+        return None if stranger is None else f"'{stranger}', which this program did not write"
     stranger = next((name for name in entries if name not in NAMES), None)
     if stranger is not None:
         return f"'{stranger}', which this program did not write"
@@ -53,6 +68,17 @@ def stranger_in(folder: Path) -> str | None:
             return found
     beside = folder / PAGE_FOLDER
     return _stranger_beside_page(beside) if beside.is_dir() else None
+
+
+def is_preview_still(path: Path) -> bool:
+    """True for a file named and marked as a preview's numbered still; one that was saved by another program is none."""
+    if not _STILL_NAME.fullmatch(path.name) or path.is_symlink() or not path.is_file():
+        return False
+    try:
+        with path.open("rb") as file:
+            return _MARKED.match(file.read(_MARK_BYTES)) is not None
+    except OSError:
+        return False
 
 
 def _stranger_beside_page(place: Path) -> str | None:

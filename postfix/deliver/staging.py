@@ -94,7 +94,7 @@ def _check_existing(path: Path, *, folder: bool, force: bool, keep: bool = False
         raise OutputError(
             path,
             f"{stranger}, in a folder that would be replaced",
-            "a free name, or a folder with nothing in it but an earlier version",
+            "a free name, or a folder with nothing in it but an earlier version or a preview's stills",
             "move it away or choose another folder",
         )
     if not force:

@@ -30,6 +30,9 @@ _GROUND, _INK = 16.0, 240.0
 _GROUND_OPACITY = 0.72
 _GRID_COLUMNS = 8
 _GRID_LIGHT, _GRID_DARK, _GRID_OPACITY = 230.0, 24.0, 0.75
+_SPACE_SHARE = 1.0 / 3.0
+"""Width of a space over the height of letters at least: that of the font, 2 pixels in small letters, parts no words."""
+
 _MOST_LETTERS = 400
 """No line of a preview holds more; a name without end must not cost without end."""
 
@@ -177,8 +180,15 @@ def _digit_advance(letters_px: int) -> float:
 
 def _advances(text: str, letters_px: int) -> list[float]:
     """How far each letter takes the pen; all digits alike, so that a running timecode stands still."""
-    font, digit = _font(letters_px), _digit_advance(letters_px)
-    return [digit if letter.isdecimal() and letter.isascii() else float(font.getlength(letter)) for letter in text]
+    font, digit, space = _font(letters_px), _digit_advance(letters_px), float(np.ceil(letters_px * _SPACE_SHARE))
+
+    def advance(letter: str) -> float:
+        if letter.isdecimal() and letter.isascii():
+            return digit
+        own = float(font.getlength(letter))
+        return max(own, space) if letter == " " else own
+
+    return [advance(letter) for letter in text]
 
 
 def _advance(text: str, letters_px: int) -> float:

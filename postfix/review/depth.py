@@ -46,6 +46,9 @@ _LEAST_SPAN_PCT = 0.5
 """Less would blow up the noise of the map to the whole scale. Project default, no source."""
 
 _EMPTY_SPAN_PCT = 2.0
+_LEAST_LETTERS_PX, _WIDE_A_LINE_PX = 12, 80
+"""Of a legend as a picture: its smallest letters, and how much of its width allows its caption one more line."""
+
 _TICKS = (-1.0, -0.5, 0.0, 0.5, 1.0)
 
 
@@ -275,7 +278,7 @@ def legend_picture(span: DepthSpan, screen: Screen | None, width_px: int) -> Rgb
     (height, width_px, 3) uint8
         As high as its lines of text need.
     """
-    size = min(28, max(11, round(width_px / 48)))
+    size = min(28, max(_LEAST_LETTERS_PX, round(width_px / 48)))
     line, margin = round(1.4 * size), size
     left, right = 3 * margin, width_px - 1 - 3 * margin
     rows: list[tuple[int, list[tuple[str, float]]]] = []
@@ -293,7 +296,8 @@ def legend_picture(span: DepthSpan, screen: Screen | None, width_px: int) -> Rgb
     notes = [("unknown", _NOT_KNOWN), ("near", _NEARER), ("far", _FARTHER)]
     places, y = _flowed(notes, size, line, (margin, width_px - margin), y + margin // 3)
     caption = "percent of picture width" + (f", and millimetres on {screen.name}" if screen is not None else "")
-    strip = np.full((y + line + margin // 2, width_px, 3), 18, np.uint8)
+    captions = _wrapped(caption, size, width_px - 2 * margin, max(1, width_px // _WIDE_A_LINE_PX))
+    strip = np.full((y + len(captions) * line + margin // 2, width_px, 3), 18, np.uint8)
     columns = np.linspace(-1.0, 1.0, max(2, right - left)) * span.far_pct
     strip[bar_y : bar_y + line, left : left + columns.size] = colours_of(columns, span)[None]
     _beyond(strip[bar_y : bar_y + line, margin : left - 2], span.near_pct * 2.0, span)
@@ -308,7 +312,9 @@ def legend_picture(span: DepthSpan, screen: Screen | None, width_px: int) -> Rgb
             strip = draw_text(strip, (round(start), top), text, size)
     for (x, top), (_, words) in zip(places, notes):
         strip = draw_text(strip, (x + 2 * size + size // 2, top - size // 6), words, size)
-    return draw_text(strip, (margin, y), _fitting(caption, size, width_px - 2 * margin), size)
+    for number, text in enumerate(captions):
+        strip = draw_text(strip, (margin, y + number * line), text, size)
+    return strip
 
 
 def _flowed(
@@ -328,6 +334,20 @@ def _flowed(
 def _beyond(part: Rgb, pct: float, span: DepthSpan) -> None:
     """Fill a part of a picture with what one parallax looks like in a depth picture."""
     part[...] = depth_picture(np.full(part.shape[:2], pct, np.float32), span)
+
+
+def _wrapped(text: str, size: int, width_px: float, most: int) -> list[str]:
+    """The text in as many lines as its words take, up to ``most``; what is too wide for a line of its own is cut."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size) <= width_px:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    if len(lines) > most:
+        lines[most - 1 :] = [" ".join(lines[most - 1 :])]
+    return [_fitting(one, size, width_px) for one in lines]
 
 
 def _fitting(text: str, size: int, width_px: float) -> str:

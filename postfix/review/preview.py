@@ -172,19 +172,26 @@ class Preview:
         """Frames ``first`` to ``last``, both included, as :meth:`picture` takes them."""
         return self._given.frames(first, last)
 
-    def with_span(self) -> Preview:
+    @property
+    def frames_for_span(self) -> list[int]:
+        """Frames of the whole clip whose maps :meth:`with_span` has to look at; none where figures say it already."""
+        if self.view != "depth" or self.span is not None or self.figures is not None:
+            return []
+        count = self.pair.count
+        return sorted({round(share * (count - 1)) for share in np.linspace(0.0, 1.0, min(count, _LOOKED_AT))})
+
+    def with_span(self, progress: Callable[[int], object] = lambda frames: None) -> Preview:
         """The same with a span of its own for the colours of depth: that of the figures where there are any, else that
-        of the maps of some frames."""
+        of the maps of some frames, each of which moves ``progress`` on."""
         if self.view != "depth" or self.span is not None:
             return self
         if self.figures is not None:
             return replace(self, span=span_for([*self.figures.near_pct, *self.figures.far_pct]))
-        count = self.pair.count
-        frames = sorted({round(share * (count - 1)) for share in np.linspace(0.0, 1.0, min(count, _LOOKED_AT))})
         ends: list[float] = []
-        for pct in in_order(self, frames, self._map_of):
+        for pct in in_order(self, self.frames_for_span, self._map_of):
             known = pct[np.isfinite(pct)]
             ends += [float(end) for end in np.percentile(known, _ENDS)] if known.size else []
+            progress(1)
         return replace(self, span=span_for(ends))
 
     def _map_of(self, frame: int, left: Planes, right: Planes) -> Pct:

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from fractions import Fraction
 from pathlib import Path
 
-import imageio.v3 as imageio
 import numpy as np
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
+from postfix.deliver.own import STILL_MARK
 from postfix.errors import InputError, OutputError
 from postfix.review.burn_in import fitted
 from postfix.review.pictures import Rgb, draw_text
 from postfix.review.preview import LEGEND_LEAST_PX, Preview, in_order
-from postfix.review.preview_video import PreviewVideo, Yuv420, yuv420
+from postfix.review.preview_video import PreviewVideo, Yuv420, unwritable, yuv420
 from postfix.source.opening import open_eye
 from postfix.source.picture import Planes
 from postfix.source.video import VideoSource
@@ -33,9 +35,14 @@ MOST_SHEET_PX = 120_000_000
 
 
 def write_preview_video(
-    path: Path, preview: Preview, size_px: tuple[int, int], sound: VideoSource | None, progress: Progress
+    path: Path,
+    preview: Preview,
+    frames: Sequence[int],
+    size_px: tuple[int, int],
+    sound: VideoSource | None,
+    progress: Progress,
 ) -> None:
-    """Write every frame of a clip into an MP4 file that is itself unfinished, and look whether it is whole.
+    """Write frames that follow each other into an MP4 file that is itself unfinished, and look whether it is whole.
 
     Raises
     ------
@@ -48,9 +55,9 @@ def write_preview_video(
     def drawn(frame: int, left: Planes, right: Planes) -> Yuv420:
         return yuv420(preview.picture(frame, left, right))
 
-    count, rate = preview.pair.count, preview.pair.rate
-    with PreviewVideo(path, size_px, rate, sound) as video, closing(in_order(preview, range(count), drawn)) as frames:
-        for planes in frames:
+    count, rate = len(frames), preview.pair.rate
+    with PreviewVideo(path, size_px, rate, sound) as video, closing(in_order(preview, frames, drawn)) as pictures:
+        for planes in pictures:
             video.write(planes)
             progress(1)
     try:
@@ -79,7 +86,7 @@ def write_stills(folder: Path, preview: Preview, frames: Sequence[int], progress
 
     def drawn(frame: int, left: Planes, right: Planes) -> tuple[bytes, tuple[int, int]]:
         picture = preview.picture(frame, left, right)
-        return png_bytes(picture), (picture.shape[1], picture.shape[0])
+        return png_bytes(picture, STILL_MARK), (picture.shape[1], picture.shape[0])
 
     digits = max(4, len(str(preview.pair.count - 1)))
     with closing(in_order(preview, frames, drawn)) as pictures:
@@ -112,8 +119,14 @@ def sheet_layout(count: int, cell_px: tuple[int, int], width_px: int = SHEET_WID
 
 def write_sheet(
     path: Path, preview: Preview, frames: Sequence[int], cell_px: tuple[int, int], heading: str, progress: Progress
-) -> None:
-    """Write frames as cells of one PNG, each with its shot and its time beneath; errors as for a video."""
+) -> tuple[int, int]:
+    """Write frames as cells of one PNG, each with its shot and its time beneath; errors as for a video.
+
+    Returns
+    -------
+    (int, int)
+        Width and height of the sheet, pixels.
+    """
     across, width, height = sheet_layout(len(frames), cell_px)
     if preview.view == "depth":
         width = max(width, LEGEND_LEAST_PX + 2 * _MARGIN_PX)
@@ -137,8 +150,10 @@ def write_sheet(
         legend[: strip.shape[0], _MARGIN_PX : _MARGIN_PX + strip.shape[1]] = strip
         parts.append(legend)
     whole = np.concatenate(parts, axis=0)
+    size_px = whole.shape[1], whole.shape[0]
     _put(path, png_bytes(whole))
-    _check_png(path, (whole.shape[1], whole.shape[0]))
+    _check_png(path, size_px)
+    return size_px
 
 
 def _caption(preview: Preview, frame: int, width: int) -> Rgb:
@@ -163,18 +178,20 @@ def _ground(height: int, width: int) -> Rgb:
     return np.full((height, width, 3), _GROUND, np.uint8)
 
 
-def png_bytes(picture: Rgb) -> bytes:
-    """The picture as 8-bit PNG, quickly rather than small."""
-    return bytes(imageio.imwrite("<bytes>", picture, extension=".png", compress_level=3))
+def png_bytes(picture: Rgb, mark: str = "") -> bytes:
+    """The picture as 8-bit PNG, quickly rather than small; what wrote it stands in it where a mark is given."""
+    told, data = PngInfo(), io.BytesIO()
+    if mark:
+        told.add_text("Software", mark)
+    Image.fromarray(picture).save(data, "PNG", compress_level=3, pnginfo=told)
+    return data.getvalue()
 
 
 def _put(path: Path, data: bytes) -> None:
     try:
         path.write_bytes(data)
     except OSError as error:
-        raise OutputError(
-            path, f"no way to write it ({error.strerror or error})", "room on the disk", "check the disk and run again"
-        ) from error
+        raise unwritable(path, error) from error
 
 
 def _check_png(path: Path, size_px: tuple[int, int]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
@@ -17,7 +18,7 @@ from postfix.deliver.sound import PacketCopy
 from postfix.errors import OutputError
 from postfix.review.pictures import Rgb
 from postfix.source.packed_eye import origin_of
-from postfix.source.pair import PairSource
+from postfix.source.pair import PairSource, part_of
 from postfix.source.pixel_formats import plane_samples
 from postfix.source.video import VideoSource
 
@@ -84,10 +85,11 @@ def is_too_large(size_px: tuple[int, int]) -> bool:
     return width > LARGEST_PX[0] or height > LARGEST_PX[0] or blocks > _MOST_BLOCKS
 
 
-def sound_for(pair: PairSource) -> tuple[VideoSource | None, str]:
+def sound_for(pair: PairSource, first: int = 0, count: int | None = None) -> tuple[VideoSource | None, str]:
     """The file whose sound a preview carries, or why none of a file's does; a file without sound gives neither.
 
-    MP4 that any player opens holds AAC; other sound would have to be coded anew.
+    It is cut to ``count`` frames of the pair from ``first`` on, all unless given: its packets are those that begin in
+    that time. MP4 that any player opens holds AAC; other sound would have to be coded anew.
     """
     origins = {origin.path: origin for origin in (origin_of(pair.left), origin_of(pair.right))}
     for source in origins.values():
@@ -98,10 +100,19 @@ def sound_for(pair: PairSource) -> tuple[VideoSource | None, str]:
             # Frames that carry a header of their own, as in a transport stream, are none that MP4 holds.
             whole = all(stream.codec_context.extradata for stream in container.streams.audio)
         if names and set(names) == {"aac"} and whole:
-            return source, ""
+            # Of a file in which the eyes take turns, two frames are one of the pair.
+            each = source.count // pair.count
+            return part_of_video(source, first * each, (pair.count if count is None else count) * each), ""
         if names:
             return None, f"{source.path}: its sound ({', '.join(names)}) is left out of the preview, which carries AAC"
     return None, ""
+
+
+def part_of_video(source: VideoSource, first: int, count: int) -> VideoSource:
+    """Some of the frames of a file."""
+    part = part_of(source, first, count)
+    assert isinstance(part, VideoSource)
+    return part
 
 
 class PreviewVideo(Closing):
@@ -133,7 +144,7 @@ class PreviewVideo(Closing):
         try:
             self._container: Any = av.open(str(path), "w", format="mp4", container_options=options)
         except (av.FFmpegError, OSError, ValueError) as error:
-            raise _unwritable(path, error) from error
+            raise unwritable(path, error) from error
         try:
             self._stream = self._add_stream()
             if sound is not None:
@@ -142,7 +153,7 @@ class PreviewVideo(Closing):
         except BaseException as error:
             self.abandon()
             if isinstance(error, (av.FFmpegError, OSError, ValueError)):
-                raise _unwritable(path, error) from error
+                raise unwritable(path, error) from error
             raise
 
     def _add_stream(self) -> Any:
@@ -168,7 +179,7 @@ class PreviewVideo(Closing):
                 self._audio.copy_until(self._index / self._rate + _AUDIO_AHEAD_S)
             self._container.mux(self._stream.encode(frame))
         except (av.FFmpegError, OSError) as error:
-            raise _unwritable(self.path, error) from error
+            raise unwritable(self.path, error) from error
         self._index += 1
 
     def close(self) -> None:
@@ -180,7 +191,7 @@ class PreviewVideo(Closing):
             self._container.close()
         except (av.FFmpegError, OSError) as error:
             self.abandon()
-            raise _unwritable(self.path, error) from error
+            raise unwritable(self.path, error) from error
 
     def abandon(self) -> None:
         """Close without caring for what was written, after an error."""
@@ -196,5 +207,12 @@ def _tag(target: Any) -> None:
     target.color_trc, target.colorspace = _BT709, _BT709
 
 
-def _unwritable(path: Path, error: BaseException) -> OutputError:
-    return OutputError(path, f"no way to write it ({error})", "room on the disk", "check the disk and run again")
+_FULL = (errno.ENOSPC, errno.EDQUOT)
+
+
+def unwritable(path: Path, error: BaseException) -> OutputError:
+    """The error of a file that cannot be written, with what to do about it: only a full disk asks for room."""
+    found = f"no way to write it ({getattr(error, 'strerror', None) or error})"
+    if getattr(error, "errno", None) in _FULL:
+        return OutputError(path, found, "room on the disk", "make room and run again")
+    return OutputError(path, found, "a place and a name that can be written", "choose another output")

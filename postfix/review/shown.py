@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.review.pictures import Rgb
+from postfix.source.layout import squeeze_of
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource
 from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
@@ -25,6 +26,9 @@ REC_709: Weights = (0.2126, 0.0722)
 _WEIGHTS: dict[int, Weights] = {1: REC_709, 5: (0.299, 0.114), 6: (0.299, 0.114), 9: (0.2627, 0.0593)}
 """Of the matrices that a file may name, by their code in ITU-T H.273 (from memory): BT.709, BT.601 twice, BT.2020."""
 
+_UNNAMED, _STANDARD_WIDTH_PX = 2, 720
+"""The code of a matrix that is not named (ITU-T H.273, from memory), and the widest picture in which it is a doubt."""
+
 _MOST_LIGHT = 16.0
 """Lights beyond sixteen times white are brought down to that, lest a reflection bleed over what is averaged with it."""
 
@@ -35,6 +39,15 @@ def luma_weights(pair: PairSource) -> Weights:
     """Luma weights of the matrix that a pair's file names; those of BT.709 where it names none that is known here."""
     origin = origin_of(pair.left)
     return _WEIGHTS.get(origin.tags.color_matrix, REC_709) if isinstance(origin, VideoSource) else REC_709
+
+
+def matrix_is_guessed(pair: PairSource) -> bool:
+    """True where colour may well be meant by another matrix than it is shown by: YUV of the size of standard definition
+    in a file that names none, which is often BT.601 (720 samples a line; from memory)."""
+    origin, fmt = origin_of(pair.left), pair.format
+    if not isinstance(origin, VideoSource) or not fmt.is_yuv or len(fmt.planes) < 3:
+        return False
+    return origin.tags.color_matrix == _UNNAMED and fmt.width * squeeze_of(pair.layout)[0] <= _STANDARD_WIDTH_PX
 
 
 def shown_size(
