@@ -99,9 +99,10 @@ def _termination_as_interrupt() -> Iterator[None]:
         return
 
     def interrupt(number: int, frame: FrameType | None) -> None:
-        # A second one must not break off the clearing up.
+        # A second one must not break off the clearing up. One that came at the same instant would be told of by Python
+        # itself if it were set to be ignored now.
         for each in usual:
-            signal.signal(each, signal.SIG_IGN)
+            signal.signal(each, _pass_over)
         raise KeyboardInterrupt
 
     for number in usual:
@@ -111,6 +112,10 @@ def _termination_as_interrupt() -> Iterator[None]:
     finally:
         for number, handler in usual.items():
             signal.signal(number, handler)
+
+
+def _pass_over(number: int, frame: FrameType | None) -> None:
+    """What a second signal does."""
 
 
 def _print(text: str) -> None:

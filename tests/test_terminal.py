@@ -515,3 +515,40 @@ def test_an_error_has_colours_on_a_terminal_and_no_name_in_it_is_obeyed():
     assert seen.startswith("\x1b[1;31mpostfix-stereo:\x1b[0m ")
     assert "\\x1b[2J" in seen
     assert "\x1b[2J" not in seen
+
+
+# --- interrupted -------------------------------------------------------------------------------------------------
+
+BOTH_AT_ONCE = """
+import os, signal, sys
+from postfix import cli
+def both(options):
+    numbers = {signal.SIGINT, signal.SIGTERM}
+    signal.pthread_sigmask(signal.SIG_BLOCK, numbers)
+    for number in numbers:
+        os.kill(os.getpid(), number)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, numbers)
+cli._COMMANDS["screens"] = (cli._screens, both, "x", "x")
+sys.exit(cli.main(["screens"]))
+"""
+
+WHILE_LOADING = """
+import os, runpy, signal, sys
+class Finder:
+    def find_spec(self, name, *more):
+        if name == "postfix.cli":
+            os.kill(os.getpid(), signal.SIGINT)
+sys.meta_path.insert(0, Finder())
+runpy.run_module("postfix", run_name="__main__")
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+@pytest.mark.parametrize(
+    ("script", "says"),
+    [(BOTH_AT_ONCE, "interrupted; nothing half-written was left"), (WHILE_LOADING, "interrupted; nothing was begun")],
+)
+def test_an_interruption_leaves_one_line_whenever_it_comes(script, says):
+    hear = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+    done = subprocess.run([sys.executable, "-c", hear + script], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", f"postfix-stereo: {says}\n")
