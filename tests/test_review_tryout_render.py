@@ -1,18 +1,17 @@
 """The whole way: a job is run, a shot tried in the browser, its lines put into the plan, and the plan rendered."""
 
+import csv
 import json
 import re
 
 import numpy as np
 import pytest
 from clips import FRAMES, SIZE, source_words, write_pair
-from tryout_clips import edited_plan, write_page
+from tryout_clips import edited_plan
 
 from postfix.cli import main
 from postfix.plan.file import read_plan
 from postfix.plan.geometry import split_px
-from postfix.review.clips import reviewed_clips
-from postfix.review.tryout import tryout_data
 from postfix.source.opening import open_eye
 
 SCREEN = "cinema-12m"
@@ -31,11 +30,16 @@ def job(footage, tmp_path_factory):
     return out
 
 
-def tried(page, folder, job, hit, window):
-    """What the try-out of a job's only shot says with that HIT and windows: lines for the plan, figures."""
-    (clip,) = reviewed_clips(job)
-    page.goto(write_page(folder, {"c0/0": tryout_data(clip, clip.shots[0], None)}).as_uri())
-    page.locator("summary").first.click()
+def opened(page, job):
+    """The try-out of a job's only shot on its page."""
+    page.goto((job / "report.html").as_uri())
+    page.locator("#c0n0 > details.tryout > summary").click()
+    page.wait_for_selector("#c0n0 .try-canvas")
+
+
+def tried(page, job, hit, window):
+    """What it says with that HIT and windows: lines for the plan, figures."""
+    opened(page, job)
     page.get_by_label("HIT", exact=True).fill(str(hit))
     if window:
         page.get_by_label("Top and bottom alike").uncheck()
@@ -68,7 +72,7 @@ def near_of(figures):
 
 
 def test_what_was_tried_is_what_is_rendered(page, footage, job, tmp_path):
-    text, figures = tried(page, tmp_path, job, -3.75, {"Left edge, bottom": 15, "Right edge, top": 21.5})
+    text, figures = tried(page, job, -3.75, {"Left edge, bottom": 15, "Right edge, top": 21.5})
     shot, entry, out = rendered(tmp_path, job, footage, text)
     assert set(shot.by_hand) == {"hit", "window"}
     assert entry["hit"] == [{"frame": 0, "pct": -3.75}]
@@ -90,7 +94,7 @@ def test_what_was_tried_is_what_is_rendered(page, footage, job, tmp_path):
 def test_a_zoom_that_the_hit_needs_comes_with_the_lines(page, footage, tmp_path):
     typed = ["run", *source_words(*footage), "--screen", SCREEN, "--fill", "zoom", "-o", str(tmp_path / "job"), "-q"]
     assert main(typed) in (0, 5)
-    text, figures = tried(page, tmp_path, tmp_path / "job", -2.0, {})
+    text, figures = tried(page, tmp_path / "job", -2.0, {})
     _, entry, out = rendered(tmp_path, tmp_path / "job", footage, text)
     assert entry["zoom"] == 1.02
     assert entry["applied_hit_px"] == pytest.approx([-6.4, -6.4])
@@ -102,10 +106,43 @@ def test_a_zoom_that_the_hit_needs_comes_with_the_lines(page, footage, tmp_path)
 
 
 def test_kept_by_an_update_of_the_plan(page, job, tmp_path):
-    text, _ = tried(page, tmp_path, job, -1.25, {"Left edge, top": 9})
+    text, _ = tried(page, job, -1.25, {"Left edge, top": 9})
     planned, place = job / SCREEN / "plan.toml", tmp_path / "plan.toml"
     place.write_text(edited_plan(planned.read_text(), read_plan(planned).shots[0].name, text))
     (table,) = (job / "measure").glob("*.csv")
     assert main(["plan", str(table), "--update", str(place), "-q"]) in (0, 5)
     shot = read_plan(place).shots[0]
     assert (shot.hit[0].pct, shot.window[0].left_px) == (-1.25, (9.0, 0.0))
+
+
+def test_the_page_of_a_run_draws_every_frame_finds_shots_and_moves_the_picture(page, job):
+    opened(page, job)
+    page.wait_for_selector("#c0-chart[data-state=ready]")
+    lines = page.evaluate(
+        """() => Object.fromEntries(document.querySelector(".chart-canvas").data.filter(line => line.meta?.series)
+            .map(line => [line.meta.series, line.y.filter(y => y !== null && !Number.isNaN(y)).length]))"""
+    )
+    rows = list(csv.DictReader((job / SCREEN / "changes.csv").read_text(encoding="utf-8").splitlines()))
+    assert len(rows) == FRAMES
+    for series in ("near_before", "far_before", "median_before", "near_after", "far_after", "median_after"):
+        when = series.split("_")
+        assert lines[series] == sum(bool(row[f"{when[0]}_{when[1]}_pct"]) for row in rows), series
+
+    def pixels():
+        return page.evaluate(
+            "() => document.querySelector('#c0n0 .try-canvas').toDataURL()"  # a tainted canvas would refuse
+        )
+
+    first = pixels()
+    page.get_by_label("HIT, slider").fill("-2.5")
+    page.wait_for_timeout(200)
+    assert pixels() != first
+    page.get_by_role("button", name="Back to the plan").click()
+    page.wait_for_timeout(200)
+    assert pixels() == first
+    page.get_by_label("name or timecode").fill("no such shot")
+    page.wait_for_timeout(300)
+    assert page.locator("article.card").first.is_hidden()
+    assert "0 of 1 shot" in page.locator(".count").inner_text()
+    page.locator(".filters").get_by_role("button", name="Show all").click()
+    assert page.locator("article.card").first.is_visible()
