@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, TypeVar, get_args
 
-import cv2
 import numpy as np
 
 from postfix.limits import Limits
@@ -26,6 +22,7 @@ from postfix.review.shown import Weights, luma_weights, shown_rgb
 from postfix.review.views import View, shows_both_eyes, view_of, view_size
 from postfix.source.ahead import frames_ahead
 from postfix.source.framed import bars_of
+from postfix.source.in_order import in_order
 from postfix.source.pair import PairSource
 from postfix.source.picture import Planes
 from postfix.source.shots import Shot
@@ -188,7 +185,7 @@ class Preview:
         if self.figures is not None:
             return replace(self, span=span_for([*self.figures.near_pct, *self.figures.far_pct]))
         ends: list[float] = []
-        for pct in in_order(self, self.frames_for_span, self._map_of):
+        for pct in made_of(self, self.frames_for_span, self._map_of):
             known = pct[np.isfinite(pct)]
             ends += [float(end) for end in np.percentile(known, _ENDS)] if known.size else []
             progress(1)
@@ -240,7 +237,7 @@ def _on_top_of(picture: Rgb, legend: Rgb) -> Rgb:
     return np.concatenate([np.concatenate([picture, beside], axis=1), legend], axis=0)
 
 
-def in_order(
+def made_of(
     preview: Preview, frames: Sequence[int], work: Callable[[int, Planes, Planes], Done]
 ) -> Generator[Done, None, None]:
     """Decode frames of a preview and give what ``work`` makes of each, in the order asked for.
@@ -252,31 +249,11 @@ def in_order(
     InputError
         Where a frame cannot be decoded.
     """
-    waiting: deque[Future[Done]] = deque()
-    most = min(_MOST_WAITING, frames_ahead(preview.pair.format))
-    with _one_thread_each(), ThreadPoolExecutor(_THREADS, thread_name_prefix="preview") as pool:
-        try:
-            for first, last in runs_of(frames):
-                for frame, left, right in preview.decoded(first, last):
-                    waiting.append(pool.submit(work, frame, left, right))
-                    if len(waiting) >= most:
-                        yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
-        finally:
-            for future in waiting:
-                future.cancel()
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Frames run side by side already; threads inside each would only compete with them."""
-    before = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        yield
-    finally:
-        cv2.setNumThreads(before)
+    each = (
+        (frame, left, right) for first, last in runs_of(frames) for frame, left, right in preview.decoded(first, last)
+    )
+    waiting = min(_MOST_WAITING, frames_ahead(preview.pair.format))
+    return in_order(work, each, threads=_THREADS, waiting=waiting, name="preview")
 
 
 def runs_of(frames: Sequence[int]) -> list[tuple[int, int]]:

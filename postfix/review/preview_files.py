@@ -16,7 +16,7 @@ from postfix.deliver.own import STILL_MARK
 from postfix.errors import InputError, OutputError
 from postfix.review.burn_in import fitted
 from postfix.review.pictures import Rgb, draw_text
-from postfix.review.preview import LEGEND_LEAST_PX, Preview, in_order
+from postfix.review.preview import LEGEND_LEAST_PX, Preview, made_of
 from postfix.review.preview_video import PreviewVideo, Yuv420, unwritable, yuv420
 from postfix.source.opening import open_eye
 from postfix.source.picture import Planes
@@ -56,7 +56,7 @@ def write_preview_video(
         return yuv420(preview.picture(frame, left, right))
 
     count, rate = len(frames), preview.pair.rate
-    with PreviewVideo(path, size_px, rate, sound) as video, closing(in_order(preview, frames, drawn)) as pictures:
+    with PreviewVideo(path, size_px, rate, sound) as video, closing(made_of(preview, frames, drawn)) as pictures:
         for planes in pictures:
             video.write(planes)
             progress(1)
@@ -75,7 +75,7 @@ def _words(count: int, rate: Fraction, size_px: tuple[int, int]) -> str:
 
 def write_picture(path: Path, preview: Preview, frame: int, progress: Progress) -> None:
     """Write one frame as PNG; errors as for :func:`write_preview_video`."""
-    (picture,) = in_order(preview, [frame], preview.picture)
+    (picture,) = made_of(preview, [frame], preview.picture)
     _put(path, png_bytes(picture))
     _check_png(path, (picture.shape[1], picture.shape[0]))
     progress(1)
@@ -89,7 +89,7 @@ def write_stills(folder: Path, preview: Preview, frames: Sequence[int], progress
         return png_bytes(picture, STILL_MARK), (picture.shape[1], picture.shape[0])
 
     digits = max(4, len(str(preview.pair.count - 1)))
-    with closing(in_order(preview, frames, drawn)) as pictures:
+    with closing(made_of(preview, frames, drawn)) as pictures:
         for frame, (data, size_px) in zip(frames, pictures):
             path = folder / f"{preview.pair.name}.{frame:0{digits}d}.png"
             _put(path, data)
@@ -136,7 +136,7 @@ def write_sheet(
     def drawn(frame: int, left: Planes, right: Planes) -> tuple[Rgb, Rgb]:
         return preview.picture(frame, left, right, legend=False), _caption(preview, frame, cell_px[0])
 
-    with closing(in_order(preview, frames, drawn)) as pictures:
+    with closing(made_of(preview, frames, drawn)) as pictures:
         for place, (picture, caption) in enumerate(pictures):
             y = place // across * (cell_px[1] + 2 * _LINE_PX + _GAP_PX)
             x = _MARGIN_PX + place % across * (cell_px[0] + _GAP_PX)
