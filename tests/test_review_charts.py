@@ -658,3 +658,63 @@ def test_marks_stand_apart_so_that_dashes_are_seen_and_the_median_has_its_own(pa
         "rows of the windows: solid, with squares, at the top; dashed, with open ones, at the bottom",
     ):
         assert words in legend
+
+
+def deflated(data, level=9, strategy=zlib.Z_DEFAULT_STRATEGY):
+    made = zlib.compressobj(level, zlib.DEFLATED, -15, 9, strategy)
+    return base64.b64encode(made.compress(data) + made.flush()).decode("ascii")
+
+
+INFLATED = """([text, size]) => {
+    const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+    try { return btoa(String.fromCharCode(...postfix.charts.inflated(bytes, size))); }
+    catch (error) { return error.message; }
+}"""
+
+
+@pytest.mark.parametrize(
+    ("level", "strategy"),
+    [
+        (0, zlib.Z_DEFAULT_STRATEGY),
+        (9, zlib.Z_FIXED),
+        (9, zlib.Z_HUFFMAN_ONLY),
+        (9, zlib.Z_RLE),
+        (1, 0),
+        (6, 0),
+        (9, 0),
+    ],
+)
+def test_the_page_inflates_whatever_deflate_writes(short_page, level, strategy):
+    random = np.random.default_rng(level)
+    for data in (
+        b"",
+        b"a",
+        b"kite " * 9000,
+        bytes(70_000),
+        random.bytes(3000),
+        random.normal(0, 9, 60_000).astype(np.int8).tobytes(),
+        np.repeat(random.integers(0, 256, 900), random.integers(1, 300, 900)).astype(np.uint8)[:70_000].tobytes(),
+        random.bytes(2000) + bytes(30_000) + b"sail" * 5 + random.bytes(100),
+    ):
+        found = short_page.evaluate(INFLATED, [deflated(data, level, strategy), len(data)])
+        assert base64.b64decode(found) == data
+
+
+def test_damaged_figures_are_an_error_and_never_figures(short_page):
+    data = np.random.default_rng(8).normal(0, 9, 4000).astype(np.int8).tobytes()
+    text = deflated(data)
+    whole_bytes = base64.b64decode(text)
+    cut = base64.b64encode(whole_bytes[: len(whole_bytes) // 2]).decode("ascii")
+    for given_text, size in ((text, len(data) - 4), (text, len(data) + 4), (cut, len(data)), ("", 4), ("Bw==", 4)):
+        assert "damaged" in short_page.evaluate(INFLATED, [given_text, size])
+
+
+def test_library_and_figures_of_the_first_chart_are_asked_for_at_once(page, tmp_path):
+    page.add_init_script(
+        "document.addEventListener('DOMContentLoaded', () => { window.asked = "
+        "[...document.head.querySelectorAll('script[src]')].map(s => [s.getAttribute('src'), s.fetchPriority]); })"
+    )
+    clips = [made_clip(made_version([9]), ident=ident) for ident in ("c0", "c1")]
+    page.goto(write_page(tmp_path, *clips).as_uri())
+    asked = page.evaluate("window.asked")
+    assert asked[:2] == [["report/plotly.min.js", "high"], ["report/c0/frames.js", "high"]]

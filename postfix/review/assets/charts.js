@@ -4,7 +4,7 @@
 (() => {
   const {
     MISSING,
-    unpacked, unpackedAll, timecodeText, framesOf, timecodeAt, frameMeant, firstFrom, columnsOf, reduced, lineOf,
+    inflated, unpacked, unpackedAll, timecodeText, framesOf, timecodeAt, frameMeant, firstFrom, columnsOf, reduced, lineOf,
     niceStep, frameStep, signed, clean, shortened, plain, yTicks, made, bandOf,
   } = window.postfix.chartsData;
 
@@ -48,16 +48,15 @@
     }
 
     // Columns, shots and cuts of the screen that is chosen, unpacked when it is chosen first.
-    async choose(index) {
+    choose(index) {
       const { data, count } = this;
       const screen = data.screens[index];
       if (!this.before.has(screen.before)) {
-        this.before.set(screen.before, await unpackedAll(data.before[screen.before], count));
+        this.before.set(screen.before, unpackedAll(data.before[screen.before], count));
       }
       if (!this.after.has(index)) {
-        const [after, edges, windows] = await Promise.all(
-          [screen.after, screen.edges, screen.windows].map((named) => unpackedAll(named, count)),
-        );
+        const [after, edges, windows] =
+          [screen.after, screen.edges, screen.windows].map((named) => unpackedAll(named, count));
         // What was measured after is written as its difference from what was before.
         for (const name of Object.keys(after)) {
           const was = this.before.get(screen.before)[name];
@@ -630,8 +629,8 @@
         radio.addEventListener("change", () => this.draw());
       }
       for (const radio of element.querySelectorAll(`[name="${this.data.ident}-screen"]`)) {
-        radio.addEventListener("change", async () => {
-          await this.choose(Number(radio.value));
+        radio.addEventListener("change", () => {
+          this.choose(Number(radio.value));
           this.draw();
           this.hideBox();
         });
@@ -670,19 +669,21 @@
 
   const charts = new Map();
 
-  async function start(element) {
+  async function start(element, isFirst = false) {
     if (element.dataset.state !== "waiting") return;
     element.dataset.state = "loading";
     const message = element.querySelector(".chart-message");
     message.hidden = false;
     try {
-      if (!("DecompressionStream" in window)) throw new Error("this browser cannot unpack the figures; a newer one can");
-      const [data] = await Promise.all([
-        window.postfix.load(element.dataset.key, element.dataset.src), window.postfix.script(element.dataset.plotly),
-      ]);
+      // Both are asked for before anything is waited for, and the figures are unpacked while the library is read: while a
+      // long page is being read, every step that waits waits long.
+      const library = window.postfix.script(element.dataset.plotly, isFirst);
+      library.catch(() => {});
+      const data = await window.postfix.load(element.dataset.key, element.dataset.src, isFirst);
       const chart = new Chart(element, data);
       const checked = element.querySelector(`[name="${data.ident}-screen"]:checked`);
-      await chart.choose(checked ? Number(checked.value) : 0);
+      chart.choose(checked ? Number(checked.value) : 0);
+      await library;
       for (const part of element.querySelectorAll(".chart-controls, .chart-frame")) part.hidden = false;
       chart.draw();
       chart.listen();
@@ -704,7 +705,9 @@
     const seen = new IntersectionObserver((entries) => {
       for (const entry of entries) if (entry.isIntersecting) start(entry.target);
     }, { rootMargin: "1200px" });
-    // The first chart stands above this script; others come while the rest of the page is read.
+    // The first chart stands above this script and is wanted at once; others come while the rest of the page is read.
+    const first = document.querySelector(".depth-chart[data-state=waiting]");
+    if (first) start(first, true);
     const watch = () => document.querySelectorAll(".depth-chart[data-state=waiting]").forEach((one) => seen.observe(one));
     watch();
     document.addEventListener("DOMContentLoaded", watch);
@@ -729,7 +732,7 @@
   }
 
   window.postfix.charts = {
-    of: (ident) => charts.get(ident), timecodeText, framesOf, frameMeant, columnsOf, reduced, lineOf, unpacked, niceStep, frameStep,
+    of: (ident) => charts.get(ident), timecodeText, framesOf, frameMeant, columnsOf, reduced, lineOf, inflated, unpacked, niceStep, frameStep,
     plain, MISSING,
   };
   begin();

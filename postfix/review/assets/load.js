@@ -5,12 +5,13 @@ window.postfix = (() => {
   const given = new Map();
   const asked = new Map();
 
-  function script(src) {
+  function script(src, isUrgent = false) {
     if (!asked.has(src)) {
       asked.set(src, new Promise((resolve, reject) => {
         const element = document.createElement("script");
         element.src = src;
         element.async = true;
+        if (isUrgent) element.fetchPriority = "high";
         element.onload = () => resolve();
         element.onerror = () => {
           asked.delete(src);
@@ -26,8 +27,8 @@ window.postfix = (() => {
     // Called by the scripts beside the page.
     give(key, data) { given.set(key, data); },
     // A promise of what the script at src gives under key.
-    async load(key, src) {
-      if (!given.has(key)) await script(src);
+    async load(key, src, isUrgent = false) {
+      if (!given.has(key)) await script(src, isUrgent);
       if (!given.has(key)) throw new Error(`${src} holds nothing named ${key}`);
       return given.get(key);
     },
