@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from postfix.commands import Outcome, input_files, job_settings, source_choice, would_write
@@ -246,8 +247,7 @@ def _require_same_frames(options: argparse.Namespace, given: _Given, pair: PairS
     paths = {path for eye in (pair.left, pair.right) for path in eye.files()}
     size_mb = max(1, round(sum(path.stat().st_size for path in paths) / 1e6))
     with bar("reading footage", size_mb, quiet=quiet, unit="MB") as progress:
-        sources = source_files(pair)
-        progress(size_mb)
+        sources = source_files(pair, _in_megabytes(progress))
     if given.plan is not None:
         require_same_clip(given.plan, pair, sources, options.plan)
     if given.table is not None and given.table.clip.footage not in ("", footage_of(sources)):
@@ -257,6 +257,21 @@ def _require_same_frames(options: argparse.Namespace, given: _Given, pair: PairS
             f"one of the footage given, whose mark is {footage_of(sources)}",
             "give the very files, frames, order and offset of the eyes that were measured, or measure these",
         )
+
+
+def _in_megabytes(progress: Callable[[int], object]) -> Callable[[int], None]:
+    """Moves a bar on by whole megabytes, from bytes that several threads tell of."""
+    lock, read, told = Lock(), 0, 0
+
+    def move_on(count: int) -> None:
+        nonlocal read, told
+        with lock:
+            read += count
+            whole = round(read / 1e6)
+            progress(whole - told)
+            told = whole
+
+    return move_on
 
 
 def _shots(options: argparse.Namespace, given: _Given, cuts: EditList | None) -> tuple[Shot, ...]:

@@ -13,12 +13,17 @@ from postfix.source.opening import sha256_of
 from postfix.source.pair import PairSource, first_in_file
 from postfix.source.picture import EyeSource
 
+Read = Callable[[int], object]
+"""Told of bytes that were read, from any thread."""
+
 _THREADS = 2
 """Files whose checksums are taken at the same time."""
 
 
 @contextmanager
-def checksums_beside(sources: Sequence[EyeSource]) -> Iterator[Callable[[], tuple[str, ...]]]:
+def checksums_beside(
+    sources: Sequence[EyeSource], read: Read = lambda count: None
+) -> Iterator[Callable[[], tuple[str, ...]]]:
     """Read every byte of sources in threads while the block goes on.
 
     Yields
@@ -28,7 +33,7 @@ def checksums_beside(sources: Sequence[EyeSource]) -> Iterator[Callable[[], tupl
     """
     stop = threading.Event()
     pool = ThreadPoolExecutor(_THREADS, thread_name_prefix="checksum")
-    futures = [pool.submit(sha256_of, source, stop) for source in sources]
+    futures = [pool.submit(sha256_of, source, stop, read) for source in sources]
     try:
         yield lambda: tuple(future.result() for future in futures)
     finally:
@@ -37,7 +42,9 @@ def checksums_beside(sources: Sequence[EyeSource]) -> Iterator[Callable[[], tupl
 
 
 @contextmanager
-def source_files_beside(pair: PairSource) -> Iterator[Callable[[], tuple[EyeFile, ...]]]:
+def source_files_beside(
+    pair: PairSource, read: Read = lambda count: None
+) -> Iterator[Callable[[], tuple[EyeFile, ...]]]:
     """Both eyes of a source as the log names them, or the one file of both; like :func:`checksums_beside`."""
     eyes = dict(zip(EYES, (pair.left, pair.right))) if pair.packed is None else {"both": pair.left}
 
@@ -45,11 +52,11 @@ def source_files_beside(pair: PairSource) -> Iterator[Callable[[], tuple[EyeFile
         path, first = str(source.path.resolve()), first_in_file(source)
         return EyeFile(eye, path, source.count, checksum, str(source.rate), first, pair.layout)
 
-    with checksums_beside(list(eyes.values())) as checksums:
+    with checksums_beside(list(eyes.values()), read) as checksums:
         yield lambda: tuple(entry(eye, source, found) for (eye, source), found in zip(eyes.items(), checksums()))
 
 
-def source_files(pair: PairSource) -> tuple[EyeFile, ...]:
-    """What :func:`source_files_beside` gives, waited for."""
-    with source_files_beside(pair) as files:
+def source_files(pair: PairSource, read: Read = lambda count: None) -> tuple[EyeFile, ...]:
+    """What :func:`source_files_beside` gives, waited for; ``read`` is told from its threads of every so many bytes."""
+    with source_files_beside(pair, read) as files:
         return files()

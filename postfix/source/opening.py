@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
@@ -67,11 +68,14 @@ class Abandoned(Exception):
     """A checksum that nobody waits for any more."""
 
 
-def sha256_of(source: EyeSource, stop: threading.Event | None = None) -> str:
+def sha256_of(
+    source: EyeSource, stop: threading.Event | None = None, read: Callable[[int], object] = lambda count: None
+) -> str:
     """Fingerprint of what an eye was read from, in hexadecimal.
 
     For a video: the SHA-256 of the file. For stills: the SHA-256 of the lines ``<name> <sha256 of the file>``, each
-    ended by a line feed, in frame order, in UTF-8. For an eye of a file that holds both: of that file.
+    ended by a line feed, in frame order, in UTF-8. For an eye of a file that holds both: of that file. ``read`` is told
+    of every so many bytes.
 
     Raises
     ------
@@ -79,23 +83,24 @@ def sha256_of(source: EyeSource, stop: threading.Event | None = None) -> str:
         Soon after ``stop`` is set.
     """
     if isinstance(source, EyeView):
-        return sha256_of(source.whole, stop)
+        return sha256_of(source.whole, stop, read)
     if not isinstance(source, StillsSource):
-        return _file_sha256(source.path, stop)
+        return _file_sha256(source.path, stop, read)
     whole = hashlib.sha256()
     for path in source.files():
-        whole.update(f"{path.name} {_file_sha256(path, stop)}\n".encode())
+        whole.update(f"{path.name} {_file_sha256(path, stop, read)}\n".encode())
     return whole.hexdigest()
 
 
 _BLOCK_BYTES = 1 << 20
 
 
-def _file_sha256(path: Path, stop: threading.Event | None) -> str:
+def _file_sha256(path: Path, stop: threading.Event | None, read: Callable[[int], object]) -> str:
     found, block = hashlib.sha256(), memoryview(bytearray(_BLOCK_BYTES))
     with path.open("rb", buffering=0) as file:
         while count := file.readinto(block):
             if stop is not None and stop.is_set():
                 raise Abandoned
             found.update(block[:count])
+            read(count)
     return found.hexdigest()
