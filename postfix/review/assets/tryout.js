@@ -215,8 +215,8 @@
     if (limit === undefined) cell.replaceChildren("");
     else if (limit === null) cell.replaceChildren("not known");
     else {
-      const text = `${key === "near" ? "not below" : "up to"} ${pctText(name, limit)}`;
-      cell.replaceChildren(text, el("small", {}, screen.rules[key]));
+      const number = el("span", { class: "try-number" }, pctText(name, limit));
+      cell.replaceChildren(key === "near" ? "not below " : "up to ", number, el("small", {}, screen.rules[key]));
     }
   }
 
@@ -245,7 +245,7 @@
     const { wider_mm: wider, deg } = divergenceOf(screen, farPct);
     const eyes = `the eyes (${screen.eye_mm} mm)`;
     if (wider > 0) return [`${deg.toFixed(2)}°`, `far is ${plainLength(wider)} wider than ${eyes}`];
-    return ["none", wider === 0 ? `far is as wide as ${eyes}` : `far is ${plainLength(wider)} narrower than ${eyes}`];
+    return ["none", wider > -0.05 ? `far is as wide as ${eyes}` : `far is ${plainLength(wider)} narrower than ${eyes}`];
   }
 
   function figuresTable(data) {
