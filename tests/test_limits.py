@@ -297,7 +297,7 @@ def test_the_table_of_screens_follows_the_rules() -> None:
     rules = LimitRules("percent", eye_mm=50.0)
     row = rendered(screens_text([(CINEMA, rules)])).splitlines()[1].split()
     # width, seat and eyes in mm; near in mm, % and arcmin; far likewise; range: 50 mm of 12 m are 0.42 % (computed).
-    assert row[:6] == ["cinema-12m", "12000", "12000", "50", "-120", "-1.00"]
+    assert row[:6] == ["cinema-12m", "12000", "12000", "50", "−120", "−1.00"]
     assert row[7:9] == ["50", "+0.42"]
     assert row[10] == "3.00"
     data = screen_data(CINEMA, rules)
