@@ -31,12 +31,15 @@ EVIL = '<b>x</b> <a href="http://example.org">y</a> </script> "\'& &lt;i&gt;'
 SHORT = (40, 75, 12, 110, 1, 96)
 
 
-def unpacked(text):
-    """The packed column read back, apart from the page's own reading."""
-    planes = np.frombuffer(zlib.decompress(base64.b64decode(text), -15), np.uint8).reshape(4, -1)
-    folded = np.ascontiguousarray(planes.T).view("<u4").ravel()
-    steps = (folded >> 1).astype(np.int64) ^ -(folded & 1).astype(np.int64)
-    return np.cumsum(steps).astype(np.int32)
+def unpacked(pack):
+    """The columns of a pack read back, apart from the page's own reading."""
+    content = np.frombuffer(zlib.decompress(base64.b64decode(pack["block"]), -15), np.uint8)
+    found = {}
+    for name, planes in zip(pack["names"], content.reshape(max(1, len(pack["names"])), 4, -1)):
+        folded = np.ascontiguousarray(planes.T).view("<u4").ravel()
+        steps = (folded >> 1).astype(np.int64) ^ -(folded & 1).astype(np.int64)
+        found[name] = np.cumsum(steps).astype(np.int32)
+    return found
 
 
 # ---- figures as packed
@@ -46,11 +49,13 @@ def unpacked(text):
 def test_packed_figures_come_back_to_the_last_decimal_of_the_log(values, related):
     column = whole(np.array([NAN if value is None else value for value in values]))
     was = whole(np.linspace(-3.0, 5.0, len(values))) if related else None
-    text = packed(column, was)
+    other = np.arange(len(values), dtype=np.int32)
+    pack = packed({"a": column, "b": other}, None if was is None else {"a": was, "b": other})
+    assert np.array_equal(unpacked(pack)["b"], other - (0 if was is None else other))
     if all(value is None for value in values):
-        assert text is None
+        assert (pack["names"], pack["empty"]) == (["b"], ["a"])
         return
-    found = (unpacked(text).astype(np.int64) + (0 if was is None else was)).astype(np.int32)
+    found = (unpacked(pack)["a"].astype(np.int64) + (0 if was is None else was)).astype(np.int32)
     for value, number in zip(values, found.tolist()):
         assert number == (MISSING if value is None else round(value * STEPS))
 
@@ -85,7 +90,7 @@ def test_a_screen_that_is_cut_otherwise_has_its_own_shots_and_a_longer_one_its_o
     data = frames_data(ReviewedClip("c0", (one, two), shots, None, ""))
     assert [screen["shots"] for screen in data["screens"]] == [[0, 1], [0, 2]]
     assert data["frames"] == 14
-    assert unpacked(data["before"][0]["near"])[12:].tolist() == [MISSING, MISSING]
+    assert unpacked(data["before"][0])["near"][12:].tolist() == [MISSING, MISSING]
 
 
 def test_the_axes_hold_every_figure_and_limits_that_are_not_far_off():
@@ -128,7 +133,7 @@ def test_the_chart_shows_the_window_as_the_parallax_of_the_edge(tmp_path):
     assert top[:4].tolist() == [0.0] * 4
     (clip,) = reviewed_clips(tmp_path / "out")
     edges = frames_data(clip)["screens"][0]["edges"]
-    assert unpacked(edges["left_bottom"])[[8, 11]].tolist() == [-40000, -60000]
+    assert unpacked(edges)["left_bottom"][[8, 11]].tolist() == [-40000, -60000]
 
 
 # ---- words
@@ -660,53 +665,15 @@ def test_marks_stand_apart_so_that_dashes_are_seen_and_the_median_has_its_own(pa
         assert words in legend
 
 
-def deflated(data, level=9, strategy=zlib.Z_DEFAULT_STRATEGY):
-    made = zlib.compressobj(level, zlib.DEFLATED, -15, 9, strategy)
-    return base64.b64encode(made.compress(data) + made.flush()).decode("ascii")
-
-
-INFLATED = """([text, size]) => {
-    const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
-    try { return btoa(String.fromCharCode(...postfix.charts.inflated(bytes, size))); }
-    catch (error) { return error.message; }
-}"""
-
-
-@pytest.mark.parametrize(
-    ("level", "strategy"),
-    [
-        (0, zlib.Z_DEFAULT_STRATEGY),
-        (9, zlib.Z_FIXED),
-        (9, zlib.Z_HUFFMAN_ONLY),
-        (9, zlib.Z_RLE),
-        (1, 0),
-        (6, 0),
-        (9, 0),
-    ],
-)
-def test_the_page_inflates_whatever_deflate_writes(short_page, level, strategy):
-    random = np.random.default_rng(level)
-    for data in (
-        b"",
-        b"a",
-        b"kite " * 9000,
-        bytes(70_000),
-        random.bytes(3000),
-        random.normal(0, 9, 60_000).astype(np.int8).tobytes(),
-        np.repeat(random.integers(0, 256, 900), random.integers(1, 300, 900)).astype(np.uint8)[:70_000].tobytes(),
-        random.bytes(2000) + bytes(30_000) + b"sail" * 5 + random.bytes(100),
-    ):
-        found = short_page.evaluate(INFLATED, [deflated(data, level, strategy), len(data)])
-        assert base64.b64decode(found) == data
-
-
 def test_damaged_figures_are_an_error_and_never_figures(short_page):
-    data = np.random.default_rng(8).normal(0, 9, 4000).astype(np.int8).tobytes()
-    text = deflated(data)
-    whole_bytes = base64.b64decode(text)
-    cut = base64.b64encode(whole_bytes[: len(whole_bytes) // 2]).decode("ascii")
-    for given_text, size in ((text, len(data) - 4), (text, len(data) + 4), (cut, len(data)), ("", 4), ("Bw==", 4)):
-        assert "damaged" in short_page.evaluate(INFLATED, [given_text, size])
+    pack = packed({"near": np.arange(40, dtype=np.int32)})
+    cut = {**pack, "block": base64.b64encode(base64.b64decode(pack["block"])[:-6]).decode("ascii")}
+    script = (
+        "async ([pack, n]) => { try { await postfix.charts.unpacked(pack, n); } catch (error) { return 'refused'; } }"
+    )
+    assert short_page.evaluate(script, [pack, 40]) is None
+    for given_pack, frames in ((pack, 39), (pack, 41), (cut, 40), ({**pack, "block": ""}, 40)):
+        assert short_page.evaluate(script, [given_pack, frames]) == "refused"
 
 
 def test_library_and_figures_of_the_first_chart_are_asked_for_at_once(page, tmp_path):

@@ -99,30 +99,37 @@ def whole(values: Column, where: str | Path = "figures") -> Whole:
     return out
 
 
-def packed(column: Whole, was: Whole | None = None) -> str | None:
-    """A column as text: differences from frame to frame, byte by byte, raw-deflated, base64.
+def packed(columns: Mapping[str, Whole], was: Mapping[str, Whole] | None = None) -> dict[str, Any]:
+    """Columns as text: differences from frame to frame, byte by byte, all in one block, raw-deflated, base64.
 
     Parameters
     ----------
-    column : (n,) int32
-        As :func:`whole` gives it.
-    was : (n,) int32, optional
-        What the column is written as the difference from: what was before, since little or nothing changes.
+    columns : mapping of str to (n,) int32
+        As :func:`whole` gives them.
+    was : mapping of str to (n,) int32, optional
+        What each column is written as the difference from: what was before, since little or nothing changes.
 
     Returns
     -------
-    str or None
-        None where nothing is known at all.
+    dict
+        ``names`` of the columns in the ``block``, in order, and of those that are ``empty``: nothing is known at all.
     """
-    if (column == MISSING).all():
-        return None
+    names = [name for name, column in columns.items() if (column != MISSING).any()]
+    deflate = zlib.compressobj(6, zlib.DEFLATED, -15)
+    block = b"".join(deflate.compress(_planes(columns[name], None if was is None else was[name])) for name in names)
+    return {
+        "names": names,
+        "empty": [name for name in columns if name not in names],
+        "block": base64.b64encode(block + deflate.flush()).decode("ascii"),
+    }
+
+
+def _planes(column: Whole, was: Whole | None) -> bytes:
     # Everything is taken modulo 2**32, and folded so that small numbers of either sign have empty upper bytes.
     wide = column.astype(np.int64) - (0 if was is None else was.astype(np.int64))
     steps = np.diff(wide, prepend=0).astype(np.int32)
     folded = ((steps << 1) ^ (steps >> 31)).astype("<u4")
-    planes = np.ascontiguousarray(folded.view(np.uint8).reshape(-1, 4).T)
-    deflate = zlib.compressobj(6, zlib.DEFLATED, -15)
-    return base64.b64encode(deflate.compress(planes.tobytes()) + deflate.flush()).decode("ascii")
+    return np.ascontiguousarray(folded.view(np.uint8).reshape(-1, 4).T).tobytes()
 
 
 def frames_data(clip: ReviewedClip) -> dict[str, Any]:
@@ -139,15 +146,15 @@ def frames_data(clip: ReviewedClip) -> dict[str, Any]:
     longest = max(clip.versions, key=lambda version: version.clip.frames)
     frames = longest.clip.frames
     clock = clock_of(longest)
-    befores: list[dict[str, str | None]] = []
+    befores: list[dict[str, Any]] = []
     screens, spans = [], Spans()
     for index, version in enumerate(clip.versions):
         edges = {name: values for side in SIDES for name, values in _edges(version, side)}
         spans.add(version, edges)
         before = {name: _whole(version, f"{name}_before_pct", frames) for name in FIGURES}
-        texts = {name: packed(column) for name, column in before.items()}
-        if texts not in befores:
-            befores.append(texts)
+        pack = packed(before)
+        if pack not in befores:
+            befores.append(pack)
         own = [number for number, shot in enumerate(clip.shots) if shot.results[index] is not None]
         after = {name: _whole(version, f"{name}_after_pct", frames) for name in FIGURES}
         screens.append(
@@ -156,10 +163,10 @@ def frames_data(clip: ReviewedClip) -> dict[str, Any]:
                 "near_pct": version.limits.near_pct,
                 "far_pct": version.limits.far_pct,
                 "shots": None if len(own) == len(clip.shots) else own,
-                "before": befores.index(texts),
-                "after": {name: packed(column, before[name]) for name, column in after.items()},
-                "edges": {name: packed(whole(_to(frames, values), version.folder)) for name, values in edges.items()},
-                "windows": {name: packed(_whole(version, f"window_{name}_px", frames)) for name in WINDOWS},
+                "before": befores.index(pack),
+                "after": packed(after, before),
+                "edges": packed({name: whole(_to(frames, v), version.folder) for name, v in edges.items()}),
+                "windows": packed({name: _whole(version, f"window_{name}_px", frames) for name in WINDOWS}),
             }
         )
     return {

@@ -4,7 +4,7 @@
 (() => {
   const {
     MISSING,
-    inflated, unpacked, unpackedAll, timecodeText, framesOf, timecodeAt, frameMeant, firstFrom, columnsOf, reduced, lineOf,
+    unpacked, timecodeText, framesOf, timecodeAt, frameMeant, firstFrom, columnsOf, reduced, lineOf,
     niceStep, frameStep, signed, clean, shortened, plain, yTicks, made, bandOf,
   } = window.postfix.chartsData;
 
@@ -48,20 +48,18 @@
     }
 
     // Columns, shots and cuts of the screen that is chosen, unpacked when it is chosen first.
-    choose(index) {
+    async choose(index) {
       const { data, count } = this;
       const screen = data.screens[index];
-      if (!this.before.has(screen.before)) {
-        this.before.set(screen.before, unpackedAll(data.before[screen.before], count));
-      }
       if (!this.after.has(index)) {
-        const [after, edges, windows] =
-          [screen.after, screen.edges, screen.windows].map((named) => unpackedAll(named, count));
+        const known = this.before.get(screen.before);
+        const [before, after, edges, windows] = await Promise.all([
+          known ?? unpacked(data.before[screen.before], count),
+          ...[screen.after, screen.edges, screen.windows].map((pack) => unpacked(pack, count)),
+        ]);
         // What was measured after is written as its difference from what was before.
-        for (const name of Object.keys(after)) {
-          const was = this.before.get(screen.before)[name];
-          if (screen.after[name] !== null) after[name] = after[name].map((value, i) => value + was[i]);
-        }
+        for (const name of screen.after.names) after[name] = after[name].map((value, i) => value + before[name][i]);
+        this.before.set(screen.before, before);
         this.after.set(index, { after, edges, windows });
       }
       this.screen = index;
@@ -675,6 +673,7 @@
     const message = element.querySelector(".chart-message");
     message.hidden = false;
     try {
+      if (!("DecompressionStream" in window)) throw new Error("this browser cannot unpack the figures; a newer one can");
       // Both are asked for before anything is waited for, and the figures are unpacked while the library is read: while a
       // long page is being read, every step that waits waits long.
       const library = window.postfix.script(element.dataset.plotly, isFirst);
@@ -682,7 +681,7 @@
       const data = await window.postfix.load(element.dataset.key, element.dataset.src, isFirst);
       const chart = new Chart(element, data);
       const checked = element.querySelector(`[name="${data.ident}-screen"]:checked`);
-      chart.choose(checked ? Number(checked.value) : 0);
+      await chart.choose(checked ? Number(checked.value) : 0);
       await library;
       for (const part of element.querySelectorAll(".chart-controls, .chart-frame")) part.hidden = false;
       chart.draw();
@@ -732,7 +731,7 @@
   }
 
   window.postfix.charts = {
-    of: (ident) => charts.get(ident), timecodeText, framesOf, frameMeant, columnsOf, reduced, lineOf, inflated, unpacked, niceStep, frameStep,
+    of: (ident) => charts.get(ident), timecodeText, framesOf, frameMeant, columnsOf, reduced, lineOf, unpacked, niceStep, frameStep,
     plain, MISSING,
   };
   begin();

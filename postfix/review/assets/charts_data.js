@@ -7,126 +7,8 @@
 
   // ---- packed figures -------------------------------------------------------------------------------------------
 
-  // The symbols of a deflated block by its next bits, lowest first: each entry is 16 times the symbol, plus its length in
-  // bits; 0 where there is none.
-  function symbolsOf(lengths) {
-    const most = Math.max(1, ...lengths);
-    const table = new Uint16Array(1 << most);
-    let code = 0;
-    for (let length = 1; length <= most; length++, code <<= 1) {
-      lengths.forEach((own, symbol) => {
-        if (own !== length) return;
-        let turned = 0;
-        for (let bit = 0; bit < length; bit++) turned |= ((code >> bit) & 1) << (length - 1 - bit);
-        for (let at = turned; at < table.length; at += 1 << length) table[at] = (symbol << 4) | length;
-        code++;
-      });
-    }
-    return { table, most };
-  }
-
-  // What a length or a distance starts from, and how many bits tell the rest of it.
-  function startsOf(first, extras) {
-    let next = first;
-    return extras.map((extra) => {
-      const start = [next, extra];
-      next += 1 << extra;
-      return start;
-    });
-  }
-
-  const LENGTHS = startsOf(3, Array.from({ length: 28 }, (_, i) => (i < 8 ? 0 : (i >> 2) - 1))).concat([[258, 0]]);
-  const DISTANCES = startsOf(1, Array.from({ length: 30 }, (_, i) => (i < 4 ? 0 : (i >> 1) - 1)));
-  const ORDER = [16, 17, 18, 0, 8, 7, 9, 6, 10, 5, 11, 4, 12, 3, 13, 2, 14, 1, 15];
-  const FIXED = [
-    symbolsOf(Array.from({ length: 288 }, (_, i) => (i < 144 ? 8 : i < 256 ? 9 : i < 280 ? 7 : 8))),
-    symbolsOf(new Array(30).fill(5)),
-  ];
-
-  // Raw-deflated bytes (RFC 1951) at once. The streams of a browser give theirs in many small steps, and each of them
-  // waits while a long page is being read.
-  function inflated(bytes, size) {
-    const out = new Uint8Array(size);
-    let [held, have, at, end] = [0, 0, 0, 0];
-    const damaged = () => new Error("its figures are damaged; write the page anew");
-    const bits = (count) => {
-      while (have < count) {
-        if (at > bytes.length + 2) throw damaged();
-        held |= bytes[at++] << have;
-        have += 8;
-      }
-      const value = held & ((1 << count) - 1);
-      held >>>= count;
-      have -= count;
-      return value;
-    };
-    const symbol = ({ table, most }) => {
-      while (have < most) {
-        if (at > bytes.length + 2) throw damaged();
-        held |= bytes[at++] << have;
-        have += 8;
-      }
-      const entry = table[held & ((1 << most) - 1)];
-      if (!entry) throw damaged();
-      held >>>= entry & 15;
-      have -= entry & 15;
-      return entry >> 4;
-    };
-    const described = () => {
-      const [literals, distances, count] = [bits(5) + 257, bits(5) + 1, bits(4) + 4];
-      const short = new Array(19).fill(0);
-      for (let i = 0; i < count; i++) short[ORDER[i]] = bits(3);
-      const codes = symbolsOf(short);
-      const lengths = [];
-      while (lengths.length < literals + distances) {
-        const what = symbol(codes);
-        if (what < 16) lengths.push(what);
-        else {
-          const again = what === 16 ? lengths[lengths.length - 1] : 0;
-          const times = what === 16 ? 3 + bits(2) : what === 17 ? 3 + bits(3) : 11 + bits(7);
-          for (let i = 0; i < times; i++) lengths.push(again);
-        }
-      }
-      return [symbolsOf(lengths.slice(0, literals)), symbolsOf(lengths.slice(literals))];
-    };
-    const stored = () => {
-      bits(have & 7);
-      const length = bits(16);
-      bits(16);
-      for (let i = 0; i < length; i++) out[end++] = bits(8);
-    };
-    const block = ([literals, distances]) => {
-      for (;;) {
-        const what = symbol(literals);
-        if (what === 256) return;
-        if (what < 256) out[end++] = what;
-        else {
-          const [start, extra] = LENGTHS[what - 257];
-          const length = start + bits(extra);
-          const [near, more] = DISTANCES[symbol(distances)];
-          const from = end - near - bits(more);
-          if (from < 0) throw damaged();
-          for (let i = 0; i < length; i++) out[end++] = out[from + i];
-        }
-        if (end > size) throw damaged();
-      }
-    };
-    for (let isLast = 0; !isLast;) {
-      isLast = bits(1);
-      const kind = bits(2);
-      if (kind === 0) stored();
-      else if (kind === 1) block(FIXED);
-      else if (kind === 2) block(described());
-      else throw damaged();
-    }
-    if (end !== size) throw damaged();
-    return out;
-  }
-
-  // Whole numbers of a packed column (see postfix/review/frames.py); MISSING where nothing is known.
-  function unpacked(text, count) {
-    if (text === null) return new Int32Array(count).fill(MISSING);
-    const planes = inflated(Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)), 4 * count);
+  // Whole numbers of one column, from its four planes of bytes (see postfix/review/frames.py).
+  function numbersOf(planes, count) {
     const values = new Int32Array(count);
     let value = 0;
     for (let i = 0; i < count; i++) {
@@ -137,8 +19,18 @@
     return values;
   }
 
-  const unpackedAll = (named, count) =>
-    Object.fromEntries(Object.entries(named).map(([name, text]) => [name, unpacked(text, count)]));
+  // The columns of a pack by their names; MISSING where nothing is known. All of them go through one stream: while a
+  // long page is being read, every step that waits waits long.
+  async function unpacked(pack, count) {
+    const columns = Object.fromEntries(pack.empty.map((name) => [name, new Int32Array(count).fill(MISSING)]));
+    const bytes = Uint8Array.from(atob(pack.block), (letter) => letter.charCodeAt(0));
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
+    const planes = new Uint8Array(await new Response(stream).arrayBuffer());
+    const size = 4 * count;
+    if (planes.length !== size * pack.names.length) throw new Error("its figures are damaged");
+    pack.names.forEach((name, at) => { columns[name] = numbersOf(planes.subarray(size * at, size * (at + 1)), count); });
+    return columns;
+  }
 
   // ---- timecode, as postfix/source/timecode.py counts it --------------------------------------------------------
 
@@ -378,7 +270,7 @@
   // What the other script of this part of the page uses.
   window.postfix.chartsData = {
     MISSING,
-    inflated, unpacked, unpackedAll, timecodeText, framesOf, timecodeAt, frameMeant, firstFrom, columnsOf, reduced, lineOf,
+    unpacked, timecodeText, framesOf, timecodeAt, frameMeant, firstFrom, columnsOf, reduced, lineOf,
     niceStep, frameStep, signed, clean, shortened, plain, yTicks, made, bandOf,
   };
 })();
