@@ -69,7 +69,7 @@ def test_the_data_hold_no_nan_and_nothing_where_nothing_is_known():
     clip = made_clip(spoilt(made_version([5, 5]), near_after_pct=lambda v: v * NAN))
     data = frames_data(clip)
     json.dumps(data, allow_nan=False)
-    assert data["screens"][0]["after"]["near"] is None
+    assert data["screens"][0]["after"]["empty"] == ["near"]
 
 
 def test_what_was_before_is_written_once_for_screens_that_agree_on_it():

@@ -122,6 +122,18 @@ def test_eight_bit_rgb_is_shown_as_it_is():
     assert np.array_equal(shown_rgb((picture,), rgb_format(160, 90), (160, 90)), picture)
 
 
+@pytest.mark.parametrize("name", ["yuv420p", "yuv422p10le", "gbrp"])
+@pytest.mark.parametrize("size_px", [(128, 32), (64, 64), (128, 16), (32, 64)])
+def test_squeezed_eyes_are_brought_back_to_their_shape(name, size_px):
+    fmt = video_format(name, 64, 32, None)
+    planes = tuple(
+        np.full((-(-32 // p.step_y), -(-64 // p.step_x)), (1 << fmt.bit_depth) // 2, fmt.dtype) for p in fmt.planes
+    )
+    seen = shown_rgb(planes, fmt, size_px)
+    assert seen.shape == (size_px[1], size_px[0], 3)
+    assert np.ptp(seen.astype(int)) <= 4
+
+
 def test_the_matrix_that_a_file_names_counts():
     """Pure red of BT.601 in 8 bits is 81, 90, 240 (from memory)."""
     fmt = video_format("yuv444p", 4, 4, False)

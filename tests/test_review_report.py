@@ -18,7 +18,7 @@ from postfix.review.sheet import contact_sheet, version_rows
 from postfix.review.stills import open_stills_of
 
 NAN = float("nan")
-VOID = {"meta", "img", "br", "path", "rect", "input", "use", "line", "circle", "wbr", "hr", "stop"}
+VOID = {"meta", "link", "img", "br", "path", "rect", "input", "use", "line", "circle", "wbr", "hr", "stop"}
 
 
 class Page(HTMLParser):
@@ -42,6 +42,7 @@ class Page(HTMLParser):
         if tag == "img":
             self.images.append(attrs)
         self.addresses += [attrs[name] for name in ("src", "data-src", "data-plotly") if name in attrs]
+        self.addresses += [attrs["href"]] if tag == "link" else []
         assert not any(name.startswith("on") for name in attrs)
         if tag not in VOID:
             self.open.append(tag)
@@ -96,7 +97,7 @@ def test_the_page_may_load_nothing_but_what_lies_beside_it(job):
     assert policy.startswith("default-src 'none'")
     assert "unsafe-eval" not in policy
     assert "http" not in policy
-    assert not re.search(r"@import|<link|<iframe|<object|<base", text)
+    assert not re.search(r"@import|<link rel=(?!.preload)|<iframe|<object|<base", text)
 
 
 def test_the_page_names_clip_screens_limits_and_what_was_done(job):

@@ -168,13 +168,9 @@ def test_inside_and_outside_are_what_the_program_flags(page, tmp_path):
 SUBPIXELS = ("eased", "always", "never")
 
 
-def planned_with(clip, folder, subpixel):
-    """The clip with a log that tells that setting; with one that tells none where it is empty."""
-    folder.mkdir()
-    text = json.dumps({"settings": {"subpixel": subpixel}} if subpixel else {})
-    (folder / "changes.json").write_text(text, encoding="utf-8")
-    versions = tuple(replace(version, folder=folder) for version in clip.versions)
-    return replace(clip, versions=versions)
+def planned_with(clip, subpixel):
+    """The clip, its log telling that setting of planning, or none where it is empty."""
+    return replace(clip, versions=tuple(replace(version, subpixel=subpixel or None) for version in clip.versions))
 
 
 def pinned_plan(plan, keys, clip, settings):
@@ -194,7 +190,7 @@ PINNED = {
 def test_what_is_said_of_the_pin_is_what_planning_makes_of_it(page, tmp_path, subpixel):
     settings = PlanSettings(subpixel=subpixel) if subpixel else PlanSettings()
     for number, (name, plan) in enumerate(PINNED.items()):
-        clip = planned_with(case(plan, clip_info(1998, step=2), seed=30), tmp_path / name, subpixel)
+        clip = planned_with(case(plan, clip_info(1998, step=2), seed=30), subpixel)
         shot, version, info = clip.shots[0], clip.versions[0], clip.columns.clip
         page.goto(write_page(tmp_path, {f"c0/{number}": tryout_data(clip, shot, None)}).as_uri())
         page.locator("summary").first.click()
@@ -217,7 +213,7 @@ def test_what_is_said_of_the_pin_is_what_planning_makes_of_it(page, tmp_path, su
 
 
 def test_beside_the_pin_stands_what_planning_applies(page, tmp_path):
-    clip = planned_with(case(EASED, clip_info(666), seed=31), tmp_path / "out", "eased")
+    clip = planned_with(case(EASED, clip_info(666), seed=31), "eased")
     page.goto(write_page(tmp_path, {"c0/0": tryout_data(clip, clip.shots[0], None)}).as_uri())
     page.locator("summary").first.click()
     page.get_by_label("Hold one value").check()
@@ -234,8 +230,8 @@ def test_beside_the_pin_stands_what_planning_applies(page, tmp_path):
 
 
 def test_where_the_log_does_not_tell_the_settings_or_a_person_decided_that_is_said_of_the_pin(page, tmp_path):
-    unsaid = planned_with(case(HELD, seed=32), tmp_path / "unsaid", "")
-    byhand = planned_with(case(replace(HELD, subpixel=True), seed=32), tmp_path / "byhand", "never")
+    unsaid = planned_with(case(HELD, seed=32), "")
+    byhand = planned_with(case(replace(HELD, subpixel=True), seed=32), "never")
     shot = byhand.shots[0]
     results = tuple(replace(result, entry={"by_hand": ["subpixel"]}) for result in shot.results)
     data = {

@@ -85,8 +85,9 @@ def _source(clip: ReviewedClip, shot: ReviewedShot, pictures: ShotPictures, lege
         _figure(before.depth, f"{alt}, depth map", depth),
     )
     legend = (
+        '<div class="box" tabindex="0" role="region" aria-label="Scale of the depth map, to scroll">'
         f'<svg class="depth-legend" viewBox="{legend_box}" role="img" aria-label="Scale of the depth map">'
-        f'<use href="#{clip.ident}-legend"/></svg>'
+        f'<use href="#{clip.ident}-legend"/></svg></div>'
     )
     return f'<h4>As shot: {place}</h4><div class="four">{"".join(figures)}</div>{legend}'
 

@@ -15,7 +15,7 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, ShotPlan
-from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
+from postfix.plan.settings import DEFAULT_WINDOWS, Subpixel, WindowSettings
 from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.viewing import Screen
@@ -150,5 +150,7 @@ class Version:
     remarks: tuple[str, ...] = ()
     windows: WindowSettings = DEFAULT_WINDOWS
     """Of the settings that the plan was made with, what an edge is judged by."""
+    subpixel: Subpixel | None = None
+    """Of the same settings, which HIT is drawn to a fraction of a pixel; None in logs that do not say."""
     framed_from_px: tuple[int, int] | None = None
     """Width and height of the source's pictures where the frame that was delivered was cut from them, or is larger."""

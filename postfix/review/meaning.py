@@ -28,8 +28,9 @@ _TERMS = (
     ),
     (
         "HIT",
-        "horizontal image translation: both eyes’ pictures are moved sideways, half each, which moves the whole scene "
-        "away (positive) or closer (negative). The range between near and far stays as it is.",
+        "horizontal image translation: both eyes’ pictures are moved sideways, half each (in whole steps the right eye "
+        "takes an odd one), which moves the whole scene away (positive) or closer (negative). The range between near "
+        "and far stays as it is.",
     ),
     (
         "Edge parallax",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 
 from postfix.review.assets import page_script, page_style
 from postfix.review.words import escaped
@@ -17,7 +18,7 @@ def script_element() -> str:
     return f"<script>{page_script()}</script>"
 
 
-def html_page(title: str, body: str) -> str:
+def html_page(title: str, body: str, wanted_first: Sequence[str] = ()) -> str:
     """The whole file.
 
     It may show pictures and run scripts that lie beside it, and its own script, known by its hash. Anything else is
@@ -29,7 +30,10 @@ def html_page(title: str, body: str) -> str:
         Plain text.
     body : str
         HTML, with :func:`script_element` somewhere in it.
+    wanted_first : sequence of str
+        Scripts beside the page that what is seen first needs: a long page is read for seconds meanwhile.
     """
+    asked = "".join(f'<link rel="preload" as="script" href="{escaped(src)}">' for src in wanted_first)
     digest = base64.b64encode(hashlib.sha256(page_script().encode("utf-8")).digest()).decode("ascii")
     policy = (
         "default-src 'none'; base-uri 'none'; form-action 'none'; img-src 'self' file: data: blob:; "
@@ -39,6 +43,6 @@ def html_page(title: str, body: str) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'{GENERATOR}<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escaped(title)}</title><style>{page_style()}</style></head>\n"
+        f"<title>{escaped(title)}</title>{asked}<style>{page_style()}</style></head>\n"
         f"<body>{body}</body></html>\n"
     )

@@ -119,7 +119,8 @@ def _page(clips: Sequence[ReviewedClip], beside: Beside, progress: Callable[[int
         meaning(),
         _footer(clips),
     ]
-    return html_page(title, f"<main>{chr(10).join(body)}</main>")
+    first = [plotly_src, f"{PAGE_FOLDER}/{clips[0].ident}/frames.js"]
+    return html_page(title, f"<main>{chr(10).join(body)}</main>", first)
 
 
 def _clip(

@@ -19,7 +19,7 @@ from postfix.errors import InputError
 from postfix.limits import Limits
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, HitKey, Misalignment, ShotPlan, WindowKey
-from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, WindowSettings
+from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, SUBPIXEL, Subpixel, WindowSettings
 from postfix.review.logged import NUMBER_COLUMNS, ClipFacts, FrameTable, LoggedFile, LoggedShot, Version
 from postfix.source.layout import LAYOUTS
 from postfix.source.pair import AS_GIVEN, Reading
@@ -198,6 +198,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         else (),
         "remarks": tuple(str(text) for text in _get(log, "remarks", list)) if "remarks" in log else (),
         "windows": _windows(log),
+        "subpixel": _subpixel(log),
         "framed_from_px": _size(log),
     }
 
@@ -207,6 +208,11 @@ def _eye_mm(log: Any, screen: Any) -> float:
     settings = _get(log, "settings", dict) if "settings" in log else {}
     rules = _get(settings, "limits", dict) if "limits" in settings else {}
     return _positive(rules if "eye_mm" in rules else screen, "eye_mm")
+
+
+def _subpixel(log: Any) -> Subpixel | None:
+    settings = _get(log, "settings", dict) if "settings" in log else {}
+    return next((one for one in SUBPIXEL if one == settings.get("subpixel")), None)
 
 
 def _windows(log: Any) -> WindowSettings:

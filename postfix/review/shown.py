@@ -103,6 +103,11 @@ def shown_rgb(planes: Planes, fmt: PictureFormat, size_px: tuple[int, int], weig
     -------
     (h, w, 3) uint8
     """
+    within = min(size_px[0], fmt.width), min(size_px[1], fmt.height)
+    if within != size_px:
+        # Eyes that were squeezed are brought back to their shape; nothing else is ever enlarged.
+        small = shown_rgb(planes, fmt, within, weights)
+        return np.asarray(cv2.resize(small, size_px, interpolation=cv2.INTER_LINEAR), np.uint8)
     first = planes[0]
     # Light stands in one plane; what follows it is no third of a picture.
     parted = first.ndim == 2 and len(planes) >= 3 and not (fmt.is_linear and not fmt.is_yuv)

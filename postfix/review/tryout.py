@@ -7,11 +7,8 @@ The page reckons the figures of another HIT or window from it by itself, with th
 from __future__ import annotations
 
 import base64
-import json
 import math
 from dataclasses import replace
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -23,11 +20,10 @@ from postfix.plan.figures import EDGE_TOLERANCE_PCT, LIMIT_TOLERANCE_PCT, Figure
 from postfix.plan.geometry import BAND_BORDERS, Array, drawing_of, widest_px, zoom_of
 from postfix.plan.model import ShotPlan
 from postfix.plan.robust import ShotArrays, shot_arrays
-from postfix.plan.settings import HIT_MAX_PCT, SUBPIXEL, PlanSettings
+from postfix.plan.settings import HIT_MAX_PCT, PlanSettings
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import LoggedShot, Version
 from postfix.review.pictures import RED_CYAN
-from postfix.review.runs import JSON_NAME
 from postfix.review.stills import frame_to_show
 
 MOST_FRAMES = 20_000
@@ -215,18 +211,9 @@ def _fine(version: Version, shot: LoggedShot) -> dict[str, bool]:
     if isinstance(by_hand, list) and "subpixel" in by_hand:
         fine = shot.plan.subpixel
         return {"held": fine, "moving": fine, "told": True, "by_hand": True}
-    path = version.folder / JSON_NAME
-    subpixel = _subpixel(path, path.stat().st_mtime_ns) if path.is_file() else None
-    given = subpixel or PlanSettings().subpixel
-    return {"held": given == "always", "moving": given != "never", "told": subpixel is not None, "by_hand": False}
-
-
-@lru_cache(maxsize=64)
-def _subpixel(path: Path, written_ns: int) -> str | None:
-    """The setting of that name that a log was planned with; None where it does not tell. Read once for all shots."""
-    settings = json.loads(path.read_text(encoding="utf-8-sig")).get("settings")
-    subpixel = settings.get("subpixel") if isinstance(settings, dict) else None
-    return subpixel if subpixel in SUBPIXEL else None
+    given = version.subpixel or PlanSettings().subpixel
+    told = version.subpixel is not None
+    return {"held": given == "always", "moving": given != "never", "told": told, "by_hand": False}
 
 
 def _aligned(plan: ShotPlan, clip: ClipInfo) -> dict[str, Any] | None:

@@ -627,8 +627,8 @@
         radio.addEventListener("change", () => this.draw());
       }
       for (const radio of element.querySelectorAll(`[name="${this.data.ident}-screen"]`)) {
-        radio.addEventListener("change", () => {
-          this.choose(Number(radio.value));
+        radio.addEventListener("change", async () => {
+          await this.choose(Number(radio.value));
           this.draw();
           this.hideBox();
         });
