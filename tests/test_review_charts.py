@@ -618,6 +618,8 @@ def test_what_has_not_been_measured_stays_inside_the_box_beside_the_pointer(page
     until(page, "document.querySelector('.depth-chart').dataset.state === 'ready'")
     for width in (1400, 480):
         page.set_viewport_size({"width": width, "height": 1000})
+        # The library fits the chart to another window a moment later.
+        until(page, "document.querySelector('.chart-canvas .main-svg').getBoundingClientRect().right <= innerWidth")
         page.focus(".chart-plot")
         for key in ("Home", "End"):
             page.keyboard.press(key)
