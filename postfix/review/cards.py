@@ -76,7 +76,7 @@ def _source(clip: ReviewedClip, shot: ReviewedShot, pictures: ShotPictures, lege
         return f'<p class="nothing">No pictures from before: {escaped(pictures.before_missing)}.</p>'
     timecode = clip.versions[0].frames.timecodes[pictures.frame]
     place = ", ".join(filter(None, (f"frame {pictures.frame}", escaped(timecode), escaped(pictures.why))))
-    alt = f"Shot {escaped(shot.name)} as shot, frame {pictures.frame}"
+    alt = f"Shot {escaped(shot.name)}"
     depth = "Depth map" + (f": {escaped(before.note)}" if before.note else "")
     figures = (
         _figure(before.left, f"{alt}, left eye", "Left eye"),
@@ -100,7 +100,7 @@ def _screen(version: Version, result: LoggedShot, pictures: ShotPictures, index:
     return (
         f'<section class="on-screen"><h4>On {escaped(version.screen.name)} '
         f'<span class="status{bad}">{stands.sign} {escaped(stands.words)}</span></h4>{_reason(result)}'
-        f"{_flags(result)}{_finished(version, result, after, pictures.frame)}"
+        f"{_flags(result)}{_finished(version, result, after)}"
         f'<div class="halves"><div>{_figures_table(version, result)}</div><div>'
         f"{_histogram(pictures.histograms[index])}{_done(version, result)}"
         "</div></div></section>"
@@ -124,10 +124,10 @@ def _flags(result: LoggedShot) -> str:
     return f'<p class="soft">Found on the finished files:</p><ul class="flags">{items}</ul>'
 
 
-def _finished(version: Version, result: LoggedShot, after: After | None, frame: int) -> str:
+def _finished(version: Version, result: LoggedShot, after: After | None) -> str:
     if after is None:
         return '<p class="soft">Nothing was changed for this screen: the pictures are those above.</p>'
-    alt = f"Shot {escaped(result.plan.name)} on {escaped(version.screen.name)}, frame {frame}"
+    alt = f"Shot {escaped(result.plan.name)} on {escaped(version.screen.name)}"
     both = _figure(after.both, f"{alt}, both eyes in red and cyan", "Finished, anaglyph")
     marked = "Finished, left and right eye" + ("; what is hidden is hatched" if result.is_changed else "")
     eyes = _figure(after.eyes, f"{alt}, left eye then right eye, what is hidden hatched", marked)
@@ -137,14 +137,14 @@ def _finished(version: Version, result: LoggedShot, after: After | None, frame: 
 def _histogram(drawn: Drawn | None) -> str:
     if drawn is None:
         return ""
-    return f'<img class="histogram" loading="lazy" src="{drawn.src}" alt="{escaped(drawn.words)}">'
+    return f'<img class=histogram loading=lazy src={drawn.src} alt="{escaped(drawn.words)}">'
 
 
 def _figure(shown: Shown, alt: str, caption: str) -> str:
-    """A picture; ``alt`` and ``caption`` are HTML already."""
+    """A picture; ``alt`` and ``caption`` are HTML already. Short, for there are tens of thousands on a page."""
     return (
-        f'<figure><img loading="lazy" decoding="async" src="{shown.src}" width="{shown.width_px}" '
-        f'height="{shown.height_px}" alt="{alt}"><figcaption>{caption}</figcaption></figure>'
+        f'<figure><img loading=lazy src={shown.src} width={shown.width_px} height={shown.height_px} alt="{alt}">'
+        f"<figcaption>{caption}</figcaption></figure>"
     )
 
 
@@ -162,17 +162,20 @@ def _figures_table(version: Version, result: LoggedShot) -> str:
         _row(version, result, "In front of the left edge", "left_excess_pct", edge),
         _row(version, result, "In front of the right edge", "right_excess_pct", edge),
     ]
-    measured = "; ".join(
-        f"{when} {_measured_text(f)}" for when, f in (("before", result.before), ("after", result.after))
-    )
+    both = (("before", result.before), ("after", result.after))
+    measured = "; ".join(f"{when} {_measured_text(figures)}" for when, figures in both if not _is_whole(figures))
+    missing = f'<p class="soft small">Frames measured: {measured}.</p>' if measured else ""
     label = f"Parallax on {escaped(screen.name)}"
     return (
         f'<div class="box" tabindex="0" role="region" aria-label="{label}"><table class="figures"><thead><tr>'
         '<th scope="col">Parallax</th><th scope="col">before</th><th scope="col">after</th>'
         '<th scope="col">limit</th><th scope="col">after, on the screen</th></tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
-        f'<p class="soft small">Frames measured: {measured}.</p>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>{missing}"
     )
+
+
+def _is_whole(figures: Figures | None) -> bool:
+    return figures is not None and figures.measured_frames == figures.frames
 
 
 def _measured_text(figures: Figures | None) -> str:
@@ -198,7 +201,7 @@ def _row(version: Version, result: LoggedShot, word: str, name: str, limit: str)
         angle = arcmin_text(after, version.screen)
     there = f"{mm}<small>{angle}</small>" if angle else mm
     return (
-        f'<tr><th scope="row">{word}</th><td>{text(before)}</td><td>{text(after)}</td>'
+        f"<tr><th scope=row>{word}</th><td>{text(before)}</td><td>{text(after)}</td>"
         f"<td>{limit or '–'}</td><td>{there or '–'}</td></tr>"
     )
 
@@ -211,7 +214,8 @@ def _done(version: Version, result: LoggedShot) -> str:
         eyes = (f"{eye} eye {_eye_move(version.frames[f'{eye}_move_px'][run])}" for eye in ("left", "right"))
         entries.append(("Share of each eye", ", ".join(eyes)))
         entries.append(("Bare columns", f"{result.plan.fill}: {_FILL_WORDS[result.plan.fill]}"))
-    entries.append(("Enlarged", f"× {result.plan.zoom:.4f}" if result.plan.zoom != 1.0 else "no"))
+    if result.plan.zoom != 1.0:
+        entries.append(("Enlarged", f"× {result.plan.zoom:.4f}"))
     if result.is_aligned and result.plan.misalignment is not None:
         entries.append(("Taken out", f"the right eye lay {lay_words(result.plan.misalignment)}"))
     for side in ("left", "right"):

@@ -37,6 +37,7 @@ _LIMIT_WORDS_PX = 140
 _NOTHING = "nothing could be measured"
 _NO_PICTURE = "no picture"
 _BEYOND = "beyond a limit"
+_HEIGHTS = "Heights"
 
 TOLD_PCT = 0.1
 """What the map can tell, percent of width (:mod:`postfix.measure.dense`): what lies beyond a limit by less may as well
@@ -121,15 +122,14 @@ def histogram_of(before: Pct | None, after: Pct | None, limits: Limits, screen: 
     """
     both = [_measured(word, pct) for word, pct in (("before", before), ("after", after))]
     shown = [one for one in both if one.pct.size]
-    title = f"Share of the picture by parallax, limits of {screen.name}"
     if not shown:
         parts = [_text(_WIDTH / 2.0, 30, _NOTHING, "mid")]
-        return _drawing(ident, title, f"Before and after: {_NOTHING}.", parts, 46)
+        return _drawing(ident, screen.name, [f"Before and after: {_NOTHING}."], parts, 46)
     told = replace(limits, near_pct=limits.near_pct - TOLD_PCT, far_pct=limits.far_pct + TOLD_PCT)
     edges, bin_pct = _edges(shown, told, max(pct.shape[1] for pct in (before, after) if pct is not None))
     heights = [np.histogram(one.pct, edges)[0] / np.diff(edges) * (100.0 * bin_pct / one.pct.size) for one in shown]
     axis = _Axis(edges, bin_pct, max(float(height.max()) for height in heights))
-    sentences = [*_sentences(both, told), f"Heights: square root of the share in each {bin_pct:.2g} % of width."]
+    sentences = [*_sentences(both, told), f"{_HEIGHTS}: square root of the share in each {bin_pct:.2g} % of width."]
     parts = [_hatch(ident), _key(shown, ident), *_grid(axis, screen)]
     # What is after is drawn last; what is beyond a limit is hatched in the newer of the two.
     for one, height in zip(shown, heights):
@@ -141,8 +141,7 @@ def histogram_of(before: Pct | None, after: Pct | None, limits: Limits, screen: 
     parts += _limit_lines(axis, limits)
     top = _BOTTOM + 4 * _ROW + 6
     parts += [_text(8, top + row * _ROW, sentence, "") for row, sentence in enumerate(sentences)]
-    reach = f"Parallax from {pct_text(axis.low)} to {pct_text(axis.high)} of picture width."
-    return _drawing(ident, title, " ".join([reach, *sentences]), parts, top + len(sentences) * _ROW - 6)
+    return _drawing(ident, screen.name, sentences, parts, top + len(sentences) * _ROW - 6)
 
 
 def _measured(word: str, pct: Pct | None) -> _Measured:
@@ -287,11 +286,14 @@ def _text(x: float, y: float, text: str, name: str) -> str:
     return f'<text{kind} x="{x:.1f}" y="{y:g}">{escaped(text)}</text>'
 
 
-def _drawing(ident: str, title: str, text: str, parts: Sequence[str], height: float) -> Histogram:
+def _drawing(ident: str, name: str, sentences: Sequence[str], parts: Sequence[str], height: float) -> Histogram:
+    title, text = f"Share of the picture by parallax, limits of {name}", " ".join(sentences)
     svg = (
         f'<svg class="histogram" viewBox="0 0 {_WIDTH} {height:g}" role="img" '
         f'aria-labelledby="{ident}-title" aria-describedby="{ident}-desc">'
         f'<title id="{ident}-title">{escaped(title)}</title><desc id="{ident}-desc">{escaped(text)}</desc>'
         f"{''.join(parts)}</svg>"
     )
-    return Histogram(svg, f"{title}. {text}")
+    # How its heights are drawn is of no use to who does not see them.
+    told = [sentence for sentence in sentences if not sentence.startswith(_HEIGHTS)]
+    return Histogram(svg, " ".join([f"Histogram of parallax, limits of {name}.", *told]))
