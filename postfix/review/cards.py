@@ -1,4 +1,7 @@
-"""One card for each shot: the pictures, what was done for each screen and why, the figures, and a place to try out."""
+"""One card for each shot: the pictures, what was done for each screen and why, the figures, and a place to try out.
+
+A film has thousands of cards. End tags that HTML lets out are left out, and so are quotes about plain values.
+"""
 
 from __future__ import annotations
 
@@ -167,10 +170,10 @@ def _figures_table(version: Version, result: LoggedShot) -> str:
     missing = f'<p class="soft small">Frames measured: {measured}.</p>' if measured else ""
     label = f"Parallax on {escaped(screen.name)}"
     return (
-        f'<div class="box" tabindex="0" role="region" aria-label="{label}"><table class="figures"><thead><tr>'
-        '<th scope="col">Parallax</th><th scope="col">before</th><th scope="col">after</th>'
-        '<th scope="col">limit</th><th scope="col">after, on the screen</th></tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>{missing}"
+        f'<div class="box" tabindex="0" role="region" aria-label="{label}"><table class=figures>'
+        "<thead><tr><th scope=col>Parallax<th scope=col>before<th scope=col>after<th scope=col>limit"
+        "<th scope=col>after, on the screen"
+        f"<tbody>{''.join(rows)}</table></div>{missing}"
     )
 
 
@@ -200,10 +203,7 @@ def _row(version: Version, result: LoggedShot, word: str, name: str, limit: str)
     elif not unsigned:
         angle = arcmin_text(after, version.screen)
     there = f"{mm}<small>{angle}</small>" if angle else mm
-    return (
-        f"<tr><th scope=row>{word}</th><td>{text(before)}</td><td>{text(after)}</td>"
-        f"<td>{limit or '–'}</td><td>{there or '–'}</td></tr>"
-    )
+    return f"<tr><th scope=row>{word}<td>{text(before)}<td>{text(after)}<td>{limit or '–'}<td>{there or '–'}"
 
 
 def _done(version: Version, result: LoggedShot) -> str:
@@ -222,8 +222,8 @@ def _done(version: Version, result: LoggedShot) -> str:
         entries.append((f"Window, {side} edge of the {side} eye", _window(version, run, side)))
     if result.plan.locked:
         entries.append(("Decided by", "a person (locked in the plan)"))
-    items = "".join(f"<dt>{escaped(word)}</dt><dd>{escaped(text)}</dd>" for word, text in entries)
-    return f'<dl class="done">{items}</dl>'
+    items = "".join(f"<dt>{escaped(word)}<dd>{escaped(text)}" for word, text in entries)
+    return f"<dl class=done>{items}</dl>"
 
 
 def _spread(low_px: float, high_px: float, version: Version) -> str:
