@@ -1,5 +1,6 @@
-"""What several test modules share: a real browser."""
+"""What several test modules share: a real browser, and a log that no test leaves quieter than it was."""
 
+import logging
 import shutil
 
 import pytest
@@ -14,6 +15,15 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
+
+
+@pytest.fixture(autouse=True)
+def _log_as_it_was():
+    """A command that is run with -q tells the log to be quiet; the next test may listen to it."""
+    log = logging.getLogger("postfix")
+    level = log.level
+    yield
+    log.setLevel(level)
 
 
 @pytest.fixture(scope="session")
