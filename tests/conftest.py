@@ -19,11 +19,8 @@ ARGUMENTS = (
 
 @pytest.fixture(autouse=True)
 def _log_as_it_was():
-    """A command that is run with -q tells the log to be quiet; the next test may listen to it."""
-    log = logging.getLogger("postfix")
-    level = log.level
-    yield
-    log.setLevel(level)
+    """A command that was run with -q, be it for several tests, told the log to be quiet; a test may listen to it."""
+    logging.getLogger("postfix").setLevel(logging.NOTSET)
 
 
 @pytest.fixture(scope="session")
