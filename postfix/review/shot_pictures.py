@@ -13,6 +13,7 @@ from postfix.review.beside import QUALITY, Beside
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.depth import DepthSpan, depth_picture
 from postfix.review.histogram import histogram_of
+from postfix.review.logged import LoggedShot, Version
 from postfix.review.pictures import Rgb, anaglyph, jpeg_bytes, side_by_side, with_window_outline
 from postfix.review.shown import shown_size
 from postfix.review.stills import Seen, Stills, frame_to_show, hidden_strips
@@ -136,34 +137,19 @@ def shot_pictures(
         try_out_px = shown_size((facts.width_px, facts.height_px), facts.pixel_aspect, TRY_OUT_PX)
         before = _before(seen, (size_px, try_out_px), aspect, span, beside, name)
     missing = "" if before is not None else source.before_missing or "this frame could not be decoded"
-    after: list[After | None] = []
-    for index, (version, result, one) in enumerate(zip(clip.versions, shot.results, stills)):
-        if result is None or not (result.is_changed or before is None):
-            after.append(None)
-            continue
-        written = one.after_at(frame)
-        eyes, scale = written.rgb(size_px), size_px[0] / facts.width_px
-        marked = []
-        for picture, sides in zip(eyes, hidden_strips(version, result, frame)):
-            left_px, right_px = ((top * scale, bottom * scale) for top, bottom in sides)
-            marked.append(with_window_outline(picture, left_px, right_px))
-        both = anaglyph(*eyes)
-        after.append(
-            After(
-                _written(beside, f"{name}-s{index}-both", both),
-                _written(beside, f"{name}-s{index}-eyes", side_by_side(marked[0], marked[1]), full_chroma=False),
-                parallax_pct(written.left, written.right, written.fmt, aspect).pct,
-            )
-        )
-    histograms: list[Drawn | None] = []
     before_pct = None if before is None else before.pct
-    for index, (version, result, finished) in enumerate(zip(clip.versions, shot.results, after)):
-        if result is None:
-            histograms.append(None)
-            continue
-        after_pct = before_pct if finished is None else finished.pct
-        drawn = histogram_of(before_pct, after_pct, version.limits, version.screen, f"{shot.ident}s{index}")
-        histograms.append(Drawn(beside.drawing(f"{name}-s{index}-histogram", drawn.svg), drawn.words))
+    after: list[After | None] = []
+    histograms: list[Drawn | None] = []
+    for index, (version, result, one) in enumerate(zip(clip.versions, shot.results, stills)):
+        finished, drawn = None, None
+        if result is not None:
+            if result.is_changed or before is None:
+                finished = _after(version, result, one.after_at(frame), frame, size_px, beside, f"{name}-s{index}")
+            after_pct = before_pct if finished is None else finished.pct
+            shares = histogram_of(before_pct, after_pct, version.limits, version.screen, f"{shot.ident}s{index}")
+            drawn = Drawn(beside.drawing(f"{name}-s{index}-histogram", shares.svg), shares.words)
+        after.append(finished)
+        histograms.append(drawn)
     return ShotPictures(frame, why, before, missing, tuple(after), tuple(histograms))
 
 
@@ -201,6 +187,29 @@ def _before(
         found.pct,
         found.note,
         (data[0], data[1]),
+    )
+
+
+def _after(
+    version: Version,
+    result: LoggedShot,
+    written: Seen,
+    frame: int,
+    size_px: tuple[int, int],
+    beside: Beside,
+    name: str,
+) -> After:
+    """Pictures of one screen's finished files."""
+    eyes, scale = written.rgb(size_px), size_px[0] / version.clip.width_px
+    marked = []
+    for picture, sides in zip(eyes, hidden_strips(version, result, frame)):
+        left_px, right_px = ((top * scale, bottom * scale) for top, bottom in sides)
+        marked.append(with_window_outline(picture, left_px, right_px))
+    found = parallax_pct(written.left, written.right, written.fmt, float(version.clip.pixel_aspect))
+    return After(
+        _written(beside, f"{name}-both", anaglyph(*eyes)),
+        _written(beside, f"{name}-eyes", side_by_side(marked[0], marked[1]), full_chroma=False),
+        found.pct,
     )
 
 
