@@ -107,7 +107,8 @@ def source_choice(options: argparse.Namespace) -> SourceChoice:
     )
 
 
-def _screen_tables(options: argparse.Namespace) -> tuple[Path, ...]:
+def screen_tables(options: argparse.Namespace) -> tuple[Path, ...]:
+    """Tables of screens that were given besides the built-in ones."""
     return () if options.screens is None else (options.screens,)
 
 
@@ -136,7 +137,7 @@ def chosen_rules(options: argparse.Namespace, settings: PlanSettings) -> PlanSet
 def known_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
     """The built-in screens and those of a table that was given."""
     known: dict[str, Screen] = dict(BUILTIN_SCREENS)
-    for path in _screen_tables(options):
+    for path in screen_tables(options):
         known.update(read_screens(path))
     return tuple(known.values())
 
@@ -242,7 +243,7 @@ def render(options: argparse.Namespace) -> Outcome:
 
 def check(options: argparse.Namespace) -> Outcome:
     """Measure finished pictures against a screen's limits."""
-    screen = read_screen(options.screen, _screen_tables(options))
+    screen = read_screen(options.screen, screen_tables(options))
     rules = chosen_rules(options, settings_files(options).for_screen(screen.name)).limits
     limits = limits_for(screen, rules)
     choice = source_choice(options)
@@ -301,7 +302,7 @@ def run(options: argparse.Namespace) -> Outcome:
                 "--settings", "a file of settings beside a job", "settings_file in the job file", "name it there"
             )
         typed = chosen_screens(options) if options.screen else ()
-        clips = list(read_job(options.job, _screen_tables(options), typed))
+        clips = list(read_job(options.job, screen_tables(options), typed))
     clips = [
         replace(clip, settings={s.name: chosen_rules(options, clip.settings_for(s.name)) for s in clip.screens})
         for clip in clips
@@ -355,7 +356,7 @@ def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
     """The screens that were typed, each once."""
     if not options.screen:
         raise UsageError("--screen", "none", "at least one screen", "add for example --screen cinema-12m")
-    chosen = tuple(read_screen(name, _screen_tables(options)) for name in options.screen)
+    chosen = tuple(read_screen(name, screen_tables(options)) for name in options.screen)
     if len({screen.name for screen in chosen}) < len(chosen):
         raise UsageError("--screen", "one screen twice", "each screen once", "leave the second one out")
     return chosen

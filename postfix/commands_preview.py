@@ -13,7 +13,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from postfix.commands import Outcome, input_files, job_settings, source_choice, would_write
+from postfix.commands import Outcome, input_files, job_settings, screen_tables, source_choice, would_write
 from postfix.deliver.staging import check_output, staged
 from postfix.errors import InputError, UsageError
 from postfix.job.checksums import source_files
@@ -40,6 +40,7 @@ from postfix.review.preview_frames import Form, Kind, Ranges, Wanted, chosen_fra
 from postfix.review.preview_video import LARGEST_PX, SMALLEST_PX, is_too_large, sound_for
 from postfix.review.shown import matrix_is_guessed, shown_size
 from postfix.review.views import view_size
+from postfix.review.words import count_text
 from postfix.source.pair import PairSource
 from postfix.source.shots import EditList, Shot
 from postfix.source.video import VideoSource
@@ -135,11 +136,10 @@ def preview(options: argparse.Namespace) -> Outcome:
         bar("preview", len(frames), quiet=settings.quiet) as progress,
     ):
         width, height = _write(form, work, shown, cell_px, frames, sound, progress)
-    count = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}"
     cells = f", cells of {cell_px[0]}x{cell_px[1]}" if form == "sheet" else ""
     text: list[Block] = [
         Whole(f"written: {path}"),
-        line(f"{_UNITS[form]} of {count}, {shown.view}, {width}x{height}{cells}", indent=2),
+        line(f"{_UNITS[form]} of {count_text(len(frames), 'frame')}, {shown.view}, {width}x{height}{cells}", indent=2),
     ]
     data: dict[str, Any] = {
         "written": [str(path)],
@@ -206,11 +206,7 @@ def _read(options: argparse.Namespace, burn_in: frozenset[BurnIn]) -> _Given:
     if options.screens is not None and options.screen is None:
         raise UsageError("--screens", "no --screen", "the name of a screen in that table", "add --screen NAME")
     plan = None if options.plan is None else read_plan(options.plan)
-    screen = (
-        None
-        if options.screen is None
-        else read_screen(options.screen, () if options.screens is None else (options.screens,))
-    )
+    screen = None if options.screen is None else read_screen(options.screen, screen_tables(options))
     if plan is not None:
         if screen is not None and screen.name != plan.screen.name:
             raise UsageError(

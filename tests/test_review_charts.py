@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from browsing import until
 from chart_page import made_clip, made_version, spoilt, write_page
+from drop_frame import DROP_FRAME_TABLE
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from review_job import write_source, write_version
@@ -399,18 +400,6 @@ def test_columns_hold_every_frame_once_and_break_at_every_cut(data, short_page):
     assert (found["step"] == 1) == (end - start + 1 <= most)
     for i in range(len(starts) - 1):
         assert broken[i] == any(starts[i] < cut <= ends[i + 1] for cut in cuts)
-
-
-# Drop-frame at 29.97 (SMPTE ST 12-1): values from OpenTimelineIO's tests (read); the last one computed.
-DROP_FRAME_TABLE = [
-    (1799, "00:00:59;29"),
-    (1800, "00:01:00;02"),
-    (8992, "00:05:00;02"),
-    (17981, "00:09:59;29"),
-    (17982, "00:10:00;00"),
-    (1084319, "10:03:00;05"),
-    (107892, "01:00:00;00"),
-]
 
 
 def test_the_page_counts_drop_frame_as_published(short_page):

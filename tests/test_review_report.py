@@ -10,6 +10,7 @@ import pytest
 from browsing import until
 from review_job import PLANS, write_source, write_version
 
+import postfix.review.stills as stills_module
 from postfix.errors import InputError, OutputError
 from postfix.plan.model import ShotPlan
 from postfix.review.report import check_report, write_report
@@ -227,6 +228,18 @@ def test_a_source_used_in_part_is_found_again_by_its_numbers(tmp_path):
     stills = open_stills_of(read_version(tmp_path / "out" / "tv"))
     assert (stills.before.count, stills.before_offset) == (12, 0)
     assert np.array_equal(stills.before_rgb(0)[0], stills.after_rgb(0)[0])
+
+
+def test_a_source_that_all_screens_share_is_opened_once(tmp_path, monkeypatch):
+    sources, opened = write_source(tmp_path / "in"), []
+    for screen in ("cinema-12m", "tv-55in"):
+        write_version(tmp_path / "out" / screen, sources, screen=screen)
+    once = stills_module._open_source
+    monkeypatch.setattr(stills_module, "_open_source", lambda version: opened.append(version) or once(version))
+    first, second = stills_module.stills_of(find_versions(tmp_path / "out")[""])
+    assert len(opened) == 1
+    assert second.before is first.before
+    assert second.after is not first.after
 
 
 def test_outputs_that_are_gone_are_an_error_and_leave_no_page(tmp_path):

@@ -3,6 +3,7 @@
 from fractions import Fraction
 
 import pytest
+from drop_frame import DROP_FRAME_TABLE
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,17 +17,6 @@ from postfix.source.timecode import (
 )
 
 NTSC, NTSC_2 = Fraction(30000, 1001), Fraction(60000, 1001)
-
-# Drop-frame at 29.97 (SMPTE ST 12-1): values from OpenTimelineIO's tests (read); the last one computed apart.
-DROP_FRAME_TABLE = [
-    (1799, "00:00:59;29"),
-    (1800, "00:01:00;02"),
-    (8992, "00:05:00;02"),
-    (17981, "00:09:59;29"),
-    (17982, "00:10:00;00"),
-    (1084319, "10:03:00;05"),
-    (107892, "01:00:00;00"),
-]
 
 
 @pytest.mark.parametrize(("frames", "text"), DROP_FRAME_TABLE)

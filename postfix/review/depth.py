@@ -156,12 +156,19 @@ _SIDES = ("in front", "screen", "behind")
 
 _WIDTH, _BAR_X, _BAR_WIDTH = 740, 216, 480
 _BAR_Y, _BAR_HEIGHT, _ROW = 24, 18, 18
+_SWATCHES = 32
 _CELLS = 20
 _LONGEST_NAME = 22
 
 
-def legend_html(span: DepthSpan, screens: Sequence[Screen]) -> str:
-    """The colours, what they mean in percent of width and in millimetres on each screen; an SVG element."""
+def legend_box(screens: Sequence[Screen]) -> str:
+    """``viewBox`` of :func:`legend_html` for so many screens."""
+    return f"0 0 {_WIDTH} {_BAR_Y + _BAR_HEIGHT + _ROW * (1 + len(screens)) + _SWATCHES}"
+
+
+def legend_html(span: DepthSpan, screens: Sequence[Screen], ident: str = "") -> str:
+    """The colours, what they mean in percent of width and in millimetres on each screen; an SVG element, with an ``id``
+    where one is given."""
     parts = [_bar(span)]
     middle = _BAR_X + _BAR_WIDTH / 2.0
     for x, word, anchor in zip((_BAR_X, middle, _BAR_X + _BAR_WIDTH), _SIDES, ("start", "middle", "end")):
@@ -180,8 +187,9 @@ def legend_html(span: DepthSpan, screens: Sequence[Screen]) -> str:
     for x, kind, words in ((8, "unknown", _NOT_KNOWN), (320, "near", _NEARER), (540, "far", _FARTHER)):
         parts.append(_swatch(x, y, kind, span))
         parts.append(_text(x + 34, y + 12, words, "start"))
+    named = f' id="{ident}"' if ident else ""
     return (
-        f'<svg class="depth-legend" viewBox="0 0 {_WIDTH} {y + 20}" role="img"><title>Colours of depth</title>'
+        f'<svg{named} class="depth-legend" viewBox="{legend_box(screens)}" role="img"><title>Colours of depth</title>'
         f"<desc>{escaped(_in_words(span, screens))}</desc>{''.join(parts)}</svg>"
     )
 

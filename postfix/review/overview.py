@@ -14,7 +14,7 @@ from postfix.plan.geometry import widest_px
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import LoggedShot, Version
 from postfix.review.verdict import cannot_fit, verdict, worst
-from postfix.review.words import count_text, escaped, pct_text, signed
+from postfix.review.words import count_text, escaped, frames_text, pct_text, signed
 
 CHANGED, FLAGGED, MISFIT = "c", "f", "m"
 """Letters in a cell's ``data-is``: what a filter that looks at one screen goes by."""
@@ -75,13 +75,9 @@ def _row(number: int, shot: ReviewedShot, versions: Sequence[Version]) -> str:
     return (
         f'<tr role="row" data-card="{shot.ident}" {is_any}{codes}><td role="cell" class="n">{number}</td>'
         f'<th role="rowheader" scope="row"><a href="#{shot.ident}">{escaped(shot.name)}</a>'
-        f"{_small(first)}{_small(_frames_text(shot))}</th>"
+        f"{_small(first)}{_small(frames_text(shot.first, shot.last))}</th>"
         f'<td role="cell" class="n">{shot.last - shot.first + 1}</td>{"".join(cells)}</tr>'
     )
-
-
-def _frames_text(shot: ReviewedShot) -> str:
-    return f"frame {shot.first}" if shot.first == shot.last else f"frames {shot.first} to {shot.last}"
 
 
 def _marks(version: Version, shot: LoggedShot) -> str:

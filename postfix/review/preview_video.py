@@ -17,6 +17,7 @@ from postfix.deliver.closing import Closing
 from postfix.deliver.sound import PacketCopy
 from postfix.errors import OutputError
 from postfix.review.pictures import Rgb
+from postfix.review.shown import REC_709
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource, part_of
 from postfix.source.pixel_formats import plane_samples
@@ -40,8 +41,7 @@ _THREADS = 4
 
 _AUDIO_AHEAD_S = Fraction(1, 2)
 
-_KR, _KB = 0.2126, 0.0722
-"""Luma weights of red and blue (Rec. ITU-R BT.709-6, item 3.2)."""
+_KR, _KB = REC_709
 
 _LUMA = np.array([[_KR, 1.0 - _KR - _KB, _KB]]) * (219.0 / 255.0)
 _CHROMA = np.array(

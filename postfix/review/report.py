@@ -14,14 +14,14 @@ from postfix.review.beside import Beside
 from postfix.review.cards import card
 from postfix.review.charts import charts_html
 from postfix.review.clips import ReviewedClip, ReviewedShot, reviewed_clips
-from postfix.review.depth import DepthSpan, legend_html, span_for
+from postfix.review.depth import DepthSpan, legend_box, legend_html, span_for
 from postfix.review.frames import frames_data
 from postfix.review.meaning import CAUTION, meaning
 from postfix.review.overview import overview
 from postfix.review.page import GENERATOR, html_page, script_element
 from postfix.review.screens import screens_html
 from postfix.review.shot_pictures import shot_pictures
-from postfix.review.stills import Stills, open_stills_of
+from postfix.review.stills import Stills, stills_of
 from postfix.review.tryout import tryout_data
 from postfix.review.words import count_text, escaped, fact_list, span_text
 from postfix.source.in_order import in_order
@@ -40,8 +40,7 @@ _THREADS = 2
 def check_report(out: Path, *, force: bool = False) -> None:
     """Refuse, before the page is made, what :func:`write_report` would refuse of its logs and its place."""
     for clip in reviewed_clips(out):
-        for version in clip.versions:
-            open_stills_of(version)
+        stills_of(clip.versions)
     _check_page(out / PAGE, force=force)
     check_output(out / PAGE_FOLDER, folder=True, force=True)
 
@@ -131,7 +130,7 @@ def _clip(
     *,
     is_first: bool,
 ) -> str:
-    stills = tuple(open_stills_of(version) for version in clip.versions)
+    stills = stills_of(clip.versions)
     span = _depth_span(clip)
     legend, legend_box = _legend(clip, span)
     frames_src = beside.data(f"{clip.ident}/frames", frames_data(clip))
@@ -184,9 +183,8 @@ def _depth_span(clip: ReviewedClip) -> DepthSpan:
 
 def _legend(clip: ReviewedClip, span: DepthSpan) -> tuple[str, str]:
     """The scale of the depth maps, and its ``viewBox``; cards show it again by its name."""
-    html = legend_html(span, [version.screen for version in clip.versions])
-    box = html.split('viewBox="', 1)[1].split('"', 1)[0]
-    return html.replace("<svg ", f'<svg id="{clip.ident}-legend" ', 1), box
+    screens = [version.screen for version in clip.versions]
+    return legend_html(span, screens, f"{clip.ident}-legend"), legend_box(screens)
 
 
 def _facts(clip: ReviewedClip) -> str:

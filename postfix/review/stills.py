@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -107,6 +108,23 @@ def _seen(pair: PairSource, frame: int) -> Seen:
     raise AssertionError(f"no frame {frame}")
 
 
+def stills_of(versions: Sequence[Version]) -> tuple[Stills, ...]:
+    """:func:`open_stills_of` each version of a clip; a source that several name alike is opened once, for that reads a
+    video file through."""
+    opened: list[Stills] = []
+    of_source: dict[tuple[object, ...], Stills] = {}
+    for version in versions:
+        clip = version.clip
+        key = (version.sources, version.reading, version.framed_from_px, clip.width_px, clip.height_px, clip.frames)
+        known = of_source.get(key)
+        if known is None or known.before is None:
+            stills = of_source[key] = open_stills_of(version)
+        else:
+            stills = replace(known, after=_open_after(version))
+        opened.append(stills)
+    return tuple(opened)
+
+
 def open_stills_of(version: Version) -> Stills:
     """Open the outputs, and the sources where they are still what the log says.
 
@@ -115,8 +133,7 @@ def open_stills_of(version: Version) -> Stills:
     InputError
         Where an output is missing, cannot be read or is not what the log says.
     """
-    after = _open(version, version.outputs)
-    _require_same(version, after)
+    after = _open_after(version)
     wanted = (version.clip.width_px, version.clip.height_px)
     try:
         before = _open_source(version)
@@ -130,6 +147,12 @@ def open_stills_of(version: Version) -> Stills:
         reason = f"the log does not say which {version.clip.frames} of its {before.count} frames were used"
         return Stills(None, 0, reason, after, wanted)
     return Stills(before, offset, "", after, wanted)
+
+
+def _open_after(version: Version) -> PairSource:
+    after = _open(version, version.outputs)
+    _require_same(version, after)
+    return after
 
 
 def _open(
