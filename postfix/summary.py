@@ -175,7 +175,7 @@ def _from_to(before: float | None, after: float | None) -> str:
 
 def spread(ends: Sequence[float]) -> str:
     """A HIT of a shot, or the least and the most of it."""
-    low, high = ends
+    low, high = (end + 0.0 for end in ends)  # never a negative zero
     return _signed(f"{low:+g}" if low == high else f"{low:+g}…{high:+g}")
 
 

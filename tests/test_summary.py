@@ -80,7 +80,7 @@ def test_what_is_printed_of_shots_fits_80_columns_with_its_figures_whole(entries
     for shot in entries:
         assert re.search(rf"(?<!\d){shot['last'] - shot['first'] + 1}(?!\d)", text)
         for hit in shot["applied_hit_px"]:
-            assert f"{hit:+g}".replace("-", "−") in text
+            assert f"{hit + 0.0:+g}".replace("-", "−") in text
     measured = rendered(measured_text([{**shot, **(shot["before"] or dict.fromkeys(FIGURES))} for shot in entries]))
     fits_80_columns(measured)
     for value in (value for shot in entries if shot["before"] for value in shot["before"].values()):
