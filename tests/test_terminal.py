@@ -521,14 +521,14 @@ def test_an_error_has_colours_on_a_terminal_and_no_name_in_it_is_obeyed():
 
 BOTH_AT_ONCE = """
 import os, signal, sys
-from postfix import cli
+from postfix import arguments, cli
 def both(options):
     numbers = {signal.SIGINT, signal.SIGTERM}
     signal.pthread_sigmask(signal.SIG_BLOCK, numbers)
     for number in numbers:
         os.kill(os.getpid(), number)
     signal.pthread_sigmask(signal.SIG_UNBLOCK, numbers)
-cli._COMMANDS["screens"] = (cli._screens, both, "x", "x")
+arguments._COMMANDS["screens"] = (arguments._screens, both, "x", "x")
 sys.exit(cli.main(["screens"]))
 """
 
