@@ -11,6 +11,7 @@ from typing import Any, get_args
 from postfix import commands, commands_plan, commands_preview
 from postfix.commands import Outcome
 from postfix.deliver.codecs import CODECS
+from postfix.effort import MOST_WORKERS, Effort, bytes_in, usual
 from postfix.errors import UsageError
 from postfix.limits import Comfort
 from postfix.plan.settings import FILLS, SUBPIXEL
@@ -177,6 +178,38 @@ def _add_every(sub: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_effort(sub: argparse.ArgumentParser) -> None:
+    group = sub.add_argument_group("effort", "What is made never depends on it.")
+    group.add_argument(
+        "--workers", type=_workers, metavar="N", help="frames worked on at the same time (default: the cores)"
+    )
+    group.add_argument(
+        "--memory",
+        type=_size,
+        metavar="SIZE",
+        help="stay within so much, such as 800M, 4G or 2.5GiB; fewer workers and shorter queues where they must be",
+    )
+
+
+def asked_effort(options: argparse.Namespace) -> Effort:
+    """What the process may use, as typed."""
+    workers, memory_bytes = getattr(options, "workers", None), getattr(options, "memory", None)
+    return Effort(workers or usual().workers, memory_bytes)
+
+
+def _workers(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 5 and 1 <= int(text) <= MOST_WORKERS):
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 1 to {MOST_WORKERS}")
+    return int(text)
+
+
+def _size(text: str) -> int:
+    try:
+        return bytes_in(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
 def _count(text: str) -> int:
     if not (text.isascii() and text.isdigit() and int(text) >= 1):
         raise argparse.ArgumentTypeError(f"{text!r} is no whole number of 1 or more")
@@ -185,12 +218,14 @@ def _count(text: str) -> int:
 
 def _demo(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("output", type=Path, metavar="OUT", help="a new folder")
+    _add_effort(sub)
 
 
 def _measure(sub: argparse.ArgumentParser) -> None:
     _add_source(sub)
     _add_every(sub)
     _add_output(sub, "the measurement table, a .csv file")
+    _add_effort(sub)
 
 
 def _plan(sub: argparse.ArgumentParser) -> None:
@@ -218,6 +253,7 @@ def _render(sub: argparse.ArgumentParser) -> None:
     _add_delivery(sub)
     _add_output(sub, "a new folder for the pictures and the change log")
     _add_no_check(sub)
+    _add_effort(sub)
 
 
 def _check(sub: argparse.ArgumentParser) -> None:
@@ -225,6 +261,7 @@ def _check(sub: argparse.ArgumentParser) -> None:
     _add_every(sub)
     _add_screens(sub, many=False)
     _add_rules(sub)
+    _add_effort(sub)
 
 
 def _report(sub: argparse.ArgumentParser) -> None:
@@ -241,6 +278,7 @@ def _run(sub: argparse.ArgumentParser) -> None:
     _add_delivery(sub)
     _add_output(sub, "a folder for everything")
     _add_no_check(sub)
+    _add_effort(sub)
 
 
 def _preview(sub: argparse.ArgumentParser) -> None:
@@ -285,6 +323,7 @@ def _preview(sub: argparse.ArgumentParser) -> None:
     )
     sub.add_argument("--screen", metavar="NAME", help="show millimetres and limits of this screen too")
     sub.add_argument("--screens", type=Path, metavar="TOML", help="a table of your own screens")
+    _add_effort(sub)
 
 
 def _screens(sub: argparse.ArgumentParser) -> None:

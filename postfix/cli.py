@@ -13,8 +13,9 @@ from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Any
 
-from postfix.arguments import PROGRAM, parser
+from postfix.arguments import PROGRAM, asked_effort, parser
 from postfix.commands import Outcome
+from postfix.effort import using
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError
 from postfix.job.progress import BesideBars
 from postfix.look import look_of
@@ -54,7 +55,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _carry_out(typed: list[str]) -> int:
     options = parser().parse_args(typed)
     _start_log(options.verbose - options.quiet)
-    outcome: Outcome = options.command(options)
+    with using(asked_effort(options)):
+        outcome: Outcome = options.command(options)
     if options.json:
         print_whole(json.dumps({"exit_code": outcome.exit_code, **outcome.data}, indent=2, ensure_ascii=False))
     elif outcome.text and not options.quiet:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import av
 
+from postfix import effort
 from postfix.deliver.depth import bits_of, layout_of, nearest_format
 from postfix.source.pixel_formats import is_interleaved, is_supported
 
@@ -29,8 +30,8 @@ class Encoder:
         FFmpeg's encoder.
     options : tuple of (str, str)
         Its settings.
-    threads : int
-        0 for as many as the machine has. Fixed where the coded bytes depend on it.
+    fixed_threads : int
+        Where the coded bytes depend on it; 0 where they do not.
     profiles : dict of str to Profile
         By the names that a file tells; a profile that is not here is refused. Empty where the codec has none.
     lossless : bool
@@ -43,11 +44,16 @@ class Encoder:
 
     name: str
     options: tuple[tuple[str, str], ...]
-    threads: int
+    fixed_threads: int
     profiles: dict[str, Profile]
     lossless: bool
     refused: tuple[str, ...] = ()
     smallest_px: tuple[int, int] = (1, 1)
+
+    @property
+    def threads(self) -> int:
+        """That it is given now; 0 for as many as the machine has."""
+        return self.fixed_threads or effort.current().library_threads
 
 
 _422_10 = ("yuv422p10le",)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import OpenImageIO as oiio
 
+from postfix import effort
 from postfix.deliver.closing import Closing
 from postfix.deliver.dpx import write_dpx
 from postfix.deliver.exr import exr_losses, write_exr
@@ -21,9 +22,6 @@ from postfix.source.numbered import PICTURE_SUFFIXES
 from postfix.source.picture import Plane, Planes
 from postfix.source.still_header import OIIO_TYPES, open_still, still_is_whole
 from postfix.source.stills import StillsSource
-
-WRITE_THREADS = 2
-"""Stills of one eye written at the same time."""
 
 PNG_COMPRESSION_LEVEL = 1
 """Of 0 to 9. PNG loses nothing at any level; this one writes a 1080p 16-bit still in a quarter of level 6's time."""
@@ -51,7 +49,9 @@ class StillsWriter(Closing):
         self._source, self._folder = source, folder
         self._names = [path.name for path in source.paths] if names is None else list(names)
         self._copies = copies and source.view is None
-        self._work = Pooled(WRITE_THREADS, frames_ahead(source.format), f"write {source.path.name}")
+        threads = effort.current().threads_an_eye
+        waiting = max(threads, frames_ahead(source.format))
+        self._work = Pooled(threads, waiting, f"write {source.path.name}")
         self._handed: set[int] = set()
         self._closed = False
 

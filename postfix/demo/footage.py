@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -11,6 +10,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from postfix import effort
 from postfix.deliver.codecs import VideoSpec
 from postfix.deliver.staging import staged
 from postfix.deliver.video import VideoEncoder
@@ -87,5 +87,6 @@ def _rendered() -> Iterator[tuple[Planes, Planes]]:
         left, right = shot.scene.render(frame)
         return yuv422p10(left), yuv422p10(right)
 
+    threads = effort.current().workers
     each = (film_frame(number) for number in range(film_length()))
-    return in_order(both_eyes, each, threads=os.cpu_count() or 1, waiting=5, name="render")
+    return in_order(both_eyes, each, threads=threads, waiting=threads + 3, name="render")

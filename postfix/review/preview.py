@@ -10,6 +10,7 @@ from typing import Literal, TypeVar, get_args
 
 import numpy as np
 
+from postfix import effort
 from postfix.limits import Limits
 from postfix.measure.dense import Pct, parallax_pct
 from postfix.plan.model import Plan, ShotPlan
@@ -31,9 +32,6 @@ from postfix.viewing import Screen
 
 BurnIn = Literal["timecode", "shot", "figures", "grid"]
 BURN_INS: tuple[BurnIn, ...] = get_args(BurnIn)
-
-_THREADS = 2
-"""Frames drawn at the same time: the cores of a small machine; the encoder needs the rest of a large one."""
 
 _MOST_WAITING = 4
 _LOOKED_AT = 12
@@ -242,7 +240,7 @@ def made_of(
 ) -> Generator[Done, None, None]:
     """Decode frames of a preview and give what ``work`` makes of each, in the order asked for.
 
-    Decoding runs ahead in threads of its own and the work in two more; what waits is bounded.
+    Decoding runs ahead in threads of its own and the work in others; what waits is bounded.
 
     Raises
     ------
@@ -252,8 +250,9 @@ def made_of(
     each = (
         (frame, left, right) for first, last in runs_of(frames) for frame, left, right in preview.decoded(first, last)
     )
-    waiting = min(_MOST_WAITING, frames_ahead(preview.pair.format))
-    return in_order(work, each, threads=_THREADS, waiting=waiting, name="preview")
+    threads = effort.current().workers
+    waiting = max(threads, min(_MOST_WAITING, frames_ahead(preview.pair.format)))
+    return in_order(work, each, threads=threads, waiting=waiting, name="preview")
 
 
 def runs_of(frames: Sequence[int]) -> list[tuple[int, int]]:

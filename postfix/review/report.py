@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
+from postfix import effort
 from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.deliver.staging import check_output, staged
 from postfix.errors import OutputError
@@ -33,8 +34,8 @@ Bar = Callable[[int], AbstractContextManager[Callable[[int], None]]]
 _HEAD_BYTES = 4096
 """Of a page, in which its mark stands."""
 
-_THREADS = 2
-"""Decoding, matching and writing of pictures leave Python's lock most of the time."""
+_MOST_THREADS = 2
+"""Each opens both eyes of every version for itself."""
 
 
 def check_report(out: Path, *, force: bool = False) -> None:
@@ -136,8 +137,9 @@ def _clip(
     frames_src = beside.data(f"{clip.ident}/frames", frames_data(clip))
 
     cards = []
+    threads = min(_MOST_THREADS, effort.current().workers)
     each = ((clip, shot, stills, span, beside, legend_box) for shot in clip.shots)
-    for html in in_order(_card, each, threads=_THREADS, waiting=2 * _THREADS, name="cards"):
+    for html in in_order(_card, each, threads=threads, waiting=2 * threads, name="cards"):
         cards.append(html)
         progress(1)
     parts = [

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from postfix import effort
 from postfix.errors import InputError
 from postfix.source.dpx import read_dpx
 from postfix.source.exr import ExrPlane, read_exr, views_of
@@ -21,9 +22,6 @@ from postfix.source.still_header import OIIO_TYPES, StillHeader, first_line, mus
 from postfix.source.timecode import frames_from_timecode
 
 __all__ = ["PICTURE_SUFFIXES", "StillsSource", "is_pattern", "open_stills", "still_numbers", "views_in"]
-
-READ_THREADS = 2
-"""Stills of one eye read at the same time."""
 
 
 @dataclass(frozen=True)
@@ -57,17 +55,19 @@ class StillsSource:
     def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
         """Read stills ``first`` to ``last`` (both included, counted from 0); InputError names file and frame.
 
-        They are always read with all their colour, :data:`READ_THREADS` at the same time.
+        They are always read with all their colour, some at the same time
+        (:attr:`postfix.effort.Effort.threads_an_eye`).
         """
         end = self.count - 1 if last is None else last
         if not 0 <= first <= end < self.count:
             raise ValueError(f"frames {first} to {end} of {self.count}")
         waiting: deque[Future[Planes]] = deque()
-        pool = ThreadPoolExecutor(READ_THREADS, thread_name_prefix=f"read {self.path.name}")
+        threads = effort.current().threads_an_eye
+        pool = ThreadPoolExecutor(threads, thread_name_prefix=f"read {self.path.name}")
         try:
             for index in range(first, end + 1):
                 waiting.append(pool.submit(self._read, index))
-                if len(waiting) >= READ_THREADS:
+                if len(waiting) >= threads:
                     yield waiting.popleft().result()
             while waiting:
                 yield waiting.popleft().result()

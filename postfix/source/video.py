@@ -12,6 +12,7 @@ from typing import Any
 import av
 from av.container import InputContainer
 
+from postfix import effort
 from postfix.errors import InputError, UsageError
 from postfix.source.ffv1 import packet_is_whole
 from postfix.source.light import ContentLight, MasteringDisplay, content_light_of, mastering_of
@@ -158,6 +159,7 @@ class VideoSource:
         with av.open(str(self.path), metadata_errors="replace") as container:
             stream = _video_stream(container, self.path)
             stream.thread_type = "SLICE" if self.tags.codec in _SLICES_ALONE else "AUTO"
+            stream.codec_context.thread_count = effort.current().library_threads
             # Without this FFmpeg paints over damage with what it guesses.
             stream.codec_context.options = {"err_detect": "explode"}
             seek_to = self._safe_seek_time(wanted.start)
