@@ -19,6 +19,7 @@ import numpy as np
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
+from postfix.outside import cell_of
 from postfix.plan.figures import Figures, figures_as_measured, shot_flags
 from postfix.plan.geometry import moves_of, window_px_at, zoom_of
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
@@ -246,7 +247,7 @@ def frame_table_text(
                 for name, *_columns in _FRAME_FIGURES
                 for table in (before, after)
             ]
-            writer.writerow([frame, timecode_at(timecode, frame, clip.rate), shot.name, *done, *figures])
+            writer.writerow([frame, timecode_at(timecode, frame, clip.rate), cell_of(shot.name), *done, *figures])
     return out.getvalue()
 
 

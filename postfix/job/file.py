@@ -53,8 +53,9 @@ from postfix.errors import InputError, PostfixError, UsageError
 from postfix.job.pins import check_fit, clip_pins
 from postfix.job.version import SourceChoice
 from postfix.limits import limits_for
+from postfix.outside import clipped, folder_key, is_folder_name
 from postfix.plan.model import Pin
-from postfix.plan.screens import describe, is_folder_name, load_toml, read_screen, read_screens
+from postfix.plan.screens import describe, load_toml, read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings, settings_from
 from postfix.plan.toml_tables import TomlTable
@@ -176,7 +177,9 @@ def parse_frames(text: str, where: str | Path) -> tuple[int, int]:
     """``1001-1096`` → (1001, 1096), both included."""
     match = re.fullmatch(r"(\d{1,9})-(\d{1,9})", text.strip())
     if match is None or int(match[1]) > int(match[2]):
-        raise InputError(where, f"frames {text!r}", "first-last such as 1001-1096", "write both numbers, lower first")
+        raise InputError(
+            where, f"frames {clipped(text)!r}", "first-last such as 1001-1096", "write both numbers, lower first"
+        )
     return int(match[1]), int(match[2])
 
 
@@ -184,7 +187,9 @@ def parse_frame_size(text: str, where: str | Path) -> tuple[int, int]:
     """``1998x1080`` → (1998, 1080)."""
     match = re.fullmatch(r"(\d{1,5})x(\d{1,5})", text.strip().lower())
     if match is None or 0 in (int(match[1]), int(match[2])):
-        raise UsageError(where, f"frame {text!r}", "WIDTHxHEIGHT in pixels, such as 1998x1080", "write both numbers")
+        raise UsageError(
+            where, f"frame {clipped(text)!r}", "WIDTHxHEIGHT in pixels, such as 1998x1080", "write both numbers"
+        )
     return int(match[1]), int(match[2])
 
 
@@ -301,12 +306,13 @@ def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
     name = _text(table, "name")
     if not is_folder_name(name):
         raise table.error("name", describe(name), "a name that can be a folder", "use letters, digits, - and _")
-    if name.casefold() in _TAKEN:
+    key = folder_key(name)
+    if key in _TAKEN:
         raise table.error("name", describe(name), "a name that the review page does not need", "choose another")
-    if name.casefold() in names:
-        found = f"a second clip {name!r}, after the one in {names[name.casefold()]}"
+    if key in names:
+        found = f"a second clip {name!r}, after the one in {names[key]}"
         raise table.error("name", found, "a name for each clip", "rename one of them")
-    names[name.casefold()] = table.where("name")
+    names[key] = table.where("name")
     return name
 
 

@@ -35,6 +35,7 @@ from postfix.measure.table_cells import (
     wrong_length,
 )
 from postfix.measure.table_cells import LISTS as CELL_LISTS
+from postfix.outside import bounded_lines, text_of
 
 _MOST_KEPT = 1 << 16
 """Numbers remembered; more different ones are seldom, and memory must not grow with them."""
@@ -52,7 +53,7 @@ def read_columns(path: Path) -> Columns:
         Where the file is missing or is no such table; names the line. What is wrong in other columns is not seen.
     """
     with readable(path), path.open(encoding="utf-8-sig") as file:
-        rows = csv.reader(file, strict=True)
+        rows = csv.reader(bounded_lines(file), strict=True)
         header = next(rows, None)
         check_columns(header, path)
         assert header is not None
@@ -89,7 +90,7 @@ def _columns(rows: Iterator[Cells], header: list[str], path: Path) -> Columns:
             if index == 0 or (row[shot_at] or "") != shot:
                 shot = row[shot_at] or ""
                 findings.append(finding_of(dict(zip(header, row))))
-                starts.append((index, shot))
+                starts.append((index, text_of(shot)))
         except UNREADABLE as error:
             raise unreadable_row(path, index, error) from error
         if told is not clip and clip is not None and told != clip:

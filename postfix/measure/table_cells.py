@@ -10,11 +10,21 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from fractions import Fraction
 from pathlib import Path
 
 from postfix.errors import InputError
 from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, ShotFinding
+from postfix.outside import (
+    MAX_FIGURE,
+    MAX_FRAMES,
+    MAX_SIDE_PX,
+    TABLE_MAX_BYTES,
+    LongLine,
+    check_size,
+    clipped,
+    fraction_of,
+    text_of,
+)
 from postfix.source.shots import Shot
 
 FIGURES = {
@@ -84,9 +94,11 @@ UNREADABLE = (ValueError, TypeError, ZeroDivisionError, AttributeError)
 
 
 @contextmanager
-def readable(path: Path) -> Iterator[None]:
+def readable(path: Path, *, is_file: bool = True) -> Iterator[None]:
     """Whatever is wrong with a file as a whole, as something that a person can act on."""
     try:
+        if is_file:
+            check_size(path, TABLE_MAX_BYTES, "a measurement table")
         yield
     except OSError as error:
         raise InputError(
@@ -96,7 +108,7 @@ def readable(path: Path) -> Iterator[None]:
         raise InputError(
             path, "bytes that are no text", "a measurement table", "give a file that measure wrote"
         ) from error
-    except csv.Error as error:
+    except (csv.Error, LongLine) as error:
         raise InputError(path, f"no CSV ({error})", "a measurement table", "give a file that measure wrote") from error
 
 
@@ -128,7 +140,7 @@ def unreadable_row(path: Path, frame: int, error: Exception) -> InputError:
     """What to say of a row that does not hold what it should; ``frame`` is the one it stands for."""
     return InputError(
         path,
-        f"line {frame + 2} unreadable ({error})",
+        f"line {frame + 2} unreadable ({clipped(str(error))})",
         f"the figures of frame {frame}",
         "restore the row or measure the source again",
     )
@@ -145,7 +157,9 @@ def another_clip(path: Path, frame: int) -> InputError:
 
 
 def check_frame(cell: str | None, frame: int) -> None:
-    """Raises ValueError where a row is of another frame than its place says."""
+    """Raises ValueError where a row is of another frame than its place says, or of none that a clip can have."""
+    if frame >= MAX_FRAMES:
+        raise ValueError(f"more than {MAX_FRAMES} frames")
     if int(cell) != frame:  # type: ignore[arg-type]  # None is as unreadable as text is
         raise ValueError(f"frame {cell}")
 
@@ -156,13 +170,13 @@ def number(cell: str | None) -> float:
     Raises
     ------
     ValueError
-        Where it is none, or not finite.
+        Where it is none, not finite, or larger than anything that is measured.
     """
     if cell is None or cell.strip() == "":
         return NAN
     value = float(cell)
-    if not math.isfinite(value):
-        raise ValueError(f"{cell} is no figure")
+    if not abs(value) <= MAX_FIGURE:
+        raise ValueError(f"{clipped(cell)} is no figure")
     return value
 
 
@@ -176,7 +190,7 @@ def end_box(cell: str | None) -> tuple[int, ...]:
     if not cell:
         return ()
     if not _BOX.fullmatch(cell):
-        raise ValueError(f"{cell!r} is no box")
+        raise ValueError(f"{clipped(cell)!r} is no box")
     return tuple(map(int, cell.split(";")))
 
 
@@ -184,8 +198,12 @@ def clip_of(row: Mapping[str, str]) -> ClipInfo:
     """The clip that a row is of. Raises ValueError and such where it cannot be."""
     width, height, step = (int(row[name]) for name in ("width_px", "height_px", "step_px"))
     spare = int(row.get("spare_px", LATER_CELLS["spare_px"]))
-    aspect = Fraction(row.get("pixel_aspect", LATER_CELLS["pixel_aspect"]))
-    clip = ClipInfo(row["clip"] or "", width, height, Fraction(row["rate"]), step, row["footage"], spare, aspect)
+    aspect = fraction_of(row.get("pixel_aspect", LATER_CELLS["pixel_aspect"]))
+    clip = ClipInfo(
+        text_of(row["clip"] or ""), width, height, fraction_of(row["rate"]), step, row["footage"], spare, aspect
+    )
+    if max(width, height, step, spare) > MAX_SIDE_PX:
+        raise ValueError(f"a size, step or spare columns of more than {MAX_SIDE_PX} pixels")
     if clip.width_px < 1 or clip.height_px < 1 or clip.rate <= 0 or clip.step_px < 1:
         raise ValueError("a size, rate or step that is not above zero")
     if clip.spare_px < 0:
@@ -193,7 +211,7 @@ def clip_of(row: Mapping[str, str]) -> ClipInfo:
     if clip.pixel_aspect <= 0:
         raise ValueError("pixels whose width over height is not above zero")
     if not _FOOTAGE.fullmatch(clip.footage):
-        raise ValueError(f"footage {clip.footage!r} is no mark of 16 hexadecimal digits")
+        raise ValueError(f"footage {clipped(clip.footage)!r} is no mark of 16 hexadecimal digits")
     return clip
 
 
@@ -202,13 +220,13 @@ def finding_of(row: Mapping[str, str]) -> ShotFinding | None:
     if not row["transition"]:
         return None
     frames = int(row["transition_frames"])
-    if row["transition"] not in ("cut", "dissolve") or frames < 0:
-        raise ValueError(f"{row['transition']} over {frames} frames is no transition")
+    if row["transition"] not in ("cut", "dissolve") or not 0 <= frames <= MAX_FRAMES:
+        raise ValueError(f"{clipped(row['transition'])} over {frames} frames is no transition")
     sure = [
         0.0 if math.isnan(value) else value for value in map(number, (row["shot_confidence"], row["offset_confidence"]))
     ]
     return ShotFinding(
-        sure[0], number(row["offset_frames"]), sure[1], row["swap_reason"] or "", row["transition"], frames
+        sure[0], number(row["offset_frames"]), sure[1], text_of(row["swap_reason"] or ""), row["transition"], frames
     )
 
 

@@ -32,9 +32,10 @@ from postfix.measure.table_cells import (
     unreadable_row,
     wrong_length,
 )
+from postfix.outside import bounded_lines, cell_of, clipped, text_of
 
 _SHOT_DIGITS = {"confidence": 3, "offset_frames": 0, "offset_confidence": 3}
-_BOXES_MAX = 64
+_BOXES_MAX, _BOX_DIGITS = 64, 7
 
 
 def table_text(table: MeasurementTable) -> str:
@@ -44,7 +45,7 @@ def table_text(table: MeasurementTable) -> str:
     writer.writerow(COLUMNS)
     clip = table.clip
     sizes = (clip.width_px, clip.height_px, str(clip.rate), clip.step_px)
-    clip_cells = (clip.name, *sizes, clip.footage, clip.spare_px, str(clip.pixel_aspect))
+    clip_cells = (cell_of(clip.name), *sizes, clip.footage, clip.spare_px, str(clip.pixel_aspect))
     for index, shot in enumerate(table.shots):
         shot_cells = _shot_cells(table.findings[index]) if table.findings else [""] * len(SHOT_CELLS)
         for frame in range(shot.first, shot.last + 1):
@@ -56,15 +57,15 @@ def table_text(table: MeasurementTable) -> str:
             ]
             boxes = ";".join(_box_text(box) for box in measure.rivalry_boxes)
             ends = (";".join(map(str, getattr(measure, name))) for name in END_BOXES)
-            marks = (*ends, boxes, "1" if measure.interpolated else "", measure.note)
-            where = (frame, table.timecodes[frame], shot.name)
+            marks = (*ends, boxes, "1" if measure.interpolated else "", cell_of(measure.note))
+            where = (frame, table.timecodes[frame], cell_of(shot.name))
             writer.writerow([*where, *figures, *lists, *marks, *shot_cells, *clip_cells])
     return out.getvalue()
 
 
 def _shot_cells(finding: ShotFinding) -> list[str]:
     confidence, offset, sure = (_cell(getattr(finding, name), digits) for name, digits in _SHOT_DIGITS.items())
-    return [confidence, offset, sure, finding.swap_reason, finding.transition, str(finding.transition_frames)]
+    return [confidence, offset, sure, cell_of(finding.swap_reason), finding.transition, str(finding.transition_frames)]
 
 
 def _box_text(box: RivalBox) -> str:
@@ -96,8 +97,8 @@ def as_written(table: MeasurementTable) -> MeasurementTable:
 
 
 def _parsed(text: str, path: Path) -> MeasurementTable:
-    with readable(path):
-        rows = csv.DictReader(io.StringIO(text), strict=True)
+    with readable(path, is_file=False):
+        rows = csv.DictReader(bounded_lines(io.StringIO(text)), strict=True)
         check_columns(rows.fieldnames, path)
         return _table(rows, path)
 
@@ -113,7 +114,7 @@ def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
         try:
             check_frame(row["frame"], index)
             frames.append(_measure(row))
-            clip, name = clip_of(row), row["shot"] or ""
+            clip, name = clip_of(row), text_of(row["shot"] or "")
             if not starts or name != starts[-1][1]:
                 findings.append(finding_of(row))
                 starts.append((index, name))
@@ -133,8 +134,8 @@ def _boxes(cell: str) -> tuple[RivalBox, ...]:
     boxes = []
     for part in cell.split(";", _BOXES_MAX) if cell else ():
         eye, *numbers = part.split(" ")
-        if eye not in ("left", "right") or len(numbers) != 4:
-            raise ValueError(f"{part!r} is no box")
+        if eye not in ("left", "right") or len(numbers) != 4 or max(map(len, numbers)) > _BOX_DIGITS:
+            raise ValueError(f"{clipped(part)!r} is no box")
         boxes.append(RivalBox(eye, *(int(number) for number in numbers)))
     return tuple(boxes)
 
@@ -152,7 +153,7 @@ def _measure(row: Mapping[str, str]) -> FrameMeasure:
     ends = {name: end_box(row[name]) for name in END_BOXES}
     facts: dict[str, Any] = {**figures, **lists, **ends}
     boxes, interpolated = _boxes(row["rivalry_boxes"]), row["interpolated"] == "1"
-    return FrameMeasure(**facts, rivalry_boxes=boxes, interpolated=interpolated, note=row["note"] or "")
+    return FrameMeasure(**facts, rivalry_boxes=boxes, interpolated=interpolated, note=text_of(row["note"] or ""))
 
 
 @lru_cache(maxsize=1 << 16)

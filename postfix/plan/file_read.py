@@ -12,6 +12,7 @@ from typing import Any
 from postfix.errors import InputError
 from postfix.limits import LimitRules, Limits, Span, limits_for
 from postfix.measure.table import ClipInfo
+from postfix.outside import MAX_FRAMES, MAX_SIDE_PX
 from postfix.plan.decided import LIMIT_NAMES, checksums, limit_checksums
 from postfix.plan.model import PARTS, HitKey, Misalignment, Part, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.screens import describe, load_toml, screen_from
@@ -115,15 +116,23 @@ def _clip(table: TomlTable) -> tuple[ClipInfo, int]:
         raise table.error("footage", describe(footage), expected, "restore them, or remove the line")
     clip = ClipInfo(
         name=table.get("name", str, "text"),
-        width_px=table.integer("width_px", 1),
-        height_px=table.integer("height_px", 1),
+        width_px=_at_most(table, "width_px", MAX_SIDE_PX, "pixels"),
+        height_px=_at_most(table, "height_px", MAX_SIDE_PX, "pixels"),
         rate=rate,
         step_px=table.integer("step_px", 1),
         footage=footage,
         spare_px=table.integer("spare_px", 0, 0),
         pixel_aspect=aspect,
     )
-    return clip, table.integer("frames", 1)
+    return clip, _at_most(table, "frames", MAX_FRAMES, "frames")
+
+
+def _at_most(table: TomlTable, key: str, most: int, unit: str) -> int:
+    """A whole number from 1 to ``most``: what is allocated for it must be no more than a film needs."""
+    value = table.integer(key, 1)
+    if value > most:
+        raise table.error(key, describe(value), f"at most {most} {unit}", "correct it")
+    return value
 
 
 def _share(table: TomlTable, key: str, expected: str, default: str | None = None) -> Fraction:

@@ -10,12 +10,18 @@ from pathlib import Path
 from typing import Any, TypeGuard
 
 from postfix.errors import InputError, UsageError
+from postfix.outside import TOML_MAX_BYTES, bounded_bytes, is_folder_name
 from postfix.plan.toml_lines import place
 from postfix.viewing import ADULT_EYE_MM, BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
-_MEASURES = re.compile(r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)")
+_MEASURES = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)x(\d{1,9}(?:\.\d{1,9})?)", re.ASCII)
 
 _SCREEN_KEYS = ("name", "width_mm", "distance_mm", "eye_mm", "children", "note")
+
+_KEYS_MAX = 32
+_NAME = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')"""
+_MANY_KEYS = re.compile(rf"^[ \t]*+(?:\[[ \t]*+){{0,2}}+(?:{_NAME}[ \t]*+\.[ \t]*+){{{_KEYS_MAX}}}", re.MULTILINE)
+"""A key of many tables in each other, for which the time of the parser grows with the square."""
 
 SCREEN_MM_MAX = 1e6
 """Widest and farthest screen accepted: a kilometre, so that metres typed for millimetres elsewhere stay visible."""
@@ -28,16 +34,6 @@ TAKEN_NAMES = frozenset({"measure", "report"})
 def is_screen_name(name: str) -> bool:
     """True where a screen's name can also be the name of its version's folder."""
     return is_folder_name(name) and name.casefold() not in TAKEN_NAMES
-
-
-def is_folder_name(name: str) -> bool:
-    """True where a name can be that of one folder on any system."""
-    return (
-        bool(name.strip())
-        and name == name.strip()
-        and not name.startswith(".")
-        and not re.search(r'[\x00-\x1f\x7f/\\:*?"<>|]', name)
-    )
 
 
 def is_measures(text: str) -> bool:
@@ -127,10 +123,17 @@ def load_toml(path: Path, expected: str) -> tuple[str, dict[str, Any]]:
     Raises
     ------
     InputError
-        Where the file is missing, is not UTF-8 text, or is not TOML; names the line where the parser knows it.
+        Where the file is missing, too large, is not UTF-8 text, or is not TOML; names the line where the parser knows
+        it.
     """
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = bounded_bytes(path, TOML_MAX_BYTES, expected).decode("utf-8-sig")
+        deep = _MANY_KEYS.search(text)
+        if deep is not None:
+            line = text.count("\n", 0, deep.start()) + 1
+            raise InputError(
+                f"{path}, line {line}", f"more than {_KEYS_MAX} names joined by dots", expected, "correct that place"
+            )
         return text, tomllib.loads(text)
     except FileNotFoundError:
         raise InputError(path, "no such file", expected, "check the path") from None
@@ -200,6 +203,6 @@ def describe(value: object) -> str:
         return "true" if value else "false"
     try:
         text = repr(value)
-    except ValueError:  # an int too long to be written out
-        text = "a very long number"
+    except (ValueError, RecursionError):  # an int too long to be written out, or tables in tables
+        text = "something very long"
     return text if len(text) <= 60 else f"{text[:57]}..."

@@ -14,6 +14,9 @@ Address = tuple[str | int, ...]
 """Where something stands in a TOML text: names of tables and keys, and after the name of an array which entry of it,
 from 0: ``("clip", 1, "settings", "window", "max_pct")``."""
 
+_LONGEST = 1000
+"""Letters of a key that is taken apart into its names; no key that is known here comes near."""
+
 _PART = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
 _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
 _HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]\]?\s*(?:#.*)?$")
@@ -125,6 +128,8 @@ def _resolved(steps: Address, entries: dict[Address, int], *, is_entry: bool) ->
 
 def steps_of(dotted: str) -> Address:
     """``screen."tv-55in".window`` → its three names, ``hit[1].frame`` → name, place in a list, name."""
+    if len(dotted) > _LONGEST:
+        return (dotted,)
     steps: list[str | int] = []
     for name, index in re.findall(rf"({_PART})|\[(\d+)\]", dotted):
         steps.append(_unquoted(name) if name else int(index))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from postfix.errors import InputError
+from postfix.outside import clipped
 from postfix.plan.screens import describe, is_number
 from postfix.plan.toml_lines import Address, address_of, place_at, steps_of
 
@@ -38,7 +39,7 @@ class TomlTable:
         return place_at(self.path, self.text, (*self.address, *steps_of(key)))
 
     def error(self, key: str, found: str, expected: str, next_step: str) -> InputError:
-        where = ", ".join([self.where(key), *_labels(self.address), key])
+        where = ", ".join([self.where(key), *map(clipped, (*_labels(self.address), key))])
         return InputError(where, found, expected, next_step)
 
     def only(self, *known: str) -> None:

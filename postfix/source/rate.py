@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from postfix.errors import UsageError
+from postfix.outside import clipped, fraction_of
 
 _NTSC = Fraction(1000, 1001)
 _ROUNDED_WITHIN = Fraction(5, 1000)
@@ -35,7 +36,7 @@ def parse_rate(text: str) -> Fraction:
         Where the text is no rate between 1 and 300 frames per second.
     """
     try:
-        rate = Fraction(text.strip())
+        rate = fraction_of(text)
     except (ValueError, ZeroDivisionError):
         raise _not_a_rate(text) from None
     if not _SLOWEST <= rate <= _FASTEST:
@@ -54,7 +55,7 @@ def rate_text(rate: Fraction) -> str:
 def _not_a_rate(text: str) -> UsageError:
     return UsageError(
         "frame rate",
-        f"'{text}'",
+        f"'{clipped(text)}'",
         "frames per second between 1 and 300, such as 24, 23.976 or 24000/1001",
         "give the rate the material was shot for",
     )

@@ -6,6 +6,7 @@ import re
 from fractions import Fraction
 
 from postfix.errors import InputError
+from postfix.outside import clipped
 
 _TEXT = re.compile(r"(\d\d):(\d\d):(\d\d)([:;])(\d{2,3})", re.ASCII)
 _DROPPED_PER_MINUTE = {Fraction(30000, 1001): 2, Fraction(60000, 1001): 4}
@@ -103,4 +104,4 @@ def valid_timecode(text: str | None, rate: Fraction) -> str | None:
 
 
 def _unusable(text: str, found: str, expected: str) -> InputError:
-    return InputError(f"timecode '{text}'", found, expected, "correct the timecode or the frame rate")
+    return InputError(f"timecode '{clipped(text)}'", found, expected, "correct the timecode or the frame rate")
