@@ -456,7 +456,7 @@ def test_a_late_eye_lowers_the_confidence_of_its_own_shot_and_of_its_frames():
         ShotFinding(1.0),
     )
     frames = [FrameMeasure(near_pct=-1.0, confidence=0.8)] * 8
-    lowered = out_of_step(frames, shots, findings)
+    frames, lowered = out_of_step(frames, shots, findings)
     assert [frame.confidence for frame in frames] == [0.4] * 2 + [0.8] * 6
     assert [finding.confidence for finding in lowered] == [0.5, 1.0, 1.0, 1.0]
     assert [replace(one, confidence=1.0) for one in lowered][:3] == list(findings[:3])

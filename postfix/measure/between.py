@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 
 import numpy as np
 
+from postfix.measure.rows import gathered_rows
 from postfix.measure.table import FrameMeasure
 from postfix.source.shots import Shot
 
@@ -16,7 +17,7 @@ _OF_THE_FRAME = ("near_box", "far_box", "rivalry_boxes", "interpolated", "note")
 """A thing that moves is at no place between, and a note says what was seen; here nothing was."""
 
 
-def filled_in(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> list[FrameMeasure]:
+def filled_in(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> Sequence[FrameMeasure]:
     """Every frame: measured ones as they are, the others between their measured neighbours in the same shot.
 
     Never across a cut. Before the first and after the last measured frame of a shot that one is repeated. What is
@@ -29,22 +30,24 @@ def filled_in(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> l
     shots : sequence of Shot
         Covering all frames.
     """
-    result: list[FrameMeasure] = []
+    return gathered_rows(_every_frame(frames, shots))
+
+
+def _every_frame(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> Iterator[FrameMeasure]:
     for shot in shots:
         measured = [f for f in range(shot.first, shot.last + 1) if frames[f] is not None]
         for frame in range(shot.first, shot.last + 1):
             own = frames[frame]
             if own is not None:
-                result.append(own)
+                yield own
                 continue
             if not measured:
-                result.append(FrameMeasure(note=NOT_MEASURED))
+                yield FrameMeasure(note=NOT_MEASURED)
                 continue
             after = int(np.searchsorted(measured, frame))
             early, late = measured[max(0, after - 1)], measured[min(after, len(measured) - 1)]
             share = (frame - early) / (late - early) if late > early else 0.0
-            result.append(_between(_known(frames[early]), _known(frames[late]), min(1.0, max(0.0, share))))
-    return result
+            yield _between(_known(frames[early]), _known(frames[late]), min(1.0, max(0.0, share)))
 
 
 def _known(frame: FrameMeasure | None) -> FrameMeasure:

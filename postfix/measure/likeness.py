@@ -14,7 +14,9 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float32]
 
-_SIZE = (64, 36)
+SIZE = (64, 36)
+"""Columns and rows of the luma of a signature."""
+
 _FINE_SIZE = (128, 72)
 _COARSE_SIZE = (16, 9)
 _DETAIL_SIGMAS = (1.0, 3.0)
@@ -54,9 +56,14 @@ def signature(grey: npt.NDArray[np.float32] | npt.NDArray[np.uint8]) -> Signatur
     white = 255.0 if grey.dtype == np.uint8 else 1.0
     fine = cv2.resize(grey, _FINE_SIZE, interpolation=cv2.INTER_AREA)
     # Rounding to 8 bits has been averaged over two by two; dark pictures keep their structure.
-    luma = cv2.resize(np.asarray(fine, np.float32), _SIZE, interpolation=cv2.INTER_AREA) / np.float32(white)
+    luma = cv2.resize(np.asarray(fine, np.float32), SIZE, interpolation=cv2.INTER_AREA) / np.float32(white)
     if white == 1.0:
         luma = np.clip(np.nan_to_num(luma, nan=0.0, posinf=1.0, neginf=0.0), 0.0, 1.0)
+    return signature_of(luma)
+
+
+def signature_of(luma: Floats) -> Signature:
+    """The signature whose ``luma`` this is: the rest of it follows from that."""
     # Without the finest structure a move by part of a field does not make a picture unlike itself.
     detail = cv2.GaussianBlur(luma, (0, 0), _DETAIL_SIGMAS[0]) - cv2.GaussianBlur(luma, (0, 0), _DETAIL_SIGMAS[1])
     coarse = cv2.resize(luma, _COARSE_SIZE, interpolation=cv2.INTER_AREA).ravel()

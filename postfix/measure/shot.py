@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from array import array
+from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 
 import numpy as np
 
@@ -11,8 +13,9 @@ from postfix.measure.cuts import CutFinder, shots_between
 from postfix.measure.frame import Trace
 from postfix.measure.order import OrderEvidence, swap_reason
 from postfix.measure.proxy import Grey
+from postfix.measure.rows import gathered_rows
 from postfix.measure.sync import SyncSignature, shot_offset
-from postfix.measure.table import NAN, FrameMeasure, ShotFinding
+from postfix.measure.table import NAN, FrameMeasure, ShotFinding, columns_of_rows
 from postfix.source.shots import Shot, Transition, begins
 
 ONE_EYE_STILL = "the {eye} eye stands still while the other moves"
@@ -31,6 +34,9 @@ _OUT_OF_STEP = 0.5
 """What is left of a frame's confidence where an eye seems late: sideways motion is then false depth."""
 
 
+_OF_ORDER = len(astuple(OrderEvidence()))
+
+
 @dataclass(frozen=True)
 class _Told:
     first: int
@@ -47,24 +53,22 @@ class ShotWatcher:
         self._finder = CutFinder()
         self._count = 0
         self._signatures: dict[int, SyncSignature] = {}
-        self._order: dict[int, OrderEvidence] = {}
+        self._order_frames = array("q")
+        self._order = array("d")
         self._told: list[_Told] = []
         self._first = 0
-        self._before: tuple[Grey, Grey] | None = None
 
-    def add(self, trace: Trace) -> str:
-        """Take the next frame; returns a note where it, or one of its eyes, only repeats the one before."""
+    def add(self, trace: Trace) -> None:
+        """Take what the next frame left."""
         frame, self._count = self._count, self._count + 1
         self._finder.add(trace.cut)
         if trace.order is not None:
-            self._order[frame] = trace.order
-        note = "" if trace.seen is None or self._before is None else _stillness(self._before, trace.seen)
-        self._before = trace.seen
+            self._order_frames.append(frame)
+            self._order.extend(astuple(trace.order))
         if trace.sync is not None:
             self._signatures[frame] = trace.sync
         if frame % _LOOK_EVERY == _LOOK_EVERY - 1:
             self._settle(frame - _LOOK_EVERY)
-        return note
 
     def shots(self) -> tuple[Shot, ...]:
         """As they were given, or else as the picture is cut."""
@@ -88,18 +92,22 @@ class ShotWatcher:
             told = max(self._told, key=lambda one: _overlap(one, shot), default=_Told(0, -1, NAN, 0.0))
             if _overlap(told, shot) <= 0:
                 told = _Told(0, -1, NAN, 0.0)
-            evidence = [self._order[f] for f in range(shot.first, shot.last + 1) if f in self._order]
             found.append(
                 ShotFinding(
                     confidence=_confidence(frames[shot.first : shot.last + 1]),
                     offset_frames=told.offset_frames,
                     offset_confidence=told.confidence,
-                    swap_reason=swap_reason(evidence),
+                    swap_reason=swap_reason(self._evidence(shot)),
                     transition="cut" if begin is None else begin.kind,
                     transition_frames=0 if begin is None else begin.frames,
                 )
             )
         return tuple(found)
+
+    def _evidence(self, shot: Shot) -> list[OrderEvidence]:
+        first, after = (bisect_left(self._order_frames, frame) for frame in (shot.first, shot.last + 1))
+        told = np.array(self._order[first * _OF_ORDER : after * _OF_ORDER]).reshape(-1, _OF_ORDER)
+        return [OrderEvidence(int(strips), *others) for strips, *others in told.tolist()]
 
     def _settle(self, until: int) -> None:
         """Look for the offset of each shot that ends before a frame, and let go of what that needed."""
@@ -123,15 +131,19 @@ class ShotWatcher:
 def _confidence(frames: Sequence[FrameMeasure]) -> float:
     """Of a shot: a quarter of its frames with figures may be worse, no more; 0 where none has any."""
     # Frames without figures are named with the reason; they make the figures of the others no worse.
-    known = [one.confidence for one in frames if np.isfinite(one.near_pct) or np.isfinite(one.far_pct)]
-    return float(np.quantile(known, 0.25)) if known else 0.0
+    seen = columns_of_rows(frames, ("confidence", "near_pct", "far_pct"))
+    known = seen["confidence"][np.isfinite(seen["near_pct"]) | np.isfinite(seen["far_pct"])]
+    return float(np.quantile(known, 0.25)) if known.size else 0.0
 
 
 def _overlap(told: _Told, shot: Shot) -> int:
     return min(told.last, shot.last) - max(told.first, shot.first) + 1
 
 
-def _stillness(before: tuple[Grey, Grey], now: tuple[Grey, Grey]) -> str:
+def stillness(before: tuple[Grey, Grey] | None, now: tuple[Grey, Grey] | None) -> str:
+    """A note where a frame, or one of its eyes, only repeats the one before; both as in :attr:`Trace.seen`."""
+    if before is None or now is None:
+        return ""
     # The eyes as they are: matched to each other in brightness, one would move because the other does.
     changes = [np.abs(eye - earlier) / max(float(np.ptp(eye)), 1e-6) for eye, earlier in zip(now, before)]
     if not any(change.any() for change in changes):
@@ -158,14 +170,19 @@ def with_note(measure: FrameMeasure, note: str) -> FrameMeasure:
 
 
 def out_of_step(
-    frames: list[FrameMeasure], shots: Sequence[Shot], findings: Sequence[ShotFinding]
-) -> tuple[ShotFinding, ...]:
-    """Lower the confidence of shots in which an eye seems late, and, in place, of their frames."""
-    lowered = []
-    for shot, finding in zip(shots, findings):
-        if finding.offset_confidence >= _OFFSET_BELIEVED and abs(finding.offset_frames) >= 1.0:
-            finding = replace(finding, confidence=_OUT_OF_STEP * finding.confidence)
-            for frame in range(shot.first, shot.last + 1):
-                frames[frame] = replace(frames[frame], confidence=_OUT_OF_STEP * frames[frame].confidence)
-        lowered.append(finding)
-    return tuple(lowered)
+    frames: Sequence[FrameMeasure], shots: Sequence[Shot], findings: Sequence[ShotFinding]
+) -> tuple[Sequence[FrameMeasure], tuple[ShotFinding, ...]]:
+    """Frames and findings with less confidence in the shots in which an eye seems late; the rest as it is."""
+    late = [finding.offset_confidence >= _OFFSET_BELIEVED and abs(finding.offset_frames) >= 1.0 for finding in findings]
+    if not any(late):
+        return frames, tuple(findings)
+    lowered = (
+        replace(frame, confidence=_OUT_OF_STEP * frame.confidence) if is_late else frame
+        for shot, is_late in zip(shots, late)
+        for frame in frames[shot.first : shot.last + 1]
+    )
+    told = (
+        replace(finding, confidence=_OUT_OF_STEP * finding.confidence) if is_late else finding
+        for finding, is_late in zip(findings, late)
+    )
+    return gathered_rows(lowered), tuple(told)

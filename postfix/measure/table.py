@@ -6,9 +6,10 @@ Empty means "could not be measured" and is NaN in memory; it is never a made-up 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +20,8 @@ EDGE_BANDS = 24
 """Row bands, top to bottom, in which edge parallax is kept, so that a window can be told apart top and bottom."""
 
 NAN = float("nan")
+
+_NO_BOX = (NAN,) * 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,12 +207,29 @@ class MeasurementTable:
     """
 
     clip: ClipInfo
-    frames: tuple[FrameMeasure, ...]
-    timecodes: tuple[str, ...]
+    frames: Sequence[FrameMeasure]
+    timecodes: Sequence[str]
     shots: tuple[Shot, ...]
     findings: tuple[ShotFinding, ...] = ()
     seen_transitions: tuple[Transition, ...] | None = None
 
     def column(self, name: str) -> npt.NDArray[np.float64]:
         """One figure over all frames, (frames,) or for the ``_rows_pct`` and ``_hidden_px`` fields (frames, k)."""
-        return np.array([getattr(frame, name) for frame in self.frames], dtype=np.float64)
+        return columns_of_rows(self.frames, (name,))[name]
+
+
+@runtime_checkable
+class _HasColumns(Protocol):
+    """Rows that know their columns without being looked at one by one, see :class:`postfix.measure.rows.Rows`."""
+
+    def columns(self, names: Iterable[str]) -> dict[str, npt.NDArray[np.float64]]: ...
+
+
+def columns_of_rows(rows: Sequence[FrameMeasure], names: Iterable[str]) -> dict[str, npt.NDArray[np.float64]]:
+    """Columns of numbers under their names: (rows,), or (rows, k) for fields of several; a box that is none is NaN."""
+    if isinstance(rows, _HasColumns):
+        return rows.columns(names)
+    return {
+        name: np.array([_NO_BOX if (own := getattr(row, name)) == () else own for row in rows], dtype=np.float64)
+        for name in names
+    }
