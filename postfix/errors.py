@@ -6,6 +6,7 @@ where the fact is known and caught once, at the rim (:mod:`postfix.cli`).
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 EXIT_DONE = 0
@@ -45,6 +46,10 @@ class PostfixError(Exception):
         self.next_step = next_step
         self.frame = frame
         super().__init__(str(self))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # Errors come from other processes too, with the same words.
+        return partial(type(self), frame=self.frame), (self.where, self.found, self.expected, self.next_step)
 
     def __str__(self) -> str:
         place = self.where if self.frame is None else f"{self.where}, frame {self.frame}"

@@ -9,6 +9,7 @@ import logging
 import numbers
 import os
 import sys
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -243,6 +244,38 @@ def _takes(text: str, stream: TextIO) -> bool:
     return True
 
 
+_AS_ONE: ContextVar[Callable[[int], None] | None] = ContextVar("as_one", default=None)
+
+
+@contextmanager
+def told_as_one(move_on: Callable[[int], None]) -> Iterator[None]:
+    """While the block goes on, stages have no bars of their own: their frames are told to one call.
+
+    A stage that ends by itself counts as whole, also where it had less to do.
+    """
+    token = _AS_ONE.set(move_on)
+    try:
+        yield
+    finally:
+        _AS_ONE.reset(token)
+
+
+@contextmanager
+def _counted(total: int, move_on: Callable[[int], None]) -> Iterator[Callable[[int], None]]:
+    """What stands for a bar of a stage that is told of as one with others."""
+    lock, left = threading.Lock(), total
+
+    def count(done: int) -> None:
+        nonlocal left
+        with lock:
+            done = min(done, left)
+            left -= done
+        move_on(done)
+
+    yield count
+    count(left)
+
+
 @contextmanager
 def bar(what: str, total: int, *, quiet: bool, unit: str = "frames") -> Iterator[Callable[[int], None]]:
     """A bar over ``total`` frames or whatever ``unit`` says; the value is a call that moves it on by a number of them.
@@ -250,6 +283,11 @@ def bar(what: str, total: int, *, quiet: bool, unit: str = "frames") -> Iterator
     Where the block ends by itself, a line with time and rate is left. A terminal that says it is ``dumb`` gets that
     line alone.
     """
+    as_one = _AS_ONE.get()
+    if as_one is not None and unit == "frames":
+        with _counted(total, as_one) as count:
+            yield count
+        return
     if quiet or not is_terminal(sys.stderr):
         yield lambda done: None
         return
