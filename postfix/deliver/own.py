@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from postfix.deliver.changelog import SCHEMA
+from postfix.errors import InputError
+from postfix.outside import JSON_MAX_BYTES, bounded_bytes, json_from
 
 EYES = ("left", "right")
 PACKED_FOLDER = "packed"
@@ -93,11 +94,11 @@ def _stranger_beside_page(place: Path) -> str | None:
 def _logged_outputs(path: Path) -> dict[str, int] | None:
     """Path of each output → its number of frames, as a change log names them; None where it is no such log."""
     try:
-        log: Any = json.loads(path.read_text(encoding="utf-8"))
+        log: Any = json_from(bounded_bytes(path, JSON_MAX_BYTES, "a change log").decode("utf-8"))
         if log["schema"] != SCHEMA:
             return None
         return {str(entry["path"]): int(entry["frames"]) for entry in log["outputs"]}
-    except (OSError, ValueError, TypeError, KeyError):
+    except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError, InputError):
         return None
 
 

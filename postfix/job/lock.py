@@ -20,6 +20,9 @@ log = logging.getLogger("postfix")
 
 LOCK = ".postfix-stereo.lock"
 
+_MOST_BYTES = 1 << 12
+"""Of a claim that is read."""
+
 _PATIENCE_TRIES, _PATIENCE_S = 10, 0.05
 
 
@@ -136,17 +139,23 @@ def _set_aside(path: Path, old: str) -> None:
 
 def _text(path: Path) -> str | None:
     try:
-        return path.read_text(encoding="utf-8", errors="replace")
+        if path.is_symlink():
+            return ""  # no claim is a link; one to nothing could neither be read nor made anew
+        with path.open("rb") as file:
+            return file.read(_MOST_BYTES).decode("utf-8", errors="replace")
     except FileNotFoundError:
         return None
+    except OSError:
+        return ""
 
 
 def _holder(text: str) -> _Holder | None:
     try:
         data = json.loads(text)
-        return _Holder(int(data["pid"]), str(data["host"]), str(data["started"]))
-    except (ValueError, TypeError, KeyError):
+        holder = _Holder(int(data["pid"]), str(data["host"]), str(data["started"]))
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
+    return holder if 0 < holder.pid < 2**31 else None
 
 
 def _myself() -> _Holder:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
-import io
-import json
 import logging
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import fields, replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -17,6 +18,21 @@ import numpy as np
 from postfix.deliver.changelog import SCHEMA
 from postfix.errors import InputError
 from postfix.limits import Limits
+from postfix.outside import (
+    JSON_MAX_BYTES,
+    MAX_FIGURE,
+    MAX_FRAMES,
+    MAX_SIDE_PX,
+    TABLE_MAX_BYTES,
+    LongLine,
+    bounded_bytes,
+    bounded_lines,
+    check_size,
+    clipped,
+    fraction_of,
+    is_inside,
+    json_from,
+)
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, HitKey, Misalignment, ShotPlan, WindowKey
 from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, SUBPIXEL, Subpixel, WindowSettings
@@ -50,7 +66,9 @@ def find_versions(out: Path) -> dict[str, tuple[Version, ...]]:
         parts = path.relative_to(out).parts[:-1]
         if any(part.startswith(".") for part in parts):
             continue
-        if _is_ours(path):
+        if not is_inside(path, out):
+            log.info("%s: passed over; it is a link to another place", path)
+        elif _is_ours(path):
             found.setdefault("" if len(parts) < 2 else parts[0], []).append(path.parent)
         else:
             log.info("%s: passed over; it is no change log of this program", path)
@@ -76,8 +94,8 @@ def _is_ours(path: Path) -> bool:
     if (path.parent / CSV_NAME).exists():
         return True
     try:
-        data = json.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
+        data = json_from(bounded_bytes(path, JSON_MAX_BYTES, "a change log").decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError, InputError):
         return False
     return isinstance(data, dict) and data.get("schema") == SCHEMA
 
@@ -88,13 +106,13 @@ def read_version(folder: Path) -> Version:
     Raises
     ------
     InputError
-        Where one is missing, or is not what run writes; names the file and the place.
+        Where one is missing, or is not what run writes; names the file and the place. So is one whose outputs lie
+        anywhere but beneath its own folder.
     """
     path = folder / JSON_NAME
     try:
-        log = json.loads(_text(path), parse_constant=_refuse_constant)
-        version = _version(log, folder)
-    except (ValueError, ZeroDivisionError, RecursionError) as error:
+        version = _version(json_from(_text(path)), folder)
+    except (ValueError, ZeroDivisionError, RecursionError, TypeError, AttributeError, OverflowError) as error:
         raise _unusable(path, str(error)) from error
     table = _frame_table(folder / CSV_NAME, version["clip"].frames)
     return Version(folder=folder, frames=table, **version)
@@ -110,8 +128,15 @@ def _unusable(path: Path, detail: str) -> InputError:
 
 
 def _text(path: Path) -> str:
+    with _readable(path):
+        return bounded_bytes(path, JSON_MAX_BYTES, "a change log").decode("utf-8-sig")
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[None]:
+    """Whatever keeps a file from being read, as something that a person can act on."""
     try:
-        return path.read_text(encoding="utf-8-sig")
+        yield
     except FileNotFoundError as error:
         raise InputError(path, "nothing", "what run wrote there", "run the job again with --force") from error
     except OSError as error:
@@ -122,11 +147,10 @@ def _text(path: Path) -> str:
         raise _unusable(path, "bytes that are no text") from error
 
 
-def _refuse_constant(text: str) -> float:
-    raise ValueError(f"{text} is no figure")
-
-
 T = TypeVar("T")
+
+_MOST = 2**53
+"""Of whole numbers, such as the count of a file; what is reckoned with has narrower bounds of its own."""
 
 
 def _get(entry: Any, key: str, kind: type[T]) -> T:
@@ -134,6 +158,8 @@ def _get(entry: Any, key: str, kind: type[T]) -> T:
     if not isinstance(entry, dict) or key not in entry:
         raise ValueError(f"no {key}")
     value = entry[key]
+    if isinstance(value, int | float) and not abs(value) <= _MOST:
+        raise ValueError(f"{key} is more than any figure")
     if kind is float and isinstance(value, int) and not isinstance(value, bool):
         return cast(T, float(value))
     if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
@@ -151,10 +177,10 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         _get(clip, "name", str),
         _get(clip, "width_px", int),
         _get(clip, "height_px", int),
-        Fraction(_get(clip, "rate", str)),
+        fraction_of(_get(clip, "rate", str)),
         _get(clip, "frames", int),
         _get(clip, "spare_px", int) if "spare_px" in clip else 0,
-        Fraction(_get(clip, "pixel_aspect", str)) if "pixel_aspect" in clip else Fraction(1),
+        fraction_of(_get(clip, "pixel_aspect", str)) if "pixel_aspect" in clip else Fraction(1),
         _get(clip, "step_px", int) if "step_px" in clip else None,
         _get(clip, "footage", str) if "footage" in clip else "",
     )
@@ -162,6 +188,10 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         raise ValueError(f"step_px is {facts.step_px}")
     if min(facts.width_px, facts.height_px, facts.frames) < 1 or facts.rate <= 0:
         raise ValueError("a size, rate or count that is not above zero")
+    if facts.frames > MAX_FRAMES or max(facts.width_px, facts.height_px, facts.spare_px) > MAX_SIDE_PX:
+        raise ValueError(f"more than {MAX_FRAMES} frames or {MAX_SIDE_PX} pixels")
+    if facts.spare_px < 0 or facts.pixel_aspect <= 0:
+        raise ValueError("spare columns below zero, or pixels of no width")
     screen = _get(log, "screen", dict)
     limits = _get(log, "limits", dict)
     shots = tuple(_shot(entry) for entry in _get(log, "shots", list))
@@ -182,15 +212,15 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
             note=str(screen.get("note", "")),
         ),
         "limits": Limits(
-            near_pct=_get(limits, "near_pct", float),
-            far_pct=_get(limits, "far_pct", float),
-            range_pct=_get(limits, "range_pct", float),
+            near_pct=_figure(limits, "near_pct"),
+            far_pct=_figure(limits, "far_pct"),
+            range_pct=_figure(limits, "range_pct"),
             near_rule=str(limits.get("near_rule", "")),
             far_rule=str(limits.get("far_rule", "")),
             range_rule=str(limits.get("range_rule", "")),
         ),
         "sources": tuple(_file(entry, folder) for entry in _get(log, "sources", list)),
-        "outputs": tuple(_file(entry, folder) for entry in _get(log, "outputs", list)),
+        "outputs": tuple(_output(entry, folder) for entry in _get(log, "outputs", list)),
         "shots": shots,
         "reading": _reading(log),
         "suspicions": tuple(_get(entry, "text", str) for entry in _get(log, "suspicions", list))
@@ -217,7 +247,8 @@ def _subpixel(log: Any) -> Subpixel | None:
 
 def _windows(log: Any) -> WindowSettings:
     # Logs of before settings were written hold none.
-    given = _get(log, "settings", dict).get("window", {}) if "settings" in log else {}
+    settings = _get(log, "settings", dict) if "settings" in log else {}
+    given = _get(settings, "window", dict) if "window" in settings else {}
     brief_s, hold_s = (
         _get(given, key, float) if key in given else getattr(DEFAULT_WINDOWS, key) for key in ("brief_s", "hold_s")
     )
@@ -242,7 +273,7 @@ def _reading(log: Any) -> Reading:
 
 
 def _positive(entry: Any, key: str) -> float:
-    value = _get(entry, key, float)
+    value = _figure(entry, key)
     if value <= 0.0:
         raise ValueError(f"{key} is {value:g}")
     return value
@@ -260,6 +291,14 @@ def _file(entry: Any, folder: Path) -> LoggedFile:
     return LoggedFile(eye, path, frames, sha256, first, layout)
 
 
+def _output(entry: Any, folder: Path) -> LoggedFile:
+    """A file that the run wrote: beneath the folder of its log, wherever links lead. Sources lie where they lie."""
+    file = _file(entry, folder)
+    if not is_inside(file.path, folder):
+        raise ValueError(f"the output {clipped(str(entry['path']))!r}, which lies outside the folder of its log")
+    return file
+
+
 def _shot(entry: Any) -> LoggedShot:
     first, last = _get(entry, "first", int), _get(entry, "last", int)
     if not 0 <= first <= last:
@@ -271,7 +310,11 @@ def _shot(entry: Any) -> LoggedShot:
         WindowKey(_get(key, "frame", int), _pair(key, "left_px"), _pair(key, "right_px"))
         for key in _get(entry, "window", list)
     )
-    hit = tuple(HitKey(_get(key, "frame", int), _get(key, "pct", float)) for key in _get(entry, "hit", list))
+    hit = tuple(HitKey(_get(key, "frame", int), _figure(key, "pct")) for key in _get(entry, "hit", list))
+    for keys in (window, hit):
+        frames = [-1, *(key.frame for key in keys), MAX_FRAMES]
+        if any(later <= earlier for earlier, later in pairwise(frames)):
+            raise ValueError(f"key frames of the shot from {first} to {last} that are not in rising order")
     plan = ShotPlan(
         name=_get(entry, "name", str),
         first=first,
@@ -280,8 +323,8 @@ def _shot(entry: Any) -> LoggedShot:
         zoom=_positive(entry, "zoom"),
         fill=fill,
         window=window,
-        window_soft_px=_get(entry, "window_soft_px", float) if "window_soft_px" in entry else 0.0,
-        window_opacity_pct=_get(entry, "window_opacity_pct", float) if "window_opacity_pct" in entry else 100.0,
+        window_soft_px=_figure(entry, "window_soft_px") if "window_soft_px" in entry else 0.0,
+        window_opacity_pct=_figure(entry, "window_opacity_pct") if "window_opacity_pct" in entry else 100.0,
         subpixel=_get(entry, "subpixel", bool) if "subpixel" in entry else False,
         align=_get(entry, "align", bool) if "align" in entry else False,
         misalignment=_misalignment(entry.get("misalignment")),
@@ -304,14 +347,23 @@ def _misalignment(given: Any) -> Misalignment | None:
     if given is None:
         return None
     names = [field.name for field in fields(Misalignment)]
-    return Misalignment(**{name: None if given.get(name) is None else _get(given, name, float) for name in names})
+    return Misalignment(**{name: None if given.get(name) is None else _figure(given, name) for name in names})
 
 
 def _pair(entry: Any, key: str) -> tuple[float, float]:
     values = _get(entry, key, list)
     if len(values) != 2 or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in values):
         raise ValueError(f"{key} is {str(values)[:40]}")
+    if not max(abs(values[0]), abs(values[1])) <= MAX_FIGURE:
+        raise ValueError(f"{key} is more than any figure")
     return float(values[0]), float(values[1])
+
+
+def _figure(entry: Any, key: str) -> float:
+    value = _get(entry, key, float)
+    if abs(value) > MAX_FIGURE:
+        raise ValueError(f"{key} is more than any figure")
+    return value
 
 
 def _figures(entry: Any, key: str) -> Figures | None:
@@ -329,7 +381,7 @@ def _figures(entry: Any, key: str) -> Figures | None:
         elif field.name in given and given[field.name] is None:
             values[field.name] = math.nan
         else:
-            values[field.name] = _get(given, field.name, float)
+            values[field.name] = _figure(given, field.name)
     return Figures(**values)
 
 
@@ -338,21 +390,38 @@ def _flag(entry: Any) -> Flag:
     return Flag(cast(Any, _get(entry, "code", str)), _get(entry, "text", str))
 
 
+def _rows(path: Path) -> Iterator[dict[str, str]]:
+    """Row after row, so that the text is never held as a whole."""
+    if not is_inside(path, path.parent):
+        raise _unusable(path, "a link to another place")
+    with _readable(path):
+        check_size(path, TABLE_MAX_BYTES, "a table of frames")
+        with path.open(encoding="utf-8-sig") as file:
+            yield from csv.DictReader(bounded_lines(file), strict=True)
+
+
+def _cell(cell: str) -> float:
+    value = float(cell)
+    if not abs(value) <= MAX_FIGURE:
+        raise ValueError(f"{clipped(cell)} is no figure")
+    return value
+
+
 def _frame_table(path: Path, frames: int) -> FrameTable:
     """Every frame once and in order; InputError names the line that is not so."""
     timecodes: list[str] = []
     columns = {name: np.full(frames, np.nan) for name in NUMBER_COLUMNS}
     index = -1
     try:
-        for index, row in enumerate(csv.DictReader(io.StringIO(_text(path)), strict=True)):
+        for index, row in enumerate(_rows(path)):
             if index >= frames or int(row["frame"]) != index:
                 raise ValueError(f"frame {row['frame']}")
             timecodes.append(row["timecode"] or "")
             for name, column in columns.items():
                 cell = row[name]
                 if cell:
-                    column[index] = float(cell)
-    except (ValueError, TypeError, KeyError, csv.Error) as error:
+                    column[index] = _cell(cell)
+    except (ValueError, TypeError, KeyError, csv.Error, LongLine) as error:
         detail = f"no column {error}" if isinstance(error, KeyError) else str(error)
         raise _unusable(path, f"line {index + 2}: {detail}") from error
     if len(timecodes) != frames:

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.errors import InputError, UsageError
+from postfix.outside import is_inside
 from postfix.plan.geometry import SIDES, Moves, bare_px, drawing_of, held_moves
 from postfix.review.logged import LoggedFile, LoggedShot, Version
 from postfix.review.pictures import Rgb
@@ -152,7 +153,18 @@ def open_stills_of(version: Version) -> Stills:
 def _open_after(version: Version) -> PairSource:
     after = _open(version, version.outputs)
     _require_same(version, after)
+    strange = next(
+        (file for eye in (after.left, after.right) for file in eye.files() if _leads_out(file, version)), None
+    )
+    if strange is not None:
+        raise InputError(
+            strange, "a link to another place", "the file that run wrote", "run the job again with --force"
+        )
     return after
+
+
+def _leads_out(file: Path, version: Version) -> bool:
+    return file.is_symlink() and not is_inside(file, version.folder)
 
 
 def _open(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import warnings
 from collections.abc import Sequence
@@ -12,11 +13,22 @@ from pathlib import Path
 from typing import Any
 
 from postfix.errors import InputError, UsageError
+from postfix.outside import EDIT_MAX_BYTES, MAX_DEPTH, MAX_EVENTS, bounded_bytes, is_deep
 from postfix.source.cmx import plain_cmx
 from postfix.source.shots import EditList, Shot, Transition
 from postfix.source.timecode import frames_from_timecode, nominal_rate, timecode_from_frames
 
 EDIT_SUFFIXES = (".edl", ".otio")
+
+_EXPECTED = "a CMX 3600 or .otio edit list"
+_NAME_MAX = 120
+"""Letters of a shot's name that are taken from a list."""
+
+_FRAMES_MAX = 2**31
+"""More than a day has at any rate."""
+
+_UNREADABLE = (ValueError, KeyError, TypeError, AttributeError, IndexError, OverflowError, ZeroDivisionError, OSError)
+"""What the library, and what is read from its objects, runs into where a list holds something else."""
 
 
 @dataclass(frozen=True)
@@ -213,32 +225,60 @@ def _events(path: Path, rate: Fraction) -> tuple[list[_Event], list[str]]:
                 "--edit", "no library for edit lists", "OpenTimelineIO", "type: pip install 'postfix-stereo[edit]'"
             ) from None
         is_edl = path.suffix.lower() == ".edl"
+        text = _text(path)
         notes: list[str] = []
         numbers: dict[int, str] = {}
         speeds: dict[int, float] = {}
         try:
             if is_edl:
-                plain = plain_cmx(path.read_text("utf-8-sig", errors="replace"), rate)
-                timeline = otio.adapters.read_from_string(plain.text, "cmx_3600", rate=float(rate))
+                plain = plain_cmx(text, rate)
+                timeline = _cmx_timeline(plain.text, rate)
                 notes += plain.notes
                 numbers = {frames_from_timecode(at, rate): number for at, number in plain.numbers.items()}
                 speeds = {frames_from_timecode(at, rate): fps / float(rate) for at, fps in plain.speeds.items()}
             else:
-                timeline = otio.adapters.read_from_file(str(path), "otio_json")
-        except (otio.exceptions.OTIOError, ValueError, KeyError, TypeError, AttributeError, OSError) as error:
-            if is_edl and "cmx_3600" not in otio.adapters.available_adapter_names():
-                raise _missing_adapter() from None
+                # Straight from its text: no plugin, hook or media linker that an environment names is asked.
+                timeline = otio.core.deserialize_json_from_string(text)
+            tracks = _video_tracks(otio, timeline)
+            if len(tracks) != 1:
+                raise InputError(path, f"{len(tracks)} picture tracks", "one", "export the list with one picture track")
+            events = _track_events(otio, path, timeline, tracks[0], rate)
+        except (otio.exceptions.OTIOError, *_UNREADABLE) as error:
             raise _unreadable(path, error) from error
-        tracks = _video_tracks(otio, timeline)
-        if len(tracks) != 1:
-            raise InputError(path, f"{len(tracks)} picture tracks", "one", "export the list with one picture track")
-        events = _track_events(otio, path, timeline, tracks[0], rate)
     for index, event in enumerate(events):
         number = numbers.get(event.first, str(index + 1))
         speed = speeds.get(event.first, event.speed)
         speed = None if speed is None or abs(speed - 1.0) < 1e-3 else speed
         events[index] = replace(event, number=number, speed=speed, source=event.source if speed is None else None)
     return events, notes
+
+
+def _text(path: Path) -> str:
+    """The text of a list. Of a timeline it is known then that the library can read it: brackets in many thousand others
+    would end the whole process there."""
+    try:
+        data = bounded_bytes(path, EDIT_MAX_BYTES, _EXPECTED)
+    except OSError as error:
+        raise _unreadable(path, error) from error
+    if path.suffix.lower() == ".edl":
+        return data.decode("utf-8-sig", errors="replace").replace("\0", "\N{REPLACEMENT CHARACTER}")
+    try:
+        text = data.decode("utf-8-sig")
+        if is_deep(text):
+            raise ValueError(f"brackets more than {MAX_DEPTH} deep")
+        json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise _unreadable(path, error) from error
+    return text
+
+
+def _cmx_timeline(text: str, rate: Fraction) -> Any:
+    """The timeline of a CMX 3600 list, by its reader itself: no plugin that an environment names is asked."""
+    try:
+        from otio_cmx3600_adapter import cmx_3600  # type: ignore[import-untyped, unused-ignore]
+    except ImportError:
+        raise _missing_adapter() from None
+    return cmx_3600.read_from_string(text, rate=float(rate))
 
 
 def _video_tracks(otio: Any, timeline: Any) -> list[Any]:
@@ -254,7 +294,9 @@ def _track_events(otio: Any, path: Path, timeline: Any, track: Any, rate: Fracti
     elif track.source_range is not None and track.source_range.start_time.value < 0:
         # The CMX 3600 reader tells the first record time in this way.
         origin = -_frames(path, track.source_range.start_time, rate)
-    events = []
+    if len(track) > MAX_EVENTS:
+        raise InputError(path, f"{len(track)} events", f"at most {MAX_EVENTS}", "export the reels one by one")
+    events: list[_Event] = []
     dissolve, word = (0, 0), "dissolve"
     for item in track:
         if isinstance(item, otio.schema.Transition):
@@ -303,6 +345,8 @@ def _speed(otio: Any, clip: Any) -> float | None:
 
 def _frames(path: Path, time: Any, rate: Fraction) -> int:
     """Whole frames of a library time; its rate may be the exact one or the nominal one of the clip."""
+    if not abs(time.value) <= _FRAMES_MAX:
+        raise InputError(path, f"a time of {time.value:g} frames", "frames of one day", "correct or export it again")
     if round(time.rate) != nominal_rate(rate) or time.value != round(time.value):
         raise InputError(
             path,
@@ -320,17 +364,20 @@ def _event_name(clip: Any) -> str:
     name = clip.name or ""
     if not name or re.fullmatch(r"\d+", name):
         name = str(reel)
-    return re.sub(r"[^\w.\-]+", "_", name).strip("_")
+    # What begins with a minus sign looks like an option where it is typed, and like a formula in a spreadsheet.
+    return re.sub(r"[^\w.\-]+", "_", name[:_NAME_MAX]).strip("_").lstrip("-")
 
 
 def _unique_names(names: list[str]) -> list[str]:
     taken: set[str] = set()
     unique = []
+    repeats: dict[str, int] = {}  # where to go on counting, or a list of one name alone would take hours
     for index, wanted in enumerate(names, 1):
         base = wanted or f"s{index:03d}"
-        name, repeat = base, 2
+        name, repeat = base, repeats.get(base, 2)
         while name in taken:
             name, repeat = f"{base}_{repeat}", repeat + 1
+        repeats[base] = repeat
         taken.add(name)
         unique.append(name)
     return unique
@@ -368,6 +415,4 @@ def _missing_adapter() -> UsageError:
 
 def _unreadable(path: Path, error: Exception) -> InputError:
     reason = str(error).strip().split("\n")[0][:160] or type(error).__name__
-    return InputError(
-        path, f"a list that cannot be read ({reason})", "a CMX 3600 or .otio edit list", "export it again"
-    )
+    return InputError(path, f"a list that cannot be read ({reason})", _EXPECTED, "export it again")
