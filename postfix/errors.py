@@ -68,6 +68,10 @@ class InputError(PostfixError):
     exit_code = EXIT_INPUT
 
 
+class OtherFormatError(InputError):
+    """A picture of another size or format than the rest: no damage, so no other frame is ever shown in its place."""
+
+
 class OutputError(PostfixError):
     """An output exists already or cannot be written."""
 

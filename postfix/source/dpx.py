@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from postfix.errors import InputError
+from postfix.errors import InputError, OtherFormatError
 from postfix.source.picture import Plane
 
 MAGIC = {b"SDPX": ">", b"XPDS": "<"}
@@ -128,7 +128,9 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
         problem = f"samples from byte {start} on, inside its header"
     if problem is not None or channels is None:
         expected = "one progressive grey, RGB or RGBA picture of 8, 10, 12 or 16 bits without run lengths"
-        raise InputError(path, str(problem), expected, "export the stills so", frame=frame)
+        no_sense = elements == 0 or 0 in (width, height)  # what zeros in place of a header say
+        kind = InputError if no_sense else OtherFormatError
+        raise kind(path, str(problem), expected, "export the stills so", frame=frame)
     told_size = None if told_size in (0, UNDEFINED) else told_size
     if told_size is not None and told_size > size:
         raise _cut_short(path, size, told_size, frame)

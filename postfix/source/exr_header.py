@@ -9,7 +9,7 @@ import struct
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from postfix.errors import InputError
+from postfix.errors import InputError, OtherFormatError
 
 MAGIC = b"\x76\x2f\x31\x01"
 TILED, LONG_NAMES, DEEP, MULTI_PART = 0x200, 0x400, 0x800, 0x1000
@@ -260,7 +260,7 @@ def _refuse_what_cannot_be_carried(path: Path, header: ExrHeader, frame: int | N
             (f"no '{name}' in its header" for name, size in _NEEDED.items() if len(part.get(name) or b"") < size), None
         ) or _problem(header, part)
         if problem is not None:
-            raise InputError(
+            raise OtherFormatError(
                 path,
                 problem,
                 "flat parts with channels of full size, at one level",

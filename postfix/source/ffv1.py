@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from typing import Any
 
 _PLAIN_TRAILER = 3
 """Bytes after each slice that hold its size."""
@@ -11,6 +12,15 @@ _CHECKED_TRAILER = 8
 """The same, then one byte of status and four of checksum."""
 
 _MIRRORED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
+
+
+WRONG_CHECKSUM = "a picture whose checksum is wrong"
+
+
+def fails_checksum(context: Any, packet: Any) -> bool:
+    """True for a packet of FFV1 version 3 that is not whole, given with the context that would decode it."""
+    checked = context.name == "ffv1" and context.extradata and packet.size
+    return bool(checked) and not packet_is_whole(bytes(packet))
 
 
 def packet_is_whole(packet: bytes) -> bool:

@@ -63,6 +63,23 @@ def without_gaps(where: Path, numbers: list[int], frames: tuple[int, int] | None
     return list(range(first, last + 1))
 
 
+def still_named(where: Path, number: int, beside: Path) -> Path:
+    """What the still of a number that is missing would be called: as ``beside`` is, which is there.
+
+    Parameters
+    ----------
+    where : Path
+        The folder or the numbered pattern.
+    """
+    if where.is_dir():
+        match = _NUMBERED.fullmatch(beside.stem)
+        assert match is not None
+        return beside.with_name(f"{match[1]}{number:0{len(match[2])}d}{match[3]}{beside.suffix}")
+    place = _PATTERN.search(where.name)
+    assert place is not None
+    return beside.with_name(f"{where.name[: place.start()]}{number:0{_digits(place)}d}{where.name[place.end() :]}")
+
+
 def _in_folder(folder: Path) -> dict[int, Path]:
     """The stills of a folder by number; anything but one numbered sequence of one kind is refused."""
     files = sorted(file for file in folder.iterdir() if file.is_file() and not file.name.startswith("."))
@@ -108,7 +125,7 @@ def _by_pattern(path: Path) -> dict[int, Path]:
         raise InputError(path, f"'{path.suffix}' stills", f"{FORMATS_IN_WORDS} stills", "export the stills so")
     if not folder.is_dir():
         raise InputError(path, "no such folder", "a folder with stills", "check the path")
-    digits = int(place[1] or 1) if place[2] is None else (4 if len(place[2]) == 1 else len(place[2]))
+    digits = _digits(place)
     # A number that outgrows its width goes on with more digits, as printf writes it.
     number = rf"(\d{{{digits}}}|[1-9]\d{{{digits},}})"
     matcher = re.compile(re.escape(path.name[: place.start()]) + number + re.escape(path.name[place.end() :]))
@@ -116,6 +133,11 @@ def _by_pattern(path: Path) -> dict[int, Path]:
     if not entries:
         raise InputError(path, "no files of that name", "numbered stills", "check the folder, the name and the digits")
     return _unique(path, entries)
+
+
+def _digits(place: re.Match[str]) -> int:
+    """Digits of the number that a pattern stands for."""
+    return int(place[1] or 1) if place[2] is None else (4 if len(place[2]) == 1 else len(place[2]))
 
 
 def _unique(where: Path, entries: list[tuple[int, Path]]) -> dict[int, Path]:

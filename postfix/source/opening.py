@@ -16,7 +16,12 @@ from postfix.source.video import open_video
 
 
 def open_eye(
-    path: Path, *, rate: Fraction | None = None, frames: tuple[int, int] | None = None, view: str | None = None
+    path: Path,
+    *,
+    rate: Fraction | None = None,
+    frames: tuple[int, int] | None = None,
+    view: str | None = None,
+    patient: bool = False,
 ) -> EyeSource:
     """Open one eye and check it before its first frame.
 
@@ -31,6 +36,8 @@ def open_eye(
         First and last frame, both included: the numbers in the names for stills, counted from 0 for video.
     view : str, optional
         Which view of OpenEXR stills that hold several.
+    patient : bool
+        Take stills also where numbers between others are missing or headers cannot be read.
 
     Raises
     ------
@@ -45,7 +52,7 @@ def open_eye(
         )
     try:
         if path.is_dir():
-            return open_stills(path, rate, frames, view)
+            return open_stills(path, rate, frames, view, patient=patient)
         if path.is_file():
             if path.suffix.lower() in PICTURE_SUFFIXES:
                 raise InputError(
@@ -56,7 +63,7 @@ def open_eye(
                 )
             return open_video(path, rate, frames)
         if is_pattern(path):
-            return open_stills(path, rate, frames, view)
+            return open_stills(path, rate, frames, view, patient=patient)
     except OSError as error:
         raise InputError(
             path, f"no way to read it ({error.strerror or error})", "a readable file or folder", "check its permissions"

@@ -13,7 +13,7 @@ from postfix.source.layout import PACKED, Layout, full_or_half, why_not_split
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import packed_eyes, pixel_aspect_of
 from postfix.source.pair import AS_GIVEN, PairSource, Reading, check_alike, first_in_file, open_late, open_pair, paired
-from postfix.source.picture import EyeSource
+from postfix.source.picture import EyeSource, OnBad
 from postfix.source.stills import still_numbers, views_in
 from postfix.source.video import VideoSource
 
@@ -32,6 +32,7 @@ def open_packed(
     rate: Fraction | None = None,
     frames: tuple[int, int] | None = None,
     reading: Reading = AS_GIVEN,
+    on_bad: OnBad = "stop",
 ) -> PairSource:
     """Open both eyes by one path and check them before the first frame.
 
@@ -49,6 +50,8 @@ def open_packed(
         that is given as the left one.
     reading : Reading, optional
         How the eyes belong together. ``swapped`` exchanges what the file holds as left and right eye.
+    on_bad : OnBad
+        Anything but ``stop`` also takes stills with gaps between their numbers and with headers that cannot be read.
 
     Raises
     ------
@@ -62,7 +65,7 @@ def open_packed(
             raise UsageError(
                 "--layout", f"{layout} with a file for each eye ({path})", "no layout here", "leave --layout out"
             )
-        return open_pair(_for_eye(path, 0), _for_eye(path, 1), rate=rate, frames=frames, reading=reading)
+        return open_pair(_for_eye(path, 0), _for_eye(path, 1), rate=rate, frames=frames, reading=reading, on_bad=on_bad)
     if layout == "left-right":
         raise UsageError(
             "--layout",
@@ -70,27 +73,31 @@ def open_packed(
             f"one of {_LAYOUT_CHOICES}",
             "name how the eyes lie in the file, or give each eye's with --left and --right",
         )
-    if layout == "views" or (layout is None and not path.is_file() and views_in(path)):
-        return _open_views(path, rate, frames, reading)
-    whole = open_eye(path, rate=rate, frames=frames)
+    patient = on_bad != "stop"
+    if layout == "views" or (layout is None and not path.is_file() and views_in(path, patient=patient)):
+        return _open_views(path, rate, frames, reading, on_bad)
+    whole = open_eye(path, rate=rate, frames=frames, patient=patient)
     chosen, right_first = _layout_of(whole, layout)
     _check_split(whole, chosen, frames)
     left, right = packed_eyes(whole, chosen, right_first=right_first)
     partner = reading.offset_frames
     if partner and frames is not None:
         each = left.frames_each
-        other, first = open_late(path, partner, rate, frames, each=each)
+        other, first = open_late(path, partner, rate, frames, each=each, patient=patient)
         right, partner = packed_eyes(other, chosen, right_first=right_first)[1], first // each
-    return _packed_pair(paired(left, right, partner, reading, frames), chosen, whole)
+    return _packed_pair(paired(left, right, partner, reading, frames), chosen, whole, on_bad)
 
 
-def _open_views(path: Path, rate: Fraction | None, frames: tuple[int, int] | None, reading: Reading) -> PairSource:
+def _open_views(
+    path: Path, rate: Fraction | None, frames: tuple[int, int] | None, reading: Reading, on_bad: OnBad
+) -> PairSource:
     """The views ``left`` and ``right`` of OpenEXR stills."""
     if path.is_file():
         raise UsageError(
             "--layout", f"views in one file ({path})", "OpenEXR stills, which alone have views", "choose another layout"
         )
-    views = views_in(path)
+    patient = on_bad != "stop"
+    views = views_in(path, patient=patient)
     if not {"left", "right"} <= set(views):
         raise InputError(
             path,
@@ -98,17 +105,17 @@ def _open_views(path: Path, rate: Fraction | None, frames: tuple[int, int] | Non
             "views named left and right",
             "render both views, or say how the eyes lie in the pictures with --layout",
         )
-    left = open_eye(path, rate=rate, frames=frames, view="left")
+    left = open_eye(path, rate=rate, frames=frames, view="left", patient=patient)
     if reading.offset_frames:
-        right, partner = open_late(path, reading.offset_frames, rate, frames, view="right")
+        right, partner = open_late(path, reading.offset_frames, rate, frames, view="right", patient=patient)
     else:
-        right, partner = open_eye(path, rate=rate, frames=frames, view="right"), 0
+        right, partner = open_eye(path, rate=rate, frames=frames, view="right", patient=patient), 0
     check_alike(left, right, counts=False)
-    return _packed_pair(paired(left, right, partner, reading, frames), "views", left)
+    return _packed_pair(paired(left, right, partner, reading, frames), "views", left, on_bad)
 
 
-def _packed_pair(pair: PairSource, layout: Layout, whole: EyeSource) -> PairSource:
-    return replace(pair, name=_LAYOUT_WORD.sub("", pair.name), layout=layout, packed=whole)
+def _packed_pair(pair: PairSource, layout: Layout, whole: EyeSource, on_bad: OnBad) -> PairSource:
+    return replace(pair, name=_LAYOUT_WORD.sub("", pair.name), layout=layout, packed=whole, on_bad=on_bad)
 
 
 def _for_eye(path: Path, eye: int) -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -124,6 +124,22 @@ def packed_eyes(whole: EyeSource, layout: Layout, *, right_first: bool = False) 
     timecode = _of_pairs(whole) if layout == "frame-sequential" else whole.timecode
     left, right = (PackedEye(whole, layout, place, fmt, timecode) for place in ((1, 0) if right_first else (0, 1)))
     return left, right
+
+
+def peeled(source: EyeSource) -> tuple[EyeSource, Callable[[Planes], Planes]]:
+    """The eye of a packed file that an eye is a view of, with the way from its pictures; else the eye itself."""
+    steps: list[Callable[[Planes], Planes]] = []
+    inner = source
+    while isinstance(inner, EyeView) and not isinstance(inner, PackedEye):
+        steps.insert(0, inner.of)
+        inner = inner.whole
+
+    def of(planes: Planes) -> Planes:
+        for step in steps:
+            planes = step(planes)
+        return planes
+
+    return inner, of
 
 
 def origin_of(source: EyeSource) -> EyeSource:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -27,6 +28,32 @@ class PacketTimes:
     times: tuple[int, ...]
     key_times: tuple[int, ...]
     time_base: Fraction
+
+    @property
+    def is_intra(self) -> bool:
+        """True where every picture of the file stands alone."""
+        return 1 < len(self.times) == len(self.key_times)
+
+    def key_before(self, number: int) -> int | None:
+        """When the last key frame that is shown no later than a frame is shown; None where there is none."""
+        place = bisect_right(self.key_times, self.times[number])
+        return self.key_times[place - 1] if place else None
+
+    def start_for(self, number: int) -> int | None:
+        """When the frame at which to start is shown, so that a frame decodes right; None for the start of the file.
+
+        One key frame more than needed is gone back, because pictures shown before an open group's key frame need the
+        group before it.
+        """
+        place = bisect_right(self.key_times, self.times[number]) - (1 if self.is_intra else 2)
+        return self.key_times[place] if place > 0 else None
+
+    def group_of(self, number: int) -> range:
+        """The frames that are shown from one key frame on until the next, of which a frame is one."""
+        place = bisect_right(self.key_times, self.times[number])
+        start = bisect_left(self.times, self.key_times[place - 1]) if place else 0
+        stop = bisect_left(self.times, self.key_times[place]) if place < len(self.key_times) else len(self.times)
+        return range(start, stop)
 
 
 def count_packets(path: Path, container: InputContainer, stream: Any) -> PacketTimes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -14,8 +14,9 @@ from postfix.errors import InputError, UsageError
 from postfix.source.decoding import DecodedAhead
 from postfix.source.layout import Layout
 from postfix.source.opening import open_eye
-from postfix.source.packed_eye import EyeView, PackedEye, pixel_aspect_of
-from postfix.source.picture import EyeSource, PictureFormat, Planes
+from postfix.source.packed_eye import EyeView, PackedEye, peeled, pixel_aspect_of
+from postfix.source.patient import PairFrame, filled
+from postfix.source.picture import EyeSource, OnBad, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern, still_numbers
 from postfix.source.timecode import timecode_at
 from postfix.source.video import VideoSource
@@ -69,6 +70,8 @@ class PairSource:
         Columns of picture that ``whole`` has beyond each side of these frames.
     whole : PairSource or None
         The same pair with those columns; None where there are none.
+    on_bad : OnBad
+        What :meth:`filled_frames` does about a frame that cannot be decoded.
     """
 
     left: EyeSource
@@ -81,6 +84,7 @@ class PairSource:
     packed: EyeSource | None = None
     spare_px: int = 0
     whole: PairSource | None = None
+    on_bad: OnBad = "stop"
 
     @property
     def format(self) -> PictureFormat:
@@ -117,7 +121,7 @@ class PairSource:
         the threads. ``colour_every`` as for each eye.
         """
         end = self.count - 1 if last is None else last
-        (left, left_of), (right, right_of) = _peeled(self.left), _peeled(self.right)
+        (left, left_of), (right, right_of) = peeled(self.left), peeled(self.right)
         if isinstance(left, PackedEye) and isinstance(right, PackedEye) and left.whole == right.whole:
             with DecodedAhead(left.whole, lambda: left.pictures(first, end, colour_every=colour_every)) as ahead:
                 for index in range(first, end + 1):
@@ -131,21 +135,15 @@ class PairSource:
             for index in range(first, end + 1):
                 yield index, left_ahead.next(), right_ahead.next()
 
+    def filled_frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[PairFrame]:
+        """The same with every frame that cannot be decoded replaced as ``on_bad`` says, and told of.
 
-def _peeled(source: EyeSource) -> tuple[EyeSource, Callable[[Planes], Planes]]:
-    """The eye of a packed file that an eye is a view of, with the way from its pictures; else the eye itself."""
-    steps: list[Callable[[Planes], Planes]] = []
-    inner = source
-    while isinstance(inner, EyeView) and not isinstance(inner, PackedEye):
-        steps.insert(0, inner.of)
-        inner = inner.whole
-
-    def of(planes: Planes) -> Planes:
-        for step in steps:
-            planes = step(planes)
-        return planes
-
-    return inner, of
+        Both eyes of such a frame are replaced, so that they never come from different moments. What is shown does not
+        depend on where reading began. See :func:`postfix.source.patient.filled`.
+        """
+        if self.on_bad != "stop":
+            return filled(self, self.on_bad, first, last, colour_every=colour_every)
+        return (PairFrame(*each) for each in self.frames(first, last, colour_every=colour_every))
 
 
 def open_pair(
@@ -155,6 +153,7 @@ def open_pair(
     rate: Fraction | None = None,
     frames: tuple[int, int] | None = None,
     reading: Reading = AS_GIVEN,
+    on_bad: OnBad = "stop",
 ) -> PairSource:
     """Open both eyes and check them against each other before the first frame.
 
@@ -167,6 +166,8 @@ def open_pair(
         Of the left eye; the right eye's lie later by the offset.
     reading : Reading, optional
         With an offset the eyes may differ in length: what both have is used.
+    on_bad : OnBad
+        Anything but ``stop`` also takes stills with gaps between their numbers and with headers that cannot be read.
 
     Raises
     ------
@@ -179,11 +180,11 @@ def open_pair(
         raise UsageError(
             f"{left} and {right}", "the same pictures for both eyes", "one for each eye", "give the other eye"
         )
-    late = reading.offset_frames
+    late, patient = reading.offset_frames, on_bad != "stop"
     # Opening reads a video through to count its frames: both at once, and what is wrong with the left is said first.
     with ThreadPoolExecutor(1, thread_name_prefix="open") as beside:
-        opening = beside.submit(_right_eye, right, late, rate, frames)
-        given = open_eye(left, rate=rate, frames=frames)
+        opening = beside.submit(_right_eye, right, late, rate, frames, patient)
+        given = open_eye(left, rate=rate, frames=frames, patient=patient)
         other, partner = opening.result()
     check_alike(given, other, counts=late == 0)
     for eye in (given, other):
@@ -193,7 +194,7 @@ def open_pair(
                 eye.path,
                 eye.tags.stereo.layout,
             )
-    return paired(given, other, partner, reading, frames)
+    return replace(paired(given, other, partner, reading, frames), on_bad=on_bad)
 
 
 def paired(
@@ -239,6 +240,7 @@ def open_late(
     *,
     view: str | None = None,
     each: int = 1,
+    patient: bool = False,
 ) -> tuple[EyeSource, int]:
     """Of a right eye that lies ``late`` frames later than the left: what is there of the frames of the left eye.
 
@@ -247,7 +249,7 @@ def open_late(
     path : Path
     late : int
         Frames of an eye.
-    rate, frames, view
+    rate, frames, view, patient
         As for :func:`postfix.source.opening.open_eye`, of the file.
     each : int
         Frames of the file for one of an eye.
@@ -258,7 +260,7 @@ def open_late(
         The file, and which of its frames (it may be none of them) goes with the left eye's first.
     """
     if frames is None:
-        return open_eye(path, rate=rate, view=view), late * each
+        return open_eye(path, rate=rate, view=view, patient=patient), late * each
     wanted = frames[0] + late * each, frames[1] + late * each
     if path.is_file():
         whole = open_eye(path, rate=rate)
@@ -271,7 +273,7 @@ def open_late(
         raise _nothing_in_common(late, frames[1] - frames[0] + 1, there[1] - there[0] + 1, frames)
     if whole is not None:
         return part_of(whole, first, last - first + 1), wanted[0] - first
-    return open_eye(path, rate=rate, frames=(first, last), view=view), wanted[0] - first
+    return open_eye(path, rate=rate, frames=(first, last), view=view, patient=patient), wanted[0] - first
 
 
 def _nothing_in_common(late: int, left: int, right: int, frames: tuple[int, int] | None) -> UsageError:
@@ -318,9 +320,13 @@ def first_in_file(source: EyeSource) -> int:
     return source.first_frame if isinstance(source, VideoSource) else source.first_number
 
 
-def _right_eye(path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None) -> tuple[EyeSource, int]:
+def _right_eye(
+    path: Path, late: int, rate: Fraction | None, frames: tuple[int, int] | None, patient: bool
+) -> tuple[EyeSource, int]:
     """The right eye, and which of its frames goes with the left eye's first."""
-    return open_late(path, late, rate, frames) if late else (open_eye(path, rate=rate, frames=frames), 0)
+    if late:
+        return open_late(path, late, rate, frames, patient=patient)
+    return open_eye(path, rate=rate, frames=frames, patient=patient), 0
 
 
 def clip_name(source: EyeSource) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Protocol
+from typing import Literal, Protocol
 
 import cv2
 import numpy as np
@@ -15,6 +15,17 @@ import numpy.typing as npt
 Plane = npt.NDArray[np.generic]
 Planes = tuple[Plane, ...]
 """The planes of one picture, each (rows, columns) or (rows, columns, channels), in the file's own codes."""
+
+
+OnBad = Literal["stop", "hold", "black"]
+"""What is done about a frame that cannot be decoded: stop there, hold the frame before, or show black."""
+
+
+@dataclass(frozen=True)
+class Unread:
+    """What stands in the place of a frame that cannot be decoded: why not, as an error would say that it was found."""
+
+    reason: str
 
 
 @dataclass(frozen=True)
@@ -111,6 +122,17 @@ class PictureFormat:
     def step_px(self) -> int:
         """Luma pixels an eye must move by a multiple of so that every plane moves by whole samples."""
         return max(plane.step_x for plane in self.planes)
+
+
+def black_picture(fmt: PictureFormat) -> Planes:
+    """A picture of the format's own black in every plane."""
+    planes = []
+    for plane in fmt.planes:
+        shape = (-(-fmt.height // plane.step_y), -(-fmt.width // plane.step_x), plane.channels)
+        whole = np.empty(shape, fmt.dtype_of(plane))
+        whole[:] = plane.black
+        planes.append(whole[..., 0] if plane.channels == 1 else whole)
+    return tuple(planes)
 
 
 class EyeSource(Protocol):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import OpenImageIO as oiio
 
-from postfix.errors import InputError
+from postfix.errors import InputError, OtherFormatError
 from postfix.source.dpx import read_dpx_header
 from postfix.source.exr import ExrPlane, exr_format, planes_of, views_of
 from postfix.source.exr_header import read_exr_header
@@ -69,7 +69,8 @@ def read_header(path: Path, frame: int | None, rate: Fraction, view: str | None 
     dtype, problem = _DTYPES.get(spec.format.basetype), _problem(spec, path, kind, more)
     if problem is not None or dtype is None:
         expected = f"one grey, RGB or RGBA picture of {_DEPTHS[kind]}"
-        raise InputError(path, problem or f"samples of {spec.format}", expected, "export the stills so", frame=frame)
+        found = problem or f"samples of {spec.format}"
+        raise OtherFormatError(path, found, expected, "export the stills so", frame=frame)
     bits = {"uint8": 8, "uint16": 16, "float16": 16, "float32": 32}[dtype]
     fmt = picture_format(spec.width, spec.height, spec.nchannels, dtype, bits)
     return StillHeader(fmt, header_timecode(spec, rate))

@@ -13,8 +13,8 @@ import av
 from av.container import InputContainer
 
 from postfix import effort
-from postfix.errors import InputError, UsageError
-from postfix.source.ffv1 import packet_is_whole
+from postfix.errors import InputError, OtherFormatError, UsageError
+from postfix.source.ffv1 import WRONG_CHECKSUM, fails_checksum
 from postfix.source.light import ContentLight, MasteringDisplay, content_light_of, mastering_of
 from postfix.source.lossless import is_lossless
 from postfix.source.packets import COPY_AGAIN, PacketTimes, constant_rate, count_packets
@@ -120,9 +120,14 @@ class VideoSource:
         return self._packets.times[self.first_frame] * self._packets.time_base
 
     @property
+    def packet_times(self) -> PacketTimes:
+        """When each frame of the whole file is shown."""
+        return self._packets
+
+    @property
     def is_intra(self) -> bool:
         """True where every picture of the file stands alone."""
-        return 1 < self.file_count == len(self._packets.key_times)
+        return self._packets.is_intra
 
     def frames(self, first: int = 0, last: int | None = None, *, colour_every: int = 1) -> Iterator[Planes]:
         """Decode frames ``first`` to ``last`` (both included); raises InputError naming the frame that fails.
@@ -135,13 +140,13 @@ class VideoSource:
         wanted = range(self.first_frame + first, self.first_frame + end + 1)
         frame_number = wanted.start
         try:
-            for frame_number, planes in self._decode(wanted, colour_every):
+            for frame_number, planes in self.decoded(wanted, colour_every):
                 yield planes
                 frame_number += 1
         except av.FFmpegError as error:
             raise InputError(
                 self.path,
-                f"a frame that cannot be decoded ({error.strerror})",
+                not_decoded(error),
                 "a whole picture",
                 COPY_AGAIN,
                 frame=frame_number,
@@ -151,63 +156,63 @@ class VideoSource:
                 self.path, "the end of the pictures", f"{self.file_count} frames", COPY_AGAIN, frame=frame_number
             )
 
-    def _decode(self, wanted: range, colour_every: int) -> Iterator[tuple[int, Planes]]:
+    def decoded(self, wanted: range, colour_every: int) -> Iterator[tuple[int, Planes]]:
         """Decode a run of the file's frames, each checked to be the one its packet announced."""
         times = self._packets.times
         turn = turn_of(self.tags.display_matrix) or UPRIGHT
         coded = coded_format(self.format, turn)
         with av.open(str(self.path), metadata_errors="replace") as container:
-            stream = _video_stream(container, self.path)
+            stream = video_stream(container, self.path)
             stream.thread_type = "SLICE" if self.tags.codec in _SLICES_ALONE else "AUTO"
             stream.codec_context.thread_count = effort.current().library_threads
             # Without this FFmpeg paints over damage with what it guesses.
             stream.codec_context.options = {"err_detect": "explode"}
-            seek_to = self._safe_seek_time(wanted.start)
+            seek_to = self._packets.start_for(wanted.start)
             if seek_to is not None:
                 container.seek(seek_to, stream=stream, backward=True, any_frame=False)
             number = None if seek_to is not None else 0
-            for frame in self._decoded(container, stream, colour_every):
-                if number is None:
+            for frame in self._decoded_packets(container, stream, colour_every, wanted.start, seek_to):
+                if number is None or number < wanted.start:
                     if frame.pts is None or frame.pts < times[wanted.start]:
+                        number = None if number is None else number + 1
                         continue
                     number = wanted.start
-                self._check_frame(frame, number, coded)
-                if number >= wanted.start:
-                    yield number, upright(planes_of(frame, coded), turn)
+                self.check_frame(frame, number, coded)
+                yield number, upright(planes_of(frame, coded), turn)
                 number += 1
                 if number >= wanted.stop:
                     return
 
-    def _decoded(self, container: InputContainer, stream: Any, colour_every: int) -> Iterator[av.VideoFrame]:
-        has_checksums = self.tags.codec == "ffv1" and bool(stream.codec_context.extradata)
+    def _decoded_packets(
+        self, container: InputContainer, stream: Any, colour_every: int, first: int, sought: int | None
+    ) -> Iterator[av.VideoFrame]:
         context, may_skip = stream.codec_context, colour_every > 1 and self.tags.codec in _LUMA_ALONE
         flags = context.flags
+        key, is_near = self._packets.key_before(first), False
         for packet in container.demux(stream):
+            if sought is not None and packet.pts is not None and packet.pts < sought:
+                continue  # shown before the key frame sought though coded after it: it rests on what was left out
+            is_near = is_near or key is None or packet.pts in (key, None)
             if may_skip and packet.pts is not None:
                 number = bisect_left(self._packets.times, packet.pts) - self.first_frame
                 context.flags = flags if number % colour_every == 0 else flags | _GREY_FLAG
-            if has_checksums and packet.size and not packet_is_whole(bytes(packet)):
-                number = bisect_left(self._packets.times, packet.pts or 0)
-                raise InputError(
-                    self.path, "a picture whose checksum is wrong", "undamaged pictures", COPY_AGAIN, frame=number
-                )
-            yield from packet.decode()
+            try:
+                if fails_checksum(context, packet):
+                    number = bisect_left(self._packets.times, packet.pts or 0)
+                    raise InputError(self.path, WRONG_CHECKSUM, "undamaged pictures", COPY_AGAIN, frame=number)
+                pictures = packet.decode()
+            except (InputError, av.FFmpegError):
+                # What lies before the nearest key frame is no frame that is wanted, and none of them rests on it.
+                if is_near:
+                    raise
+                continue
+            yield from pictures
 
-    def _safe_seek_time(self, number: int) -> int | None:
-        """Where to start so that ``number`` decodes right; None for the start of the file.
-
-        One key frame more than needed is gone back, because pictures shown before an open group's key frame need the
-        group before it.
-        """
-        keys, times = self._packets.key_times, self._packets.times
-        earlier = [key for key in keys if key <= times[number]]
-        back = 1 if len(keys) == len(times) else 2
-        return earlier[-back] if len(earlier) > back else None
-
-    def _check_frame(self, frame: av.VideoFrame, number: int, fmt: PictureFormat) -> None:
+    def check_frame(self, frame: av.VideoFrame, number: int, fmt: PictureFormat) -> None:
+        """InputError where a decoded picture is not what its packet announced; ``fmt`` is that of coded pictures."""
         found = (frame.width, frame.height, frame.format.name)
         if found != (fmt.width, fmt.height, fmt.pixel_format):
-            raise InputError(
+            raise OtherFormatError(
                 self.path,
                 f"a picture of {found[0]}x{found[1]} {found[2]}",
                 f"{fmt.width}x{fmt.height} {fmt.pixel_format} like the others",
@@ -244,7 +249,7 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
         raise InputError(path, "an empty file", "a video", COPY_AGAIN)
     try:
         with av.open(str(path), metadata_errors="replace") as container:
-            stream = _video_stream(container, path)
+            stream = video_stream(container, path)
             tags = _tags(container, stream)
             coded = _format(path, stream, tags)
             own_rate = stream.average_rate or stream.guessed_rate
@@ -270,7 +275,13 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
     return VideoSource(path, fmt, found_rate, last - first + 1, 0, timecode, tags, first, file_count, packets)
 
 
-def _video_stream(container: InputContainer, path: Path) -> Any:
+def not_decoded(error: av.FFmpegError) -> str:
+    """What was found where the decoder gave up on a frame."""
+    return f"a frame that cannot be decoded ({error.strerror})"
+
+
+def video_stream(container: InputContainer, path: Path) -> Any:
+    """The one stream of pictures of a file."""
     pictures = [s for s in container.streams.video if not int(s.disposition) & 0x400]  # 0x400: a cover picture
     if not pictures:
         raise InputError(
@@ -377,7 +388,7 @@ def _range_in(path: Path, count: int, frames: tuple[int, int] | None) -> tuple[i
 
 
 def _interlaced(path: Path, frame: int | None) -> InputError:
-    return InputError(
+    return OtherFormatError(
         path,
         "interlaced pictures",
         "progressive frames: moving a picture by whole pixels would tear its two fields apart in time",
