@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from pathlib import Path
 
 from postfix.errors import InputError, UsageError
@@ -50,17 +51,18 @@ def still_numbers(path: Path) -> tuple[int, int]:
 def without_gaps(where: Path, numbers: list[int], frames: tuple[int, int] | None) -> list[int]:
     """Every number from the first to the last, or of the range ``frames``; InputError names those that are missing."""
     first, last = (numbers[0], numbers[-1]) if frames is None else frames
-    there = set(numbers)
-    missing = [number for number in range(first, last + 1) if number not in there]
-    if missing:
+    there = sorted({number for number in numbers if first <= number <= last})
+    # Names may hold numbers that lie thousands of millions apart: gaps are reckoned, never counted through.
+    gaps = [(a + 1, b - 1) for a, b in pairwise([first - 1, *there, last + 1]) if b - a > 1]
+    if gaps:
         raise InputError(
             where,
-            f"{len(missing)} missing: {_runs(missing)}",
+            f"{last - first + 1 - len(there)} missing: {_runs(gaps)}",
             f"every number from {first} to {last}",
             "render or copy the missing stills, or choose a range without gaps with --frames",
-            frame=missing[0],
+            frame=gaps[0][0],
         )
-    return list(range(first, last + 1))
+    return there
 
 
 def still_named(where: Path, number: int, beside: Path) -> Path:
@@ -154,13 +156,7 @@ def _unique(where: Path, entries: list[tuple[int, Path]]) -> dict[int, Path]:
     return numbered
 
 
-def _runs(numbers: list[int]) -> str:
-    """Numbers with neighbours joined: ``1003, 1007–1010``; at most eight runs."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
+def _runs(runs: list[tuple[int, int]]) -> str:
+    """Runs of numbers, first and last: ``1003, 1007–1010``; at most eight."""
     texts = [str(a) if a == b else f"{a}–{b}" for a, b in runs[:8]]
     return ", ".join(texts) + (" …" if len(runs) > 8 else "")
