@@ -17,6 +17,7 @@ from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.lock import check_unclaimed, claimed
+from postfix.job.memory import settle_for
 from postfix.job.progress import REVIEW_PAGE, page_bar, stages_of
 from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
 from postfix.job.subjects import found_pins
@@ -168,6 +169,7 @@ def measure(options: argparse.Namespace) -> Outcome:
     choice = source_choice(options)
     pair, cuts = opened = choice.open()
     check_writing((pair,), (Output(output),), settings, input_files(options))
+    settle_for([pair])
     if options.dry_run:
         return would_write([output])
     table, _ = measured_source(pair, cuts, settings)
@@ -219,6 +221,7 @@ def render(options: argparse.Namespace) -> Outcome:
     require_same_clip(decided, pair, plan_path=options.plan)
     if before is not None:
         require_same_table(before.clip, len(before.frames), options.measurement, pair)
+    settle_for([pair], settings.delivery, 1)
     sources = source_files(pair)
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
@@ -248,6 +251,7 @@ def check(options: argparse.Namespace) -> Outcome:
     limits = limits_for(screen, rules)
     choice = source_choice(options)
     pair, cuts = opened = choice.open()
+    settle_for([pair])
     if options.dry_run:
         frames = count_text(pair.count, "frame")
         return Outcome([line(f"would measure {frames}; check writes nothing")], {"would_write": []})
@@ -320,6 +324,7 @@ def run(options: argparse.Namespace) -> Outcome:
     outputs = [*(output for _, made in each_made for output in made), *page]
     inputs = {path for clip in clips for path in clip.inputs}
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
+    settle_for(pairs, settings.delivery, max(len(clip.screens) for clip in clips))
     clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
     if options.dry_run:
         versions = (path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))

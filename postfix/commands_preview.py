@@ -17,6 +17,7 @@ from postfix.commands import Outcome, input_files, job_settings, screen_tables, 
 from postfix.deliver.staging import check_output, staged
 from postfix.errors import InputError, UsageError
 from postfix.job.checksums import source_files
+from postfix.job.memory import settle_for
 from postfix.job.progress import bar
 from postfix.job.version import footage_of, require_same_clip, require_same_table
 from postfix.limits import Limits, limits_for
@@ -118,6 +119,7 @@ def preview(options: argparse.Namespace) -> Outcome:
     _require_same_clip(options, given, pair)
     shots = _shots(options, given, cuts)
     _require_shots(options, kind, wanted, burn_in, shots)
+    settle_for([pair])
     form, frames = chosen_frames(kind, wanted, pair.count, shots)
     shown, cell_px = _shown(options, given, pair, shots, burn_in, form, len(frames))
     _require_same_frames(options, given, pair, quiet=settings.quiet)

@@ -12,6 +12,7 @@ from postfix.demo.film import FILM, film_length
 from postfix.demo.footage import write_film
 from postfix.demo.truth import Summary
 from postfix.errors import OutputError
+from postfix.job.memory import settle_for
 from postfix.job.progress import bar, page_bar
 from postfix.job.run import ClipRun, run_clip
 from postfix.job.version import Settings, SourceChoice
@@ -81,7 +82,9 @@ def run_demo(out: Path, settings: Settings) -> DemoResult:
         left, right = write_film(out / "footage", progress)
     screens = tuple(BUILTIN_SCREENS[name] for name in SCREENS)
     choice = SourceChoice(left, right)
-    made = run_clip(choice, choice.open(), screens, out / "run", settings)
+    opened = choice.open()
+    settle_for([opened[0]], settings.delivery, len(screens))
+    made = run_clip(choice, opened, screens, out / "run", settings)
     report = write_report(out / "run", page_bar(quiet=settings.quiet))
     cinema = made.versions[0]
     heading = f"The kite workshop, before and after, for {SCREENS[0]}"
