@@ -51,6 +51,9 @@ MAX_DEPTH = 64
 NAME_MAX_BYTES = 180
 """Of a folder's name in UTF-8. File systems hold 255, of which a name for unfinished work takes some."""
 
+_PART_MAX_BYTES, _PATH_MAX_BYTES = 255, 2000
+"""Of one name in a path, and of all of it."""
+
 _CLIP = 160
 """Letters of a text from outside that a message repeats."""
 
@@ -199,6 +202,12 @@ def is_folder_name(name: str) -> bool:
         and len(name.encode("utf-8")) <= NAME_MAX_BYTES
         and _RESERVED.fullmatch(name) is None
     )
+
+
+def is_path(path: Path) -> bool:
+    """True where a system can be asked for a path at all: no part of it is longer than any name."""
+    parts = [part.encode("utf-8", "replace") for part in path.parts]
+    return max(map(len, parts), default=0) <= _PART_MAX_BYTES and sum(map(len, parts)) < _PATH_MAX_BYTES
 
 
 def folder_key(name: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from postfix.errors import InputError
 from postfix.measure.columns import Columns
 from postfix.measure.columns_csv import read_columns
-from postfix.outside import clipped, is_inside
+from postfix.outside import clipped, is_inside, is_path
 from postfix.review.logged import LoggedShot, Version
 from postfix.review.runs import find_versions
 
@@ -115,7 +115,7 @@ def _measured(out: Path, folder: str, versions: tuple[Version, ...]) -> tuple[Co
     """The measurement of the source as run leaves it, and why not where there is none that can be used."""
     facts = versions[0].clip
     path = out / folder / "measure" / f"{facts.name}.csv"
-    if Path(facts.name).name != facts.name or "\0" in facts.name or not is_inside(path, out):
+    if Path(facts.name).name != facts.name or "\0" in facts.name or not is_path(path) or not is_inside(path, out):
         return None, f"the log names the footage {clipped(facts.name)!r}, which is no name of a file beside the page"
     if not path.is_file():
         return None, f"there is no {path.relative_to(out)} beside the page"

@@ -31,6 +31,7 @@ from postfix.outside import (
     clipped,
     fraction_of,
     is_inside,
+    is_path,
     json_from,
 )
 from postfix.plan.figures import Figures
@@ -282,6 +283,8 @@ def _positive(entry: Any, key: str) -> float:
 def _file(entry: Any, folder: Path) -> LoggedFile:
     # An absolute path stays what it is when it is joined to a folder.
     path = folder / _get(entry, "path", str)
+    if not is_path(path):
+        raise ValueError(f"the path {clipped(str(entry['path']))!r}")
     first = _get(entry, "first_frame", int) if "first_frame" in entry else None
     # Logs of before both eyes could be in one file name no layout.
     layout = _get(entry, "layout", str) if "layout" in entry else "left-right"
