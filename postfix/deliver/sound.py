@@ -8,9 +8,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import av
-
 from postfix.deliver.containers import CLOCKED
+from postfix.source.container import open_container
 from postfix.source.video import VideoSource
 
 _NAMES_CHANNELS = (".mp4", ".m4v")
@@ -51,7 +50,7 @@ class Extras:
 
 def extras_of(path: Path) -> Extras:
     """What a file holds besides pictures, sound and timecode."""
-    with av.open(str(path), metadata_errors="replace") as container:
+    with open_container(path) as container:
         chapters = len(container.chapters())
         streams = container.streams
         # MOV keeps its timecode in a track, and its chapters in a track of text besides.
@@ -111,8 +110,9 @@ def _carry_chapters(chapters: Iterable[Any], source: VideoSource, target: Any) -
 
 def sound_words(source: VideoSource) -> str:
     """Codec and channels of each stream of sound, to be added to a sentence; empty without any."""
-    with av.open(str(source.path), metadata_errors="replace") as container:
-        told = [f"{s.codec_context.name} {s.codec_context.layout.name}" for s in container.streams.audio]
+    with open_container(source.path) as container:
+        known = [stream.codec_context for stream in container.streams.audio if stream.codec_context is not None]
+        told = [f"{context.name} {context.layout.name}" for context in known]
     return f" and sound of {', '.join(told)}" if told else ""
 
 
@@ -144,7 +144,7 @@ class PacketCopy:
         self._whole = source.count == source.file_count
         self._end_s = self._start_s + source.count / source.rate
         self._target = target
-        self._input: Any = av.open(str(source.path), metadata_errors="replace")
+        self._input: Any = open_container(source.path)
         self._streams: dict[int, Any] = {}
         try:
             held = _SUBTITLES.get(suffix.lower(), ())

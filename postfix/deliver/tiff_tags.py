@@ -11,6 +11,8 @@ import struct
 from dataclasses import dataclass
 from pathlib import Path
 
+from postfix.errors import InputError
+
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 _UNITS = {3: 2, 4: 4, 5: 4, 8: 2, 9: 4, 10: 4, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 """Bytes that are swapped together where the byte order changes."""
@@ -64,10 +66,12 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
 
     Raises
     ------
+    InputError
+        Where the tags of ``like`` cannot be read.
     OSError
         Where the new file ends early.
     """
-    old_shape, _, old = _read(like)
+    old_shape, old = _read_given(like)
     try:
         shape, pointer, new = _read(path)
     except (struct.error, ValueError) as error:
@@ -78,7 +82,7 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
     for tag in old:
         if tag.code not in _OF_THE_SAMPLES | _OF_THE_OLD_SAMPLES:
             kept[tag.code] = _swapped(tag, old_shape.order != shape.order)
-    bits, kind = next((t for t in old if t.code == 258), None), next((t for t in old if t.code == _SAMPLE_FORMAT), None)
+    bits, kind = (next((t for t in old if t.code == code), None) for code in (258, _SAMPLE_FORMAT))
     if kind is not None and bits is not None and _first(bits, old_shape) == 16 and _first(kind, old_shape) == 3:
         kept[_SAMPLE_FORMAT] = _swapped(kind, old_shape.order != shape.order)
     if _count_of_channels(old, old_shape) == _count_of_channels(new, shape):
@@ -95,7 +99,7 @@ def carry_tiff_tags(path: Path, like: Path) -> None:
 
 def tags_left_out(path: Path) -> tuple[int, ...]:
     """Tags of a file that were true of its own samples only, so that a changed one goes without."""
-    _, _, tags = _read(path)
+    _, tags = _read_given(path)
     return tuple(tag.code for tag in tags if tag.code in _OF_THE_OLD_SAMPLES)
 
 
@@ -115,7 +119,18 @@ def _numbers(tag: _Tag, shape: _Shape) -> tuple[int, ...]:
 
 
 def _first(tag: _Tag, shape: _Shape) -> int:
+    if len(tag.value) < 2:
+        return tag.value[0]
     return int(struct.unpack_from(shape.order + "H", tag.value)[0])
+
+
+def _read_given(path: Path) -> tuple[_Shape, list[_Tag]]:
+    """The tags of a file that comes from elsewhere."""
+    try:
+        shape, _, tags = _read(path)
+    except (struct.error, ValueError) as error:
+        raise InputError(path, "tags that end early", "a whole TIFF", "copy or export the still again") from error
+    return shape, tags
 
 
 def _read(path: Path) -> tuple[_Shape, int, list[_Tag]]:
@@ -123,16 +138,31 @@ def _read(path: Path) -> tuple[_Shape, int, list[_Tag]]:
         return _parsed(data)
 
 
+@dataclass
+class _Room:
+    """What is left of the tags and of the bytes behind them that a file can have: no two of them share theirs."""
+
+    tags: int
+    bytes: int
+
+    def take(self, value_bytes: int) -> bool:
+        """Whether there is room for one more tag with so many bytes; it is taken then."""
+        self.tags -= 1
+        self.bytes -= value_bytes
+        return self.tags >= 0 and self.bytes >= 0
+
+
 def _parsed(data: mmap.mmap) -> tuple[_Shape, int, list[_Tag]]:
     order = "<" if data[:2] == b"II" else ">"
     big = struct.unpack_from(order + "H", data, 2)[0] == 43
     shape = _Shape(order, big)
     pointer = 8 if big else 4
-    return shape, pointer, _tags(data, struct.unpack_from(shape.offset, data, pointer)[0], shape)
+    room = _Room(len(data) // 12 + 1, len(data))
+    return shape, pointer, _tags(data, struct.unpack_from(shape.offset, data, pointer)[0], shape, room)
 
 
-def _tags(data: mmap.mmap, at: int, shape: _Shape, depth: int = 0) -> list[_Tag]:
-    """Tags of one folder; those that point beyond the file are left out."""
+def _tags(data: mmap.mmap, at: int, shape: _Shape, room: _Room, depth: int = 0) -> list[_Tag]:
+    """Tags of one folder; those that point beyond the file, or share their bytes with others, are left out."""
     (count,) = struct.unpack_from(shape.order + ("Q" if shape.big else "H"), data, at)
     at += 8 if shape.big else 2
     tags = []
@@ -143,15 +173,18 @@ def _tags(data: mmap.mmap, at: int, shape: _Shape, depth: int = 0) -> list[_Tag]
         place = at + 4 + shape.room
         at = place + shape.room
         start = place if size <= shape.room else struct.unpack_from(shape.offset, data, place)[0]
-        value = data[start : start + size]
-        if size == 0 or len(value) < size:
+        if size == 0 or start + size > len(data) or not room.take(size):
             continue
+        value = data[start : start + size]
         below = None
         if code in _FOLDERS and depth < 2:
             target = int.from_bytes(value, "little" if shape.order == "<" else "big")
             if not 0 < target < len(data) - 2:
                 continue
-            below = tuple(_tags(data, target, shape, depth + 1))
+            try:
+                below = tuple(_tags(data, target, shape, room, depth + 1))
+            except struct.error:
+                continue
         tags.append(_Tag(code, kind, number, value, below))
     return tags
 

@@ -18,6 +18,7 @@ from postfix.deliver.sound import PacketCopy
 from postfix.errors import OutputError
 from postfix.review.pictures import Rgb
 from postfix.review.shown import REC_709
+from postfix.source.container import open_container
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource, part_of
 from postfix.source.pixel_formats import plane_samples
@@ -95,10 +96,11 @@ def sound_for(pair: PairSource, first: int = 0, count: int | None = None) -> tup
     for source in origins.values():
         if not isinstance(source, VideoSource):
             continue
-        with av.open(str(source.path), metadata_errors="replace") as container:
-            names = [stream.codec_context.name for stream in container.streams.audio]
+        with open_container(source.path) as container:
+            names = [stream.name or "unknown" for stream in container.streams.audio]
             # Frames that carry a header of their own, as in a transport stream, are none that MP4 holds.
-            whole = all(stream.codec_context.extradata for stream in container.streams.audio)
+            contexts = [stream.codec_context for stream in container.streams.audio]
+            whole = all(context is not None and context.extradata for context in contexts)
         if names and set(names) == {"aac"} and whole:
             # Of a file in which the eyes take turns, two frames are one of the pair.
             each = source.count // pair.count

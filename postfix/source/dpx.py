@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.errors import InputError, OtherFormatError
+from postfix.source.bounds import size_problem
 from postfix.source.picture import Plane
 
 MAGIC = {b"SDPX": ">", b"XPDS": "<"}
@@ -110,8 +111,8 @@ def _parsed(head: bytes, order: str, size: int, path: Path, frame: int | None) -
     problem = None
     if elements != 1:
         problem = f"{elements} image elements"
-    elif not (0 < width <= 65536 and 0 < height <= 65536):
-        problem = f"a picture of {width}x{height} in its header"
+    elif (of_size := size_problem(width, height)) is not None:
+        problem = of_size
     elif channels is None:
         problem = _CHROMA.get(descriptor, f"samples of kind {descriptor}")
     elif bits not in (8, 10, 12, 16):

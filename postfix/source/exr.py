@@ -14,6 +14,7 @@ import OpenImageIO as oiio
 
 from postfix.errors import InputError
 from postfix.source.exr_header import ExrHeader, Part, Window, read_exr_header
+from postfix.source.image import open_image
 from postfix.source.picture import PictureFormat, Plane, PlaneFormat, Planes
 
 _TYPES = {"uint": "uint", "half": "half", "float": "float"}
@@ -169,7 +170,7 @@ def read_exr(path: Path, view: str | None, like: tuple[ExrPlane, ...], frame: in
     planes = planes_of(header, view)
     if planes != like:
         raise InputError(path, "other channels", "those of the frames before", "render the still again", frame=frame)
-    opened = oiio.ImageInput.open(str(path))
+    opened = open_image(path)
     if opened is None:
         raise _unreadable(path, oiio.geterror(), frame)
     try:

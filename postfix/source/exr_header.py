@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from postfix.errors import InputError, OtherFormatError
+from postfix.source.bounds import MAX_CHANNELS, sample_problem, size_problem
 
 MAGIC = b"\x76\x2f\x31\x01"
 TILED, LONG_NAMES, DEEP, MULTI_PART = 0x200, 0x400, 0x800, 0x1000
@@ -103,6 +104,8 @@ class Part:
         names, at = [], 0
         while at + 4 <= len(value):
             (length,) = struct.unpack_from("<i", value, at)
+            if length < 0:
+                raise ValueError("a view whose name has no length")
             names.append(value[at + 4 : at + 4 + length].decode("utf-8", "replace"))
             at += 4 + length
         return tuple(names)
@@ -164,27 +167,35 @@ def read_exr_header(path: Path, frame: int | None = None) -> ExrHeader:
             data += file.read(_LARGEST_HEADER)
             try:
                 header = parsed_header(data)
-            except (IndexError, struct.error, ValueError) as error:
+            except (IndexError, struct.error) as error:
                 raise _cut(path, frame, "in its header") from error
+            except ValueError as error:
+                raise _damaged(path, frame, error) from error
         except ValueError as error:
-            raise InputError(
-                path, f"a damaged header ({error})", "an OpenEXR file", "render the still again", frame=frame
-            ) from error
-        _refuse_what_cannot_be_carried(path, header, frame)
+            raise _damaged(path, frame, error) from error
+        _refuse_what_cannot_be_carried(path, header, frame, size)
         count = sum(part.chunk_count for part in header.parts)
+        if header.size + 8 * count > size:
+            raise _cut(path, frame, "in its table of chunks")
         file.seek(header.size)
         table = file.read(8 * count)
         if len(table) < 8 * count:
             raise _cut(path, frame, "in its table of chunks")
         offsets = struct.unpack(f"<{count}Q", table)
         last = max(offsets)
+        if last >= size:
+            raise _cut(path, frame, _at_chunk(offsets, size))
         file.seek(last)
         head_size = chunk_head_size(header, _part_of(file.read(4), header) if header.is_multi_part else header.parts[0])
         file.seek(last)
         head = file.read(head_size)
         if min(offsets) < header.size or len(head) < head_size or last + head_size + _length(head) > size:
-            raise _cut(path, frame, f"after {sum(offset < size for offset in offsets if offset)} of {count} chunks")
+            raise _cut(path, frame, _at_chunk(offsets, size))
     return header
+
+
+def _at_chunk(offsets: tuple[int, ...], size: int) -> str:
+    return f"after {sum(offset < size for offset in offsets if offset)} of {len(offsets)} chunks"
 
 
 def _part_of(number: bytes, header: ExrHeader) -> Part:
@@ -201,6 +212,10 @@ def _length(head: bytes) -> int:
     return int.from_bytes(head[-4:], "little")
 
 
+def _damaged(path: Path, frame: int | None, error: Exception) -> InputError:
+    return InputError(path, f"a damaged header ({error})", "an OpenEXR file", "render the still again", frame=frame)
+
+
 def _cut(path: Path, frame: int | None, where: str) -> InputError:
     return InputError(
         path, f"a picture cut short {where}", "a whole OpenEXR file", "copy or render the still again", frame=frame
@@ -210,7 +225,7 @@ def _cut(path: Path, frame: int | None, where: str) -> InputError:
 def parsed_header(data: bytes) -> ExrHeader:
     """Headers from the first bytes of a file; IndexError or struct.error where there are too few of them."""
     (flags,) = struct.unpack_from("<I", data, 4)
-    at, parts = 8, []
+    at, parts = 8, list[Part]()
     while True:
         attributes = []
         while data[at]:
@@ -223,6 +238,8 @@ def parsed_header(data: bytes) -> ExrHeader:
             if at + length >= len(data):
                 raise IndexError
             attributes.append((name, kind, data[at : at + length]))
+            if len(attributes) > _MOST_ATTRIBUTES or len(parts) > _MOST_PARTS:
+                raise ValueError(f"more than {_MOST_PARTS} parts, or {_MOST_ATTRIBUTES} attributes of one")
             at += length
         at += 1
         if attributes:
@@ -251,37 +268,79 @@ def _channels(value: bytes) -> list[Channel]:
 
 
 _NEEDED = {"channels": 1, "compression": 1, "dataWindow": 16, "displayWindow": 16, "lineOrder": 1}
-_LARGEST_SIDE = 1 << 17
+_SIZES = {"compression": 1, "dataWindow": 16, "displayWindow": 16, "lineOrder": 1, "tiles": 9, "timeCode": 8}
+_SIZES |= {"dwaCompressionLevel": 4}
+"""Bytes that an attribute must have where it is there."""
+
+_MOST_PARTS, _MOST_ATTRIBUTES = 256, 4096
+_LARGEST_LIST = MAX_CHANNELS * 272
+"""Bytes of a list of channels whose names are as long as they may be."""
 
 
-def _refuse_what_cannot_be_carried(path: Path, header: ExrHeader, frame: int | None) -> None:
-    for part in header.parts:
-        problem = next(
-            (f"no '{name}' in its header" for name, size in _NEEDED.items() if len(part.get(name) or b"") < size), None
-        ) or _problem(header, part)
-        if problem is not None:
-            raise OtherFormatError(
-                path,
-                problem,
-                "flat parts with channels of full size, at one level",
-                "render the stills so",
-                frame=frame,
-            )
+def _refuse_what_cannot_be_carried(path: Path, header: ExrHeader, frame: int | None, file_bytes: int) -> None:
     if not header.parts:
         raise _cut(path, frame, "in its header")
+    try:
+        # What bounds the work comes first.
+        problem = (
+            next(filter(None, map(_lacking, header.parts)), None)
+            or _samples_problem(header, file_bytes)
+            or next(filter(None, (_problem(header, part) for part in header.parts)), None)
+        )
+    except (IndexError, struct.error, ValueError) as error:
+        raise _damaged(path, frame, error) from error
+    if problem is not None:
+        raise OtherFormatError(
+            path,
+            problem,
+            "flat parts with channels of full size, at one level",
+            "render the stills so",
+            frame=frame,
+        )
+
+
+def _lacking(part: Part) -> str | None:
+    """What to say of a part without what every one must have, or with windows that are none."""
+    missing = next((name for name, size in _NEEDED.items() if len(part.get(name) or b"") < size), None)
+    if missing is not None:
+        return f"no '{missing}' in its header"
+    _check_lengths(part)
+    windows = (part.window(name) for name in ("dataWindow", "displayWindow"))
+    return next(filter(None, (size_problem(window.width, window.height) for window in windows)), None)
+
+
+def _check_lengths(part: Part) -> None:
+    """ValueError where an attribute has other bytes than its kind, or the list of views no end."""
+    for name, size in _SIZES.items():
+        value = part.get(name)
+        if value is not None and len(value) != size:
+            raise ValueError(f"'{name}' of {len(value)} bytes")
+    if len(part.get("channels") or b"") > _LARGEST_LIST:
+        raise ValueError("a longer list of channels than any picture has")
+    _ = part.views
+
+
+def _samples_problem(header: ExrHeader, file_bytes: int) -> str | None:
+    """What to say of more samples in all parts than are read, or than the file can hold."""
+    packed = placed = count = 0
+    for part in header.parts:
+        data, display, channels = part.window("dataWindow"), part.window("displayWindow"), part.channels
+        one_pixel, count = sum(2 if each.kind == "half" else 4 for each in channels), count + len(channels)
+        packed += data.width * data.height * one_pixel
+        placed += max(data.width * data.height, display.width * display.height) * one_pixel
+        if problem := sample_problem(placed, count, 1 << 62, part.compression):
+            return problem
+    freest = max((part.compression for part in header.parts), key=lambda name: name.startswith("dwa"))
+    return sample_problem(packed, count, file_bytes, freest)
 
 
 def _problem(header: ExrHeader, part: Part) -> str | None:
-    window, display = part.window("dataWindow"), part.window("displayWindow")
-    sizes = (window.width, window.height, display.width, display.height)
     kind = part.text("type") or ""
     reduced = next((c for c in part.channels if (c.step_x, c.step_y) != (1, 1)), None)
     if header.flags & DEEP or kind.startswith("deep"):
         return "deep samples"
     if reduced is not None:
         return f"channel '{reduced.name}' with one sample for {reduced.step_x}x{reduced.step_y} pixels"
-    if not all(0 < size <= _LARGEST_SIDE for size in sizes):
-        return f"windows of {sizes[0]}x{sizes[1]} and {sizes[2]}x{sizes[3]} in its header"
     if part.compression not in COMPRESSIONS:
         return part.compression
     if part.tiles is not None and (part.tiles[2] & 0xF or 0 in part.tiles[:2]):

@@ -13,6 +13,7 @@ import av
 from av.container import InputContainer
 
 from postfix.errors import InputError
+from postfix.outside import MAX_FRAMES
 from postfix.source.rate import STANDARD_RATES
 
 COPY_AGAIN = "copy or export the file again"
@@ -78,6 +79,8 @@ def count_packets(path: Path, container: InputContainer, stream: Any) -> PacketT
                 path, "pictures without times", "a container that says when each is shown", "wrap it as MOV or MKV"
             )
         times.append(packet.pts)
+        if len(times) > MAX_FRAMES:
+            raise InputError(path, f"more than {MAX_FRAMES:,} frames", "at most so many", "cut it into reels")
         if packet.is_keyframe:
             keys.append(packet.pts)
     if not times:

@@ -18,6 +18,7 @@ import av
 
 from postfix import effort
 from postfix.errors import InputError, OtherFormatError
+from postfix.source.container import STRICT, open_container
 from postfix.source.ffv1 import WRONG_CHECKSUM, fails_checksum
 from postfix.source.picture import Planes, Unread
 from postfix.source.pixel_formats import planes_of
@@ -111,11 +112,11 @@ class _Group:
     def _from(self, seek_to: int | None) -> Generator[Any, None, bool]:
         """The same from a place in the file; False where the first packet to decode does not lie behind it."""
         source = self._source
-        with av.open(str(source.path), metadata_errors="replace") as container:
+        with open_container(source.path) as container:
             stream = video_stream(container, source.path)
             stream.thread_type = "SLICE"  # so that what a packet brings about is told before the next is looked at
             stream.codec_context.thread_count = effort.current().library_threads
-            stream.codec_context.options = {"err_detect": "explode"}
+            stream.codec_context.options = STRICT
             if seek_to is not None:
                 container.seek(seek_to, stream=stream, backward=True, any_frame=False)
             packets: Iterator[Any] = (packet for packet in container.demux(stream) if packet.size)

@@ -9,6 +9,7 @@ import av
 import numpy as np
 from av.sidedata.sidedata import Type as SideType
 
+from postfix.source.container import BOUNDED, open_container
 from postfix.source.turning import DisplayMatrix
 
 _ENOUGH_PACKETS = 64
@@ -22,9 +23,10 @@ def first_side_data(path: Path) -> tuple[dict[SideType, bytes], bytes, bytes]:
     """
     packet_bytes = header = b""
     try:
-        with av.open(str(path), metadata_errors="replace") as container:
+        with open_container(path) as container:
             stream = next(s for s in container.streams.video if not int(s.disposition) & 0x400)
             header = stream.codec_context.extradata or b""
+            stream.codec_context.options = BOUNDED
             for count, packet in enumerate(container.demux(stream)):
                 packet_bytes = packet_bytes or bytes(packet)
                 for frame in packet.decode():

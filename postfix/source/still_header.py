@@ -9,9 +9,11 @@ from pathlib import Path
 import OpenImageIO as oiio
 
 from postfix.errors import InputError, OtherFormatError
+from postfix.source.bounds import must_be_looked_through, sample_problem, size_problem
 from postfix.source.dpx import read_dpx_header
 from postfix.source.exr import ExrPlane, exr_format, planes_of, views_of
 from postfix.source.exr_header import read_exr_header
+from postfix.source.image import open_image
 from postfix.source.numbered import FORMATS_IN_WORDS, PICTURE_SUFFIXES
 from postfix.source.picture import PictureFormat, PlaneFormat
 from postfix.source.timecode import valid_timecode
@@ -23,6 +25,7 @@ _DTYPES = {oiio.UINT8: "uint8", oiio.UINT16: "uint16", oiio.HALF: "float16", oii
 _LAYOUTS = {1: "gray", 3: "rgb", 4: "rgba"}
 _DEPTHS = {"png": "8 or 16 bits", "jpeg": "8 bits", "tiff": "8 or 16 bits or 16- or 32-bit float"}
 _PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", bytes.fromhex("0000000049454e44ae426082")
+_TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _PNG_KINDS = {0: "grey", 2: "RGB", 3: "a palette", 4: "grey with alpha", 6: "RGBA"}
 
 
@@ -138,6 +141,8 @@ def open_still(path: Path, frame: int | None = None) -> oiio.ImageInput:
         Where it is missing, empty, cut short or no picture.
     """
     kind = must_be_there(path, frame)
+    if kind != "tiff":
+        must_be_looked_through(path, frame)
     if not still_is_whole(path, kind):
         word = kind.upper()
         raise InputError(
@@ -145,7 +150,7 @@ def open_still(path: Path, frame: int | None = None) -> oiio.ImageInput:
         )
     hints = oiio.ImageSpec()
     hints.attribute("oiio:UnassociatedAlpha", 1)
-    opened = oiio.ImageInput.open(str(path), hints)
+    opened = open_image(path, hints)
     if opened is None:
         reason = first_line(oiio.geterror())
         raise InputError(
@@ -163,6 +168,10 @@ def _problem(spec: oiio.ImageSpec, path: Path, kind: str, more: bool) -> str | N
     dtype = _DTYPES.get(spec.format.basetype)
     bits = {"uint8": 8, "uint16": 16, "float16": 16, "float32": 32}.get(dtype or "")
     if kind == "png" and (problem := _png_problem(path)):
+        return problem
+    if problem := size_problem(spec.width, spec.height) or sample_problem(
+        spec.image_bytes(), spec.nchannels, path.stat().st_size, spec.get_string_attribute("compression")
+    ):
         return problem
     if bits is None or (stored is not None and stored != bits):
         return f"{stored or spec.format} bits a sample" if stored else f"samples of type {spec.format}"
@@ -210,8 +219,8 @@ def timecode_of_word(word: int | None, rate: Fraction) -> str | None:
 
 
 def still_is_whole(path: Path, kind: str) -> bool:
-    """False where a PNG or a JPEG has no end; other formats are not looked at."""
-    whole = {"png": _png_is_whole, "jpeg": _jpeg_is_whole}.get(kind)
+    """False where a PNG or a JPEG has no end, or a TIFF no beginning; other formats are not looked at."""
+    whole = {"png": _png_is_whole, "jpeg": _jpeg_is_whole, "tiff": _tiff_begins}.get(kind)
     return whole is None or whole(path)
 
 
@@ -229,6 +238,11 @@ def _png_is_whole(path: Path) -> bool:
                 return len(file.read(4)) == 4
             file.seek(int.from_bytes(head[:4], "big") + 4, 1)
     return False
+
+
+def _tiff_begins(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(4) in _TIFF_STARTS
 
 
 def _jpeg_is_whole(path: Path) -> bool:

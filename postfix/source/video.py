@@ -14,6 +14,8 @@ from av.container import InputContainer
 
 from postfix import effort
 from postfix.errors import InputError, OtherFormatError, UsageError
+from postfix.source.bounds import size_problem
+from postfix.source.container import STRICT, open_container
 from postfix.source.ffv1 import WRONG_CHECKSUM, fails_checksum
 from postfix.source.light import ContentLight, MasteringDisplay, content_light_of, mastering_of
 from postfix.source.lossless import is_lossless
@@ -161,12 +163,11 @@ class VideoSource:
         times = self._packets.times
         turn = turn_of(self.tags.display_matrix) or UPRIGHT
         coded = coded_format(self.format, turn)
-        with av.open(str(self.path), metadata_errors="replace") as container:
+        with open_container(self.path) as container:
             stream = video_stream(container, self.path)
             stream.thread_type = "SLICE" if self.tags.codec in _SLICES_ALONE else "AUTO"
             stream.codec_context.thread_count = effort.current().library_threads
-            # Without this FFmpeg paints over damage with what it guesses.
-            stream.codec_context.options = {"err_detect": "explode"}
+            stream.codec_context.options = STRICT
             seek_to = self._packets.start_for(wanted.start)
             if seek_to is not None:
                 container.seek(seek_to, stream=stream, backward=True, any_frame=False)
@@ -248,7 +249,7 @@ def open_video(path: Path, rate: Fraction | None, frames: tuple[int, int] | None
     if path.stat().st_size == 0:
         raise InputError(path, "an empty file", "a video", COPY_AGAIN)
     try:
-        with av.open(str(path), metadata_errors="replace") as container:
+        with open_container(path) as container:
             stream = video_stream(container, path)
             tags = _tags(container, stream)
             coded = _format(path, stream, tags)
@@ -291,6 +292,10 @@ def video_stream(container: InputContainer, path: Path) -> Any:
         raise InputError(
             path, f"{len(pictures)} video streams", "one eye's pictures", "export each eye to a file of its own"
         )
+    if pictures[0].codec_context is None:
+        raise InputError(
+            path, "pictures in a codec that is not known here", "a codec that can be decoded", "export the clip again"
+        )
     return pictures[0]
 
 
@@ -323,6 +328,9 @@ def _format(path: Path, stream: Any, tags: VideoTags) -> PictureFormat:
     pixel_format = context.pix_fmt
     if pixel_format is None or context.width <= 0:
         raise InputError(path, "a video stream without pictures", "a whole video", COPY_AGAIN)
+    problem = size_problem(context.width, context.height)
+    if problem is not None:
+        raise InputError(path, problem, "a picture within these bounds", COPY_AGAIN)
     if not is_supported(pixel_format):
         raise InputError(
             path, f"pixel format {pixel_format}", SUPPORTED_TEXT, "export the clip in one of these formats"

@@ -1,0 +1,104 @@
+"""What a MOV or MP4 announces in its tables, held against the size of the file before a library makes room for it.
+
+The library that reads these files makes an entry of an index for each sample that a table announces, and a few bytes
+can announce thousands of millions. Layout: ISO/IEC 14496-12 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import BinaryIO
+
+_HOLDS_OTHERS = frozenset({b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts", b"moof", b"traf"})
+_DEEPEST = 8
+_MOST_BOXES = 10_000_000
+_FEW_ENTRIES = 1 << 20
+"""Entries of an index that are no burden, whatever the size of the file."""
+
+_OTHER_STARTS = (b"\x1a\x45\xdf\xa3", b"\x06\x0e\x2b\x34", b"RIFF", b"YUV4MPEG2")
+"""Matroska, MXF, AVI and bare frames, in which there are no boxes."""
+
+
+@dataclass
+class _Found:
+    """What the tables announce so far."""
+
+    boxes: int = 0
+    in_fragments: int = 0
+    of_one_size: int = 0
+    samples: list[int] = field(default_factory=list)
+    edits: list[int] = field(default_factory=list)
+    is_compressed: bool = False
+
+
+def box_problem(path: Path) -> str | None:
+    """What to say of tables that announce more than the file can hold; None where they do not, or there are none."""
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        if file.read(16).startswith(_OTHER_STARTS):
+            return None
+        found = _Found()
+        _look(file, 0, size, 0, found)
+    if found.boxes > _MOST_BOXES:
+        return "more boxes in its header than any file has"
+    if found.is_compressed:
+        return "a compressed header"
+    room = max(size, _FEW_ENTRIES)
+    most = max(found.in_fragments, found.of_one_size)
+    if most > room:
+        return f"tables of {most:,} samples in its header, in a file of {size:,} bytes"
+    # The index is gone through anew for every edit.
+    if max(found.edits, default=0) * max(found.samples, default=0) > 4 * room:
+        return f"{max(found.edits)} edits of {max(found.samples):,} samples in its header, in a file of {size:,} bytes"
+    return None
+
+
+def _look(file: BinaryIO, at: int, end: int, depth: int, found: _Found) -> None:
+    for kind, start, stop in _boxes(file, at, end):
+        found.boxes += 1
+        if found.boxes > _MOST_BOXES:
+            return
+        if kind in _HOLDS_OTHERS and depth < _DEEPEST:
+            _look(file, start, stop, depth + 1, found)
+        elif kind == b"cmov":
+            found.is_compressed = True
+        elif kind in (b"stsz", b"trun", b"elst"):
+            _note(kind, _fields(file, start), found)
+
+
+def _note(kind: bytes, fields: tuple[int, int, int], found: _Found) -> None:
+    _, second, third = fields
+    if kind == b"trun":
+        found.in_fragments += second
+    elif kind == b"elst":
+        found.edits.append(second)
+    else:
+        found.samples.append(third)
+        # With a size for each they are as many as the file has bytes for them.
+        found.of_one_size = max(found.of_one_size, third if second else 0)
+
+
+def _fields(file: BinaryIO, at: int) -> tuple[int, int, int]:
+    """The first three numbers of a box: version and flags, and what follows."""
+    file.seek(at)
+    data = file.read(12).ljust(12, b"\0")
+    first, second, third = (int.from_bytes(data[i : i + 4], "big") for i in (0, 4, 8))
+    return first, second, third
+
+
+def _boxes(file: BinaryIO, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+    """Kind, start and end of the content of each box."""
+    while at + 8 <= end:
+        file.seek(at)
+        head = file.read(16)
+        length, kind, start = int.from_bytes(head[:4], "big"), head[4:8], at + 8
+        if length == 1:
+            length, start = int.from_bytes(head[8:16], "big"), at + 16
+        elif length == 0:
+            length = end - at
+        if length < start - at:
+            return
+        yield kind, start, min(at + length, end)
+        at += length
