@@ -203,6 +203,13 @@ def test_another_processor_is_told_of_and_not_refused(crew, monkeypatch, caplog)
     assert "processors differ (here abacus; worker tcp://" in caplog.text
 
 
+@pytest.mark.parametrize("name", ["the scheduler", "worker tcp://127.0.0.1:1"])
+def test_a_program_of_another_version_is_refused_before_it_is_asked_for_anything(crew, monkeypatch, name):
+    monkeypatch.setattr(crew, "_versions_of", lambda what: {name: stamp()["distributed"]})
+    with pytest.raises(UsageError, match=f"{name}: found postfix .*, expected .*; install the same for the scheduler"):
+        crew.require_alike()
+
+
 def test_the_stamp_names_all_that_decides_the_bytes():
     parts = {
         "postfix-stereo",
@@ -236,7 +243,7 @@ class Farm:
         return self._start("dask_worker", self.address, *usual, *options)
 
     def _start(self, program, *options):
-        places = [Path(postfix.__file__).parents[1], Path(__file__).parent]
+        places = [Path(postfix.__file__).parents[1], Path(__file__).parent, os.environ.get("PYTHONPATH", "")]
         typed = [sys.executable, "-m", f"distributed.cli.{program}", "--host", "127.0.0.1", *options]
         process = subprocess.Popen(
             [str(word) for word in typed],

@@ -13,13 +13,16 @@ import time
 import uuid
 import warnings
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from pkgutil import resolve_name
 from typing import Any, TypeVar
 
 import dask
 from distributed import Client, Future, LocalCluster
 
+from postfix import __version__
 from postfix.effort import Effort
 from postfix.errors import OutputError, UsageError
 from postfix.job import cluster_worker
@@ -41,6 +44,8 @@ _LOOKED_EVERY_S = 1.0
 _LOOK_S = 0.02
 """For each file that a worker looks at, over a slow network."""
 _ANSWER_S = 10.0
+_END_S, _CALLED_EVERY_S = 10.0, 0.1
+"""How long pieces that nobody waits for any more may take to end, and how often they are looked for."""
 _MESSAGES_A_S, _ALL_MESSAGES_A_S = 5.0, 500.0
 """Messages about progress from one worker, and from all together, in a second."""
 
@@ -126,8 +131,35 @@ class Cluster:
         self.terms = f"terms-{text}", packed(terms)
 
     def require_alike(self) -> None:
-        """Refuse workers that are not like this machine in what decides the bytes."""
+        """Refuse a scheduler without the program, and workers not like this machine in what decides the bytes."""
+        # What is asked first needs nothing of the program there: a worker that does not know it would end.
+        for name, mine in (("distributed", stamp()["distributed"]), ("postfix", __version__)):
+            for who, found in self._versions_of(f"{name}:__version__").items():
+                if found != mine:
+                    raise UsageError(
+                        who,
+                        f"{name} {found}" if isinstance(found, str) else f"no {name} ({found})",
+                        f"{mine}, as where the job was started",
+                        "install the same for the scheduler and all workers",
+                    )
         self._prove(Terms((), None, ""))
+
+    def _versions_of(self, name: str) -> dict[str, object]:
+        """What a text of a module is on the scheduler and on each worker; what went wrong instead of it."""
+        try:
+            try:
+                found = {"the scheduler": self.client.run_on_scheduler(resolve_name, name)}
+            except ImportError as error:
+                return {"the scheduler": error}
+            workers = self.client.run(resolve_name, name, on_error="return")
+        except Exception as error:
+            raise UsageError(
+                self.where,
+                f"a scheduler that does not understand ({error or type(error).__name__})",
+                "one of the same version",
+                "install the same for the scheduler and all workers",
+            ) from error
+        return found | {f"worker {address}": text for address, text in workers.items()}
 
     def _prove(self, terms: Terms) -> None:
         mine, client = stamp(), self.client
@@ -152,9 +184,11 @@ class Cluster:
     def _proven(self, address: str, task: Future[Any], until_s: float) -> tuple[dict[str, str], str] | None:
         """What a worker says of itself; None where it left meanwhile."""
         while True:
-            with suppress(TimeoutError):
+            with suppress(TimeoutError, CancelledError):
                 error = task.exception(timeout=_LOOKED_EVERY_S)
                 break
+            if self.client.status != "running":
+                raise self.without_scheduler()
             if address not in self.client.nthreads():
                 task.cancel()
                 return None
@@ -250,6 +284,15 @@ class Cluster:
         """Bring something that pieces need to a worker."""
         with suppress(OSError, TimeoutError, KeyError, ValueError):
             self.client.run(cluster_worker.keep, name, data, workers=[address], on_error="ignore")
+
+    def call_back(self, shared: str) -> None:
+        """Wait a little until pieces that nobody waits for any more have cleared up; none begins after it."""
+        until_s = time.monotonic() + _END_S
+        with suppress(Exception):
+            while self.client.status == "running" and time.monotonic() < until_s:
+                if not any(self.client.run(cluster_worker.call_back, shared, on_error="ignore").values()):
+                    return
+                time.sleep(_CALLED_EVERY_S)
 
     @property
     def message_every_s(self) -> float:

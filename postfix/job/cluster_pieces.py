@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
 _WAIT_S = 0.25
 _RESULT_S = 60.0
-_END_S = 10.0
-"""How long pieces that nobody waits for any more may take to end."""
 
 
 DEEP = 2
@@ -104,12 +102,12 @@ class Carrying:
         self.name = f"piece-{uuid.uuid4().hex}"
         self.news: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
         self._cluster, self._pieces, self._tell = cluster, pieces, tell
-        self._things = {f"shared-{self.name}": shared}
+        self._shared = f"shared-{self.name}"
+        self._things = {self._shared: shared}
         if cluster.terms is not None:
             self._things[cluster.terms[0]] = cluster.terms[1]
         self._waiting = deque(range(len(pieces)))
         self._pending: dict[str, _UnderWay] = {}
-        self._at_work: set[tuple[str, str]] = set()
         self._told = [0] * len(pieces)
         self._given: dict[tuple[str, str], float] = {}
         self._tries = 0
@@ -152,7 +150,7 @@ class Carrying:
             key=key,
             stamp=stamp(),
             terms=None if cluster.terms is None else cluster.terms[0],
-            shared=f"shared-{self.name}",
+            shared=self._shared,
             segments=self._pieces[number],
             effort=cluster.effort,
             every_s=cluster.message_every_s,
@@ -162,20 +160,11 @@ class Carrying:
     def _taken_up(self, what: str, key: str, *rest: Any) -> Iterator[Any]:
         if what == "log":
             self._cluster.say(*rest)
-        elif what == "done":
-            if key in self._pending:
+        elif key in self._pending:
+            if what == "done":
                 yield from self._done(key, *rest)
-        else:
-            address, frames = rest
-            self._note(what, key, address)
-            if key in self._pending:
-                self._count(self._pending[key].number, frames)
-
-    def _note(self, what: str, key: str, address: str) -> None:
-        if what == "began":
-            self._at_work.add((key, address))
-        elif what == "ended":
-            self._at_work.discard((key, address))
+            else:
+                self._count(self._pending[key].number, *rest)
 
     def _count(self, number: int, frames: int) -> None:
         """Tell of frames of a piece, of which so many are done; those of one that was lost are not told of again."""
@@ -231,7 +220,6 @@ class Carrying:
     def _look(self) -> None:
         """See who is there: pieces that may only go to workers that left may go to others."""
         living = self._cluster.living()
-        self._at_work = {(key, address) for key, address in self._at_work if address in living}
         for key, piece in list(self._pending.items()):
             if piece.allowed is not None and not piece.allowed & living.keys():
                 piece.future.cancel()
@@ -242,9 +230,4 @@ class Carrying:
         pending, self._pending = self._pending, {}
         with suppress(Exception):
             self._cluster.client.cancel([piece.future for piece in pending.values()])
-        until_s = time.monotonic() + _END_S
-        while self._at_work and time.monotonic() < until_s and self._cluster.client.status == "running":
-            with suppress(queue.Empty):
-                what, key, *rest = self.news.get(timeout=_WAIT_S)
-                if what in ("began", "ended"):
-                    self._note(what, key, rest[0])
+        self._cluster.call_back(self._shared)

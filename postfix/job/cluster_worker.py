@@ -166,28 +166,47 @@ def piece(call: Call) -> tuple[Any, int]:
         What the work returned, and the frames it told of.
     """
     worker = distributed.get_worker()
-    if call.stamp != _passed_stamp.get("stamp"):
+    if call.stamp != _passed_stamp:
         _check_stamp(call.stamp, worker)
-        _passed_stamp["stamp"] = dict(call.stamp)
+        _passed_stamp.update(call.stamp)
     if call.terms is not None and call.terms not in _passed:
         # One that came later than the job's beginning proves itself now; its answer is cleared away by the client.
         _check_sight(_kept_thing(call.terms, worker.address), worker.address)
         _passed.add(call.terms)
     work, shared = _kept_thing(call.shared, worker.address)
     told = _Told(call, worker)
-    told.say("began")
-    try:
-        with using(call.effort), _log_sent(call, worker):
-            return work(shared, call.segments, told), told.frames
-    finally:
-        told.say("ended")
+    with using(call.effort), _log_sent(call, worker), _at_work(call):
+        return work(shared, call.segments, told), told.frames
+
+
+def call_back(shared: str) -> bool:
+    """Let no piece begin any more of what shares something, and those at work end; whether any is still at work."""
+    with _lock:
+        _called_back.add(shared)
+        _kept.pop(shared, None)
+        return shared in _busy.values()
 
 
 _lock = threading.Lock()
 _kept: OrderedDict[str, bytes] = OrderedDict()
 _opened: OrderedDict[str, Any] = OrderedDict()
 _passed: set[str] = set()
-_passed_stamp: dict[str, dict[str, str]] = {}
+_passed_stamp: dict[str, str] = {}
+_busy: dict[str, str] = {}
+_called_back: set[str] = set()
+
+
+@contextmanager
+def _at_work(call: Call) -> Iterator[None]:
+    with _lock:
+        if call.shared in _called_back:
+            raise GivenUp
+        _busy[call.key] = call.shared
+    try:
+        yield
+    finally:
+        with _lock:
+            del _busy[call.key]
 
 
 def _kept_thing(name: str, address: str) -> Any:
@@ -258,17 +277,14 @@ class _Told:
 
     def __call__(self, frames: int) -> None:
         task = self._worker.state.tasks.get(self._call.key)
-        if task is None or task.state in ("cancelled", "released"):
+        if self._call.shared in _called_back or task is None or task.state in ("cancelled", "released"):
             raise GivenUp
         with self._lock:
             self.frames += frames
             if time.monotonic() - self._said_s < self._call.every_s:
                 return
             self._said_s = time.monotonic()
-        self.say("told")
-
-    def say(self, what: str) -> None:
-        self._worker.log_event(self._call.topic, [what, self._call.key, self._worker.address, self.frames])
+            self._worker.log_event(self._call.topic, ["told", self._call.key, self.frames])
 
 
 class _Sent(logging.Handler):
