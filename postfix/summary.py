@@ -13,6 +13,7 @@ from postfix.limits import DEFAULT_RULES, LimitRules, eye_mm_of, limits_for
 from postfix.look import Piece, Role
 from postfix.measure.remarks import Told
 from postfix.measure.suspicions import reading_words
+from postfix.plan.bad_frames import BAD_FRAME
 from postfix.plan.figures import Figures, signed_pct
 from postfix.plan.misaligned import lay_words
 from postfix.plan.model import Misalignment
@@ -191,10 +192,12 @@ def widest(window: Sequence[Mapping[str, Any]]) -> str:
 def verdict_text(screen: str, shots: Iterable[Mapping[str, Any]]) -> Line:
     """Whether all shots are within the limits of a screen, in a few words."""
     codes = {flag["code"] for shot in shots for flag in shot["flags"]}
-    if codes - {"not-measured"}:
+    if codes - {"not-measured", BAD_FRAME}:
         return line(Piece("outside the limits", "bad"), " of ", name(screen))
-    if codes:
+    if "not-measured" in codes:
         return line(Piece("could not be judged", "bad"), " on ", name(screen))
+    if codes:
+        return line("within the limits of ", name(screen), ", but ", Piece("with frames that cannot be read", "bad"))
     return line(Piece("within the limits", "good"), " of ", name(screen))
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from postfix.look import Piece, Role
+from postfix.plan.bad_frames import BAD_FRAME
 from postfix.plan.fits import Fit
 from postfix.review.words import count_text
 from postfix.summary import NOT_MEASURED, flags_text, head, levelled_text, placed, shots_text, some_names
@@ -33,12 +34,17 @@ class Made:
     @property
     def outside(self) -> list[str]:
         """Shots that were found outside a limit."""
-        return [shot["name"] for shot in self.shots if _codes(shot) - {"not-measured"}]
+        return [shot["name"] for shot in self.shots if _codes(shot) - {"not-measured", BAD_FRAME}]
 
     @property
     def not_judged(self) -> list[str]:
         """Shots of which nothing worse is known than that something could not be measured."""
-        return [shot["name"] for shot in self.shots if _codes(shot) == {"not-measured"}]
+        return [shot["name"] for shot in self.shots if _codes(shot) - {BAD_FRAME} == {"not-measured"}]
+
+    @property
+    def damaged(self) -> list[str]:
+        """Shots with frames of the source that cannot be read."""
+        return [shot["name"] for shot in self.shots if BAD_FRAME in _codes(shot)]
 
     def count(self, *, moved: bool, windowed: bool) -> int:
         """Shots that were moved or not, and windowed or not."""
@@ -68,13 +74,14 @@ def lead_text(versions: Sequence[Made]) -> list[Block]:
         for verdict in (
             _verdict(one, "outside the limits", one.outside, "bad"),
             _verdict(one, "could not be judged", one.not_judged, "bad"),
+            _verdict(one, "with frames that cannot be read", one.damaged, "bad"),
         )
         if verdict is not None
     ]
     said: list[Block] = [*wrong[:_LINES]]
     if len(wrong) > _LINES:
         said.append(line(f"and {len(wrong) - _LINES} more such lines, in the table"))
-    within = [one for one in versions if one.checked and not one.outside and not one.not_judged]
+    within = [one for one in versions if one.checked and not (one.outside or one.not_judged or one.damaged)]
     if within and not said and len(within) == len(versions):
         said.append(line(Piece("every shot is within the limits of its screen", "good")))
     elif within:

@@ -10,8 +10,8 @@ import csv
 import io
 import json
 import math
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.outside import cell_of
+from postfix.plan.bad_frames import bad_frame_flags
 from postfix.plan.figures import Figures, figures_as_measured, shot_flags
 from postfix.plan.geometry import moves_of, window_px_at, zoom_of
 from postfix.plan.model import Flag, Plan, ShotPlan, Subject
@@ -27,6 +28,7 @@ from postfix.plan.robust import shot_arrays
 from postfix.plan.settings_file import settings_data
 from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
+from postfix.source.patient import BadFrame
 from postfix.source.timecode import timecode_at
 
 SCHEMA = "postfix-changes/1"
@@ -45,6 +47,7 @@ FRAME_COLUMNS = (
     "window_right_top_px",
     "window_right_bottom_px",
 )
+_BAD_COLUMN = "bad_frame"
 _FRAME_FIGURES = (
     ("near_pct", "near_before_pct", "near_after_pct"),
     ("far_pct", "far_before_pct", "far_after_pct"),
@@ -109,6 +112,7 @@ def change_log(
     framed_from_px: tuple[int, int] | None = None,
     codec: str | None = None,
     measured_layout: Layout | None = None,
+    bad_frames: Sequence[BadFrame] = (),
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
 
@@ -128,6 +132,8 @@ def change_log(
         What was chosen to write video in; None for the source's own.
     measured_layout : Layout, optional
         Of the outputs, the one that "after" was measured on.
+    bad_frames : sequence of BadFrame
+        What was shown in place of frames of the source that could not be decoded; shots that hold some are flagged.
     """
     clip = plan.clip
     return {
@@ -157,8 +163,14 @@ def change_log(
         ],
         "suspicions": [] if said is None else [asdict(suspicion) for suspicion in said.suspicions],
         "remarks": [] if said is None else list(said.remarks_texts()),
-        "shots": [_shot_entry(result, plan, timecode) for result in results],
+        "bad_frames": [asdict(bad) for bad in bad_frames],
+        "shots": [_shot_entry(_with_bad(result, bad_frames), plan, timecode) for result in results],
     }
+
+
+def _with_bad(result: ShotResult, bad_frames: Sequence[BadFrame]) -> ShotResult:
+    more = bad_frame_flags(bad_frames, result.plan.first, result.plan.last)
+    return replace(result, flags=(*result.flags, *more)) if more else result
 
 
 def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[str, Any]:
@@ -223,11 +235,18 @@ def frame_table_text(
     after: MeasurementTable | None,
     *,
     timecode: str | None,
+    bad_frames: Sequence[BadFrame] = (),
 ) -> str:
-    """CSV with one row a frame: what was done, and the figures before and after where they were measured."""
+    """CSV with one row a frame: what was done, and the figures before and after where they were measured.
+
+    Last in a row stands which eye of the source could not be decoded there: ``left``, ``right`` or ``both``.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*FRAME_COLUMNS, *(column for _, *pair in _FRAME_FIGURES for column in pair)])
+    writer.writerow([*FRAME_COLUMNS, *(column for _, *pair in _FRAME_FIGURES for column in pair), _BAD_COLUMN])
+    marks: dict[int, str] = {}
+    for bad in bad_frames:
+        marks[bad.frame] = "both" if bad.frame in marks else bad.eye
     clip = plan.clip
     for shot in plan.shots:
         frames = np.arange(shot.first, shot.last + 1)
@@ -247,7 +266,16 @@ def frame_table_text(
                 for name, *_columns in _FRAME_FIGURES
                 for table in (before, after)
             ]
-            writer.writerow([frame, timecode_at(timecode, frame, clip.rate), cell_of(shot.name), *done, *figures])
+            writer.writerow(
+                [
+                    frame,
+                    timecode_at(timecode, frame, clip.rate),
+                    cell_of(shot.name),
+                    *done,
+                    *figures,
+                    marks.get(frame, ""),
+                ]
+            )
     return out.getvalue()
 
 

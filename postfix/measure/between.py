@@ -7,6 +7,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 
+from postfix.measure.bad import is_bad_note
 from postfix.measure.rows import gathered_rows
 from postfix.measure.table import FrameMeasure
 from postfix.source.shots import Shot
@@ -35,7 +36,7 @@ def filled_in(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> S
 
 def _every_frame(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -> Iterator[FrameMeasure]:
     for shot in shots:
-        measured = [f for f in range(shot.first, shot.last + 1) if frames[f] is not None]
+        measured = [f for f in range(shot.first, shot.last + 1) if _is_measured(frames[f])]
         for frame in range(shot.first, shot.last + 1):
             own = frames[frame]
             if own is not None:
@@ -48,6 +49,10 @@ def _every_frame(frames: Sequence[FrameMeasure | None], shots: Sequence[Shot]) -
             early, late = measured[max(0, after - 1)], measured[min(after, len(measured) - 1)]
             share = (frame - early) / (late - early) if late > early else 0.0
             yield _between(_known(frames[early]), _known(frames[late]), min(1.0, max(0.0, share)))
+
+
+def _is_measured(frame: FrameMeasure | None) -> bool:
+    return frame is not None and not is_bad_note(frame.note)
 
 
 def _known(frame: FrameMeasure | None) -> FrameMeasure:

@@ -15,6 +15,7 @@ from typing import overload
 import numpy as np
 
 from postfix import effort
+from postfix.measure.bad import bad_note, shown_while_measured
 from postfix.measure.between import filled_in
 from postfix.measure.frame import Trace, glance, measure_frame
 from postfix.measure.part_kept import LUMA_SHAPE, OF_ORDER, SYNC_SHAPE, Part, Seen, part_bytes, part_from
@@ -61,7 +62,7 @@ def measure_part(
     Raises
     ------
     InputError
-        Where a frame cannot be decoded.
+        Where a frame cannot be decoded, unless the pair is to go on; its row is then empty, and the note says why.
     """
     with closing(measure_parts(pair, ((first, last),), every=every, progress=progress, workers=workers)) as parts:
         return next(parts)
@@ -136,16 +137,19 @@ def _measured(
     with_all = TONE_EVERY * every
 
     def each() -> Iterator[tuple[object, ...]]:
-        for frame, left, right in pair.frames(first, last, colour_every=with_all):
-            wanted = frame % every == 0 or frame == end
-            yield left, right, pair.format, pixel_aspect, wanted, frame % with_all == 0
+        for shown in shown_while_measured(pair).filled_frames(first, last, colour_every=with_all):
+            frame = shown.index
+            wanted, note = frame % every == 0 or frame == end, bad_note(pair, shown.bad)
+            yield shown.left, shown.right, pair.format, pixel_aspect, wanted, frame % with_all == 0, note
 
     return in_order(_looked_at, each(), threads=workers, waiting=workers + 2, name="measure")
 
 
 def _looked_at(
-    left: Planes, right: Planes, fmt: PictureFormat, pixel_aspect: float, wanted: bool, with_all: bool
+    left: Planes, right: Planes, fmt: PictureFormat, pixel_aspect: float, wanted: bool, with_all: bool, note: str
 ) -> tuple[FrameMeasure | None, Trace]:
+    if note:
+        return FrameMeasure(note=note), glance(left, fmt)
     if not wanted:
         return None, glance(left, fmt)
     return measure_frame(left, right, fmt, with_all=with_all, pixel_aspect=pixel_aspect)

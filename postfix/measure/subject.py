@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.errors import InputError
+from postfix.measure.bad import bad_note
 from postfix.measure.frame import (
     IDENTICAL,
     NO_NUMBERS,
@@ -122,9 +123,13 @@ def subjects_parallax(pair: PairSource, wanted: Sequence[tuple[int, Box]]) -> tu
     found: dict[tuple[int, Box], SubjectFound] = {}
     for first, last in _runs(sorted({frame for frame, _ in wanted})):
         # Colour is not looked at.
-        for frame, left, right in pair.frames(first, last, colour_every=max(2, pair.count)):
+        for shown in pair.filled_frames(first, last, colour_every=max(2, pair.count)):
+            frame, note = shown.index, bad_note(pair, shown.bad)
             boxes = [box for at, box in dict.fromkeys(wanted) if at == frame]
-            for one in _in_frame(pair, frame, left, right, boxes):
+            if note:  # another frame that is shown there tells nothing of this one
+                found.update({(frame, box): SubjectFound(frame, box, reason=note) for box in boxes})
+                continue
+            for one in _in_frame(pair, frame, shown.left, shown.right, boxes):
                 found[frame, one.box] = one
     return tuple(found[frame, box] for frame, box in wanted)
 

@@ -157,5 +157,5 @@ class Plan:
 class Flag:
     """Something outside its limit, or that could not be judged."""
 
-    code: Literal["far", "near", "range", "left-edge", "right-edge", "window", "not-measured"]
+    code: Literal["far", "near", "range", "left-edge", "right-edge", "window", "not-measured", "bad_frame"]
     text: str

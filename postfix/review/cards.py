@@ -6,11 +6,14 @@ A film has thousands of cards. End tags that HTML lets out are left out, and so 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
+from postfix.plan.bad_frames import BAD_FRAME
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, Figures, range_budget
 from postfix.plan.misaligned import lay_words
+from postfix.plan.model import Flag
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import Column, LoggedShot, Version
 from postfix.review.shot_pictures import After, Drawn, ShotPictures, Shown
@@ -119,12 +122,16 @@ def _reason(result: LoggedShot) -> str:
 
 
 def _flags(result: LoggedShot) -> str:
-    if not result.flags:
-        return ""
+    unread = [flag for flag in result.flags if flag.code == BAD_FRAME]
+    found = [flag for flag in result.flags if flag.code != BAD_FRAME]
+    return _flag_list("Found on the finished files:", found) + _flag_list("Found in the source:", unread)
+
+
+def _flag_list(where: str, flags: Sequence[Flag]) -> str:
     items = "".join(
-        f"<li>▲ {escaped(FLAG_WORDS.get(flag.code, flag.code))}: {escaped(flag.text)}</li>" for flag in result.flags
+        f"<li>▲ {escaped(FLAG_WORDS.get(flag.code, flag.code))}: {escaped(flag.text)}</li>" for flag in flags
     )
-    return f'<p class="soft">Found on the finished files:</p><ul class="flags">{items}</ul>'
+    return f'<p class="soft">{where}</p><ul class="flags">{items}</ul>' if items else ""
 
 
 def _finished(version: Version, result: LoggedShot, after: After | None) -> str:

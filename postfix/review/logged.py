@@ -18,6 +18,7 @@ from postfix.plan.model import Flag, ShotPlan
 from postfix.plan.settings import DEFAULT_WINDOWS, Subpixel, WindowSettings
 from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
+from postfix.source.picture import OnBad
 from postfix.viewing import Screen
 
 Column = npt.NDArray[np.float64]
@@ -154,3 +155,5 @@ class Version:
     """Of the same settings, which HIT is drawn to a fraction of a pixel; None in logs that do not say."""
     framed_from_px: tuple[int, int] | None = None
     """Width and height of the source's pictures where the frame that was delivered was cut from them, or is larger."""
+    on_bad: OnBad = "stop"
+    """What was done about frames of the source that could not be decoded; ``stop`` where there were none."""

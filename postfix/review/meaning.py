@@ -75,6 +75,11 @@ _TERMS = (
         "measured on the finished files stands in the tables; the two differ by what measuring can tell.",
     ),
     (
+        "Frames that cannot be read",
+        "where a frame of either eye could not be decoded, both eyes show the last frame before it of which both could "
+        "(at the head of a clip the next one), or black, as was asked. Nothing is measured there on the source.",
+    ),
+    (
         "After",
         "measured on the written files, opened again. Millimetres and arcminutes hold for the screen, the viewing "
         "distance and the eye distance named; a nearer seat sees larger angles.",

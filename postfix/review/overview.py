@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from postfix.plan.geometry import widest_px
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import LoggedShot, Version
-from postfix.review.verdict import cannot_fit, verdict, worst
+from postfix.review.verdict import cannot_fit, holds_bad_frames, verdict, worst
 from postfix.review.words import count_text, escaped, frames_text, pct_text, signed
 
 CHANGED, FLAGGED, MISFIT = "c", "f", "m"
@@ -143,7 +143,9 @@ def _summary(clip: ReviewedClip) -> str:
     results = f"{count_text(len(stands), 'result')} ({what})"
     if bad:
         verb = "stays outside its" if bad == 1 else "stay outside their"
-        first = f"{bad} of {results} {verb} limits or could not be judged (▲ and ?)."
+        damaged = any(holds_bad_frames(shot) for version in clip.versions for shot in version.shots)
+        unread = f", {'has' if bad == 1 else 'have'} frames that cannot be read" if damaged else ""
+        first = f"{bad} of {results} {verb} limits{unread} or could not be judged (▲ and ?)."
     elif unmeasured:
         first = f"{unmeasured} of {results} {'was' if unmeasured == 1 else 'were'} not measured after the change."
     else:

@@ -165,7 +165,7 @@ class Preview:
 
     def decoded(self, first: int, last: int) -> Iterator[tuple[int, Planes, Planes]]:
         """Frames ``first`` to ``last``, both included, as :meth:`picture` takes them."""
-        return self._given.frames(first, last)
+        return ((shown.index, shown.left, shown.right) for shown in self._given.filled_frames(first, last))
 
     @property
     def frames_for_span(self) -> list[int]:

@@ -40,6 +40,7 @@ from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, SUBPIXEL, Subpixel, Wi
 from postfix.review.logged import NUMBER_COLUMNS, ClipFacts, FrameTable, LoggedFile, LoggedShot, Version
 from postfix.source.layout import LAYOUTS
 from postfix.source.pair import AS_GIVEN, Reading
+from postfix.source.picture import OnBad
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
@@ -231,7 +232,16 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         "windows": _windows(log),
         "subpixel": _subpixel(log),
         "framed_from_px": _size(log),
+        "on_bad": _on_bad(log),
     }
+
+
+def _on_bad(log: Any) -> OnBad:
+    """What the log says was shown in place of frames that could not be decoded."""
+    shown = [_get(entry, "shown", str) for entry in _get(log, "bad_frames", list)] if "bad_frames" in log else []
+    if not shown:
+        return "stop"
+    return "black" if shown[0] == "black" else "hold"
 
 
 def _eye_mm(log: Any, screen: Any) -> float:

@@ -20,7 +20,7 @@ from postfix.source.framed import framed
 from postfix.source.opening import open_eye
 from postfix.source.packed import open_packed
 from postfix.source.pair import AS_GIVEN, PairSource, Reading, open_pair
-from postfix.source.picture import EyeSource, PictureFormat, Planes
+from postfix.source.picture import EyeSource, OnBad, PictureFormat, Planes
 from postfix.source.stills import StillsSource, is_pattern
 from postfix.source.timecode import frames_from_timecode
 
@@ -104,8 +104,8 @@ class Stills:
 
 
 def _seen(pair: PairSource, frame: int) -> Seen:
-    for _, left, right in pair.frames(frame, frame):
-        return Seen(left, right, pair.format, luma_weights(pair))
+    for shown in pair.filled_frames(frame, frame):
+        return Seen(shown.left, shown.right, pair.format, luma_weights(pair))
     raise AssertionError(f"no frame {frame}")
 
 
@@ -168,20 +168,25 @@ def _leads_out(file: Path, version: Version) -> bool:
 
 
 def _open(
-    version: Version, files: tuple[LoggedFile, ...], reading: Reading = AS_GIVEN, *, used: bool = False
+    version: Version,
+    files: tuple[LoggedFile, ...],
+    reading: Reading = AS_GIVEN,
+    *,
+    used: bool = False,
+    on_bad: OnBad = "stop",
 ) -> PairSource:
     """Both eyes as the log names their files: one for each eye where there are such, else what holds both; of that with
     ``used`` only the frames that the log names."""
     by_eye = {file.eye: file.path for file in files if file.layout == "left-right"}
     if set(by_eye) == {"left", "right"}:
         left = by_eye["left"]
-        return open_pair(left, by_eye["right"], rate=version.clip.rate if _is_stills(left) else None)
+        return open_pair(left, by_eye["right"], rate=version.clip.rate if _is_stills(left) else None, on_bad=on_bad)
     both = next((file for file in files if file.eye == "both"), None)
     if both is not None:
         rate = version.clip.rate if _is_stills(both.path) else None
         first = both.first_frame or 0
         frames = (first, first + version.clip.frames - 1) if used else None
-        return open_packed(both.path, both.layout, rate=rate, frames=frames, reading=reading)
+        return open_packed(both.path, both.layout, rate=rate, frames=frames, reading=reading, on_bad=on_bad)
     raise InputError(
         version.folder / "changes.json",
         f"the eyes {', '.join(sorted({file.eye for file in files})) or 'none'}",
@@ -197,9 +202,9 @@ def _open_source(version: Version) -> PairSource:
     if not packed and (told or version.reading.offset_frames):
         before = _open_used(version)
     elif packed and told and not version.reading.offset_frames:
-        before = _open(version, version.sources, version.reading, used=True)
+        before = _open(version, version.sources, version.reading, used=True, on_bad=version.on_bad)
     else:
-        before = _open(version, version.sources, version.reading if packed else AS_GIVEN)
+        before = _open(version, version.sources, version.reading if packed else AS_GIVEN, on_bad=version.on_bad)
     size = (before.format.width, before.format.height)
     if version.framed_from_px == size:
         return framed(before, version.clip.width_px, version.clip.height_px)
@@ -212,12 +217,13 @@ def _open_used(version: Version) -> PairSource:
     for file in version.sources:
         rate = version.clip.rate if _is_stills(file.path) else None
         first = file.first_frame or 0
-        eyes[file.eye] = open_eye(file.path, rate=rate, frames=(first, first + version.clip.frames - 1))
+        frames = (first, first + version.clip.frames - 1)
+        eyes[file.eye] = open_eye(file.path, rate=rate, frames=frames, patient=version.on_bad != "stop")
     if set(eyes) != {"left", "right"}:
         raise InputError(
             version.folder / "changes.json", "sources of other eyes", "a left and a right eye", "run the job again"
         )
-    return PairSource(eyes["left"], eyes["right"], version.clip.name)
+    return PairSource(eyes["left"], eyes["right"], version.clip.name, on_bad=version.on_bad)
 
 
 def _is_stills(path: Path) -> bool:

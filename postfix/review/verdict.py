@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from postfix.limits import Limits
+from postfix.plan.bad_frames import BAD_FRAME
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, range_budget
 from postfix.review.logged import LoggedShot, Version
 from postfix.review.words import NOT_MEASURED, pct_text
@@ -18,10 +19,14 @@ FLAG_WORDS = {
     "right-edge": "in front of the right edge",
     "window": "the window hides too little",
     "not-measured": "could not be measured",
+    BAD_FRAME: "frames that cannot be read",
 }
 
 NOT_JUDGED = "not-measured"
-"""The flag of what could not be judged; every other one tells of a figure that is outside its limit."""
+"""The flag of what could not be judged."""
+
+_NO_FIGURE = (NOT_JUDGED, BAD_FRAME)
+"""Every other flag tells of a figure that is outside its limit."""
 
 
 @dataclass(frozen=True)
@@ -70,11 +75,14 @@ def verdict(version: Version, shot: LoggedShot) -> Verdict:
         done = f"{done}, the edge not proven"
     others = cannot_fit(shot)
     # Nothing measured is never "fits", whatever the log's flags say.
-    if not others and (shot.flags or (shot.after is not None and shot.after.measured_frames == 0)):
+    unknown = any(flag.code == NOT_JUDGED for flag in shot.flags)
+    if not others and (unknown or (shot.after is not None and shot.after.measured_frames == 0)):
         words = "an edge could not be judged" if edge_unknown else "could not be judged"
         return Verdict("?", words, True, f"{figure}; {done}")
     if others:
         return Verdict("▲", "outside its limits", True, f"{figure}; {done}")
+    if holds_bad_frames(shot):
+        return Verdict("?", FLAG_WORDS[BAD_FRAME], True, f"{figure}; {done}")
     sign = "".join(sign for sign, is_so in (("↔", shot.is_moved), ("▮", shot.is_windowed)) if is_so) or "✓"
     if shot.after is None:
         return Verdict("?", f"{done}, result not measured", False, figure)
@@ -98,9 +106,15 @@ def cannot_fit(shot: LoggedShot) -> bool:
     The rule of the plan's own table of shots and screens (:func:`postfix.plan.fits.fits_of`), held against the
     finished pictures' flags: far, near, the range within a frame, a side edge, or a window that hides too little. HIT,
     zoom and windows have done by then what they can, so what is still flagged does not fit, whether the shot is too
-    deep for the screen or a person wanted it so. What could not be judged is no proof of that and does not count.
+    deep for the screen or a person wanted it so. What could not be judged is no proof of that and does not count, nor
+    do frames of the source that cannot be read.
     """
-    return any(flag.code != NOT_JUDGED for flag in shot.flags)
+    return any(flag.code not in _NO_FIGURE for flag in shot.flags)
+
+
+def holds_bad_frames(shot: LoggedShot) -> bool:
+    """Whether frames of the source could not be read, so that others are shown in their place."""
+    return any(flag.code == BAD_FRAME for flag in shot.flags)
 
 
 def worst_text(shot: LoggedShot, limits: Limits) -> str:
