@@ -20,6 +20,7 @@ from postfix.source.bounds import (
     must_be_looked_through,
     sample_problem,
     size_problem,
+    tile_problem,
 )
 from postfix.source.boxes import box_problem
 from postfix.source.container import open_container
@@ -117,6 +118,14 @@ def test_a_fragment_has_no_more_samples_than_the_file_bytes(tmp_path):
         open_eye(path)
 
 
+@pytest.mark.parametrize("around", [b"mvex", b"udta", b"meta", b"stsd"])
+def test_a_fragment_hidden_elsewhere_is_found(tmp_path, around):
+    path, run = tmp_path / "gull.mov", box(b"trun", struct.pack(">II", 0, 150_000_000))
+    before = {b"meta": bytes(4), b"stsd": bytes(90)}.get(around, b"")
+    path.write_bytes(box(b"moov", box(around, before + run)))
+    assert "150,000,000 samples" in box_problem(path)
+
+
 def test_edits_do_not_repeat_an_index_without_end(tmp_path):
     path = tmp_path / "gull.mov"
     tables = box(b"stbl", box(b"stsz", struct.pack(">III", 0, 0, 5000)))
@@ -178,6 +187,13 @@ def test_samples_are_no_more_than_the_bytes_can_hold():
     assert sample_problem(1 << 30, 3, 10_000, "dwab:45") is None
     assert "channels" in sample_problem(1, MAX_CHANNELS + 1, 1 << 40, "none")
     assert "at most" in sample_problem(MAX_PICTURE_BYTES + 1, 3, 1 << 40, "none")
+
+
+def test_tiles_are_not_far_larger_than_the_picture():
+    assert "tiles of 30000x30000" in tile_problem((30000, 30000), SIZE)
+    assert tile_problem((0, 32), SIZE) is not None
+    assert tile_problem((1024, 1024), SIZE) is None
+    assert tile_problem((7680, 4352), (7680, 4320)) is None
 
 
 def patched(path, at, value):
@@ -273,6 +289,13 @@ def test_a_list_of_channels_that_ends_early_is_a_damaged_header(tmp_path):
 def test_windows_and_tiles_have_the_bytes_that_they_need(tmp_path):
     path, _ = exr(tmp_path, extras=(("tiles", "tiledesc", b"\1\0\0\0\1"),))
     with pytest.raises(InputError, match="'tiles' of 5 bytes"):
+        read_exr_header(path)
+
+
+@pytest.mark.parametrize("tile", [(30000, 30000), (16, 1 << 31)])
+def test_tiles_of_a_small_picture_are_small(tmp_path, tile):
+    path, _ = exr(tmp_path, extras=(("tiles", "tiledesc", struct.pack("<IIB", *tile, 0)),), flags=0x200)
+    with pytest.raises(InputError, match=f"tiles of {tile[0]}x{tile[1]}"):
         read_exr_header(path)
 
 

@@ -26,6 +26,7 @@ MAX_PACKED_BYTES = 1 << 30
 """Of a PNG or JPEG file, which are looked through as a whole."""
 
 _SMALL_BYTES = 64 << 20
+_SMALL_TILE = 4096 * 4096
 _MOST_TO_ONE = 2000
 """Samples that a byte can stand for: 1032 with deflate, some 1300 with LZW (from memory), less with others."""
 
@@ -40,6 +41,13 @@ def size_problem(width: int, height: int) -> str | None:
     return (
         f"a picture of {width}x{height} in its header, where at most {MAX_SIDE_PX} a side and {MAX_PIXELS:,} are read"
     )
+
+
+def tile_problem(tile: tuple[int, int], size: tuple[int, int]) -> str | None:
+    """What to say of tiles that take far more memory than the picture, which is unpacked one tile at a time."""
+    if min(tile) > 0 and tile[0] * tile[1] <= max(_SMALL_TILE, 4 * size[0] * size[1]):
+        return None
+    return f"tiles of {tile[0]}x{tile[1]} for a picture of {size[0]}x{size[1]}"
 
 
 def sample_problem(sample_bytes: int, channels: int, file_bytes: int, compression: str) -> str | None:

@@ -8,11 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from io import FileIO
 from pathlib import Path
-from typing import BinaryIO
 
-_HOLDS_OTHERS = frozenset({b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts", b"moof", b"traf"})
-_DEEPEST = 8
+_HOLDS_OTHERS = frozenset(
+    {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts", b"moof", b"traf", b"dinf", b"mvex", b"udta", b"meta"}
+    | {b"ilst", b"tref", b"wave", b"sinf", b"schi", b"iprp", b"ipco", b"rinf", b"mfra"}
+)
+"""Kinds in which the library looks for any other kind."""
+
+_DEEPEST = 12
+_LARGEST_ENTRY = 1 << 20
 _MOST_BOXES = 10_000_000
 _FEW_ENTRIES = 1 << 20
 """Entries of an index that are no burden, whatever the size of the file."""
@@ -36,7 +42,7 @@ class _Found:
 def box_problem(path: Path) -> str | None:
     """What to say of tables that announce more than the file can hold; None where they do not, or there are none."""
     size = path.stat().st_size
-    with path.open("rb") as file:
+    with path.open("rb", buffering=0) as file:
         if file.read(16).startswith(_OTHER_STARTS):
             return None
         found = _Found()
@@ -55,17 +61,37 @@ def box_problem(path: Path) -> str | None:
     return None
 
 
-def _look(file: BinaryIO, at: int, end: int, depth: int, found: _Found) -> None:
+def _look(file: FileIO, at: int, end: int, depth: int, found: _Found) -> None:
     for kind, start, stop in _boxes(file, at, end):
         found.boxes += 1
         if found.boxes > _MOST_BOXES:
             return
         if kind in _HOLDS_OTHERS and depth < _DEEPEST:
-            _look(file, start, stop, depth + 1, found)
+            _look(file, start + _before_boxes(file, kind, start), stop, depth + 1, found)
         elif kind == b"cmov":
             found.is_compressed = True
+        elif kind == b"stsd":
+            _look_in_entries(file, start, stop, found)
         elif kind in (b"stsz", b"trun", b"elst"):
             _note(kind, _fields(file, start), found)
+
+
+def _before_boxes(file: FileIO, kind: bytes, start: int) -> int:
+    """Bytes before the first box: a ``meta`` of ISO has a version there, one of QuickTime has none."""
+    if kind != b"meta":
+        return 0
+    file.seek(start)
+    return 0 if file.read(8)[4:] == b"hdlr" else 4
+
+
+def _look_in_entries(file: FileIO, start: int, stop: int, found: _Found) -> None:
+    """Descriptions of samples hold boxes behind fields of many lengths: what could be such a table is looked for."""
+    file.seek(start)
+    data = file.read(min(stop - start, _LARGEST_ENTRY))
+    at = data.find(b"trun")
+    while at >= 0:
+        _note(b"trun", _fields(file, start + at + 4), found)
+        at = data.find(b"trun", at + 4)
 
 
 def _note(kind: bytes, fields: tuple[int, int, int], found: _Found) -> None:
@@ -80,7 +106,7 @@ def _note(kind: bytes, fields: tuple[int, int, int], found: _Found) -> None:
         found.of_one_size = max(found.of_one_size, third if second else 0)
 
 
-def _fields(file: BinaryIO, at: int) -> tuple[int, int, int]:
+def _fields(file: FileIO, at: int) -> tuple[int, int, int]:
     """The first three numbers of a box: version and flags, and what follows."""
     file.seek(at)
     data = file.read(12).ljust(12, b"\0")
@@ -88,7 +114,7 @@ def _fields(file: BinaryIO, at: int) -> tuple[int, int, int]:
     return first, second, third
 
 
-def _boxes(file: BinaryIO, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+def _boxes(file: FileIO, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:
     """Kind, start and end of the content of each box."""
     while at + 8 <= end:
         file.seek(at)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from postfix.errors import InputError, OtherFormatError
-from postfix.source.bounds import MAX_CHANNELS, sample_problem, size_problem
+from postfix.source.bounds import MAX_CHANNELS, sample_problem, size_problem, tile_problem
 
 MAGIC = b"\x76\x2f\x31\x01"
 TILED, LONG_NAMES, DEEP, MULTI_PART = 0x200, 0x400, 0x800, 0x1000
@@ -345,6 +345,9 @@ def _problem(header: ExrHeader, part: Part) -> str | None:
         return part.compression
     if part.tiles is not None and (part.tiles[2] & 0xF or 0 in part.tiles[:2]):
         return "tiles of several levels"
+    window = part.window("dataWindow")
+    if part.tiles is not None and (of_tiles := tile_problem(part.tiles[:2], (window.width, window.height))):
+        return of_tiles
     if not part.channels or any(channel.kind not in _DTYPES for channel in part.channels):
         return "no channels of type half, float or uint"
     return None

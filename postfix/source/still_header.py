@@ -9,7 +9,7 @@ from pathlib import Path
 import OpenImageIO as oiio
 
 from postfix.errors import InputError, OtherFormatError
-from postfix.source.bounds import must_be_looked_through, sample_problem, size_problem
+from postfix.source.bounds import must_be_looked_through, sample_problem, size_problem, tile_problem
 from postfix.source.dpx import read_dpx_header
 from postfix.source.exr import ExrPlane, exr_format, planes_of, views_of
 from postfix.source.exr_header import read_exr_header
@@ -172,6 +172,8 @@ def _problem(spec: oiio.ImageSpec, path: Path, kind: str, more: bool) -> str | N
     if problem := size_problem(spec.width, spec.height) or sample_problem(
         spec.image_bytes(), spec.nchannels, path.stat().st_size, spec.get_string_attribute("compression")
     ):
+        return problem
+    if spec.tile_width and (problem := tile_problem((spec.tile_width, spec.tile_height), (spec.width, spec.height))):
         return problem
     if bits is None or (stored is not None and stored != bits):
         return f"{stored or spec.format} bits a sample" if stored else f"samples of type {spec.format}"
