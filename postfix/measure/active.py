@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -230,6 +231,15 @@ class SourceBlack:
         return f"{self.shot}: a window is already in the source {where}, up to {self.widest_px:.0f} px ({seen})"
 
 
+class _Places(NamedTuple):
+    """Where one kind of black was seen: the last four of :class:`SourceBlack`."""
+
+    widest_px: float
+    first: int
+    last: int
+    frames: int
+
+
 def windows_in_source(table: MeasurementTable) -> tuple[SourceBlack, ...]:
     """Bars and windows that a clip already has, by shot and side.
 
@@ -238,20 +248,20 @@ def windows_in_source(table: MeasurementTable) -> tuple[SourceBlack, ...]:
     found = []
     for shot in table.shots:
         frames = table.frames[shot.first : shot.last + 1]
-        for side in ("left", "right", "top", "bottom"):
-            seen: dict[tuple[str, str], list[tuple[int, float]]] = {}
-            for number, frame in enumerate(frames, shot.first):
+        seen: dict[str, dict[tuple[str, str], _Places]] = {side: {} for side in ("left", "right", "top", "bottom")}
+        for number, frame in enumerate(frames, shot.first):
+            for side, places in seen.items():
                 told = _black_of(frame, side)
                 if told is not None:
                     kind, eye, width = told
-                    seen.setdefault((kind, eye), []).append((number, width))
-            for (kind, eye), places in seen.items():
-                if len(places) >= min(_STEADY_FRAMES, len(frames)):
-                    numbers, widths = zip(*places)
-                    entry = SourceBlack(
-                        shot.name, kind, eye, side, max(widths), min(numbers), max(numbers), len(places)
-                    )
-                    found.append(entry)
+                    before = places.get((kind, eye), _Places(width, number, number, 0))
+                    places[kind, eye] = _Places(max(before.widest_px, width), before.first, number, before.frames + 1)
+        found += [
+            SourceBlack(shot.name, kind, eye, side, *place)
+            for side, places in seen.items()
+            for (kind, eye), place in places.items()
+            if place.frames >= min(_STEADY_FRAMES, len(frames))
+        ]
     return tuple(found)
 
 

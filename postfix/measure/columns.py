@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.table import EDGE_BANDS, ClipInfo, MeasurementTable
+from postfix.measure.table import EDGE_BANDS, ClipInfo, MeasurementTable, columns_of_rows
 from postfix.source.shots import Shot
 
 Column = npt.NDArray[np.float64]
@@ -76,11 +76,7 @@ class Columns:
 
 def columns_of(table: MeasurementTable) -> Columns:
     """The columns of a table in memory."""
-    frames = table.frames
-    arrays = {name: np.array([getattr(frame, name) for frame in frames], dtype=np.float64) for name in SCALARS}
-    for name, length in LISTS.items():
-        none = (np.nan,) * length
-        arrays[name] = np.array([getattr(frame, name) or none for frame in frames], dtype=np.float64)
+    arrays = columns_of_rows(table.frames, (*SCALARS, *LISTS))
     dissolves = tuple(finding.transition_frames for finding in table.findings) or (0,) * len(table.shots)
     return Columns(table.clip, table.shots, dissolves, **arrays)
 

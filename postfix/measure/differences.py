@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from postfix.measure.misfit import Misfit
-from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.measure.table import ClipInfo, MeasurementTable, columns_of_rows
 
 SOURCE = "Report ITU-R BT.2293-0"
 """Its Table 8 (2013) gives the figures below that name it; read."""
@@ -116,7 +116,7 @@ Found = tuple[float, float, str]
 
 def differences(table: MeasurementTable) -> tuple[Difference, ...]:
     """Every difference of every shot that reaches what is just seen; a note, since nothing here is corrected."""
-    columns = {name: table.column(name) for name in _COLUMNS}
+    columns = columns_of_rows(table.frames, _COLUMNS)
     found = []
     for shot in table.shots:
         medians = {name: _median(values[shot.first : shot.last + 1]) for name, values in columns.items()}

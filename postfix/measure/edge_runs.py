@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.table import EDGE_BANDS, NAN, MeasurementTable
+from postfix.measure.table import EDGE_BANDS, NAN, MeasurementTable, columns_of_rows
 
 IN_FRONT_PCT = -0.1
 """Content nearer than this counts as in front of the screen. Project default, no source."""
@@ -16,6 +16,7 @@ BRIDGED_FRAMES = 2
 """A gap of so many frames does not end a run: that is how long the measurement may lose a thing. Project default."""
 
 _STEADY_SHARE = 0.9
+_SIDES = ("left", "right")
 
 Values = npt.NDArray[np.float64]
 
@@ -92,10 +93,10 @@ def edge_runs(table: MeasurementTable, in_front_pct: float = IN_FRONT_PCT) -> tu
     runs: list[EdgeRun] = []
     for shot in table.shots:
         frames = table.frames[shot.first : shot.last + 1]
-        for side in ("left", "right"):
-            bands = np.array([getattr(frame, f"{side}_rows_pct") for frame in frames], np.float64)
-            bands = bands.reshape(len(frames), EDGE_BANDS)
-            edge = np.array([getattr(frame, f"{side}_edge_pct") for frame in frames], np.float64)
+        columns = columns_of_rows(frames, [f"{side}_{what}_pct" for side in _SIDES for what in ("rows", "edge")])
+        for side in _SIDES:
+            bands = columns[f"{side}_rows_pct"].reshape(len(frames), EDGE_BANDS)
+            edge = columns[f"{side}_edge_pct"]
             # A table made elsewhere may hold the edge's figure without rows: it then counts for every row.
             bands = np.where(np.isnan(bands).all(axis=1, keepdims=True), edge[:, None], bands)
             for first, after in _stretches(np.any(bands < in_front_pct, axis=1)):

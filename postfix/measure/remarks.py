@@ -15,7 +15,7 @@ from postfix.measure.differences import Difference, differences
 from postfix.measure.edge_runs import edge_runs
 from postfix.measure.shot import BOTH_STILL
 from postfix.measure.suspicions import Suspicion, suspicions
-from postfix.measure.table import FrameMeasure, MeasurementTable
+from postfix.measure.table import FrameMeasure, MeasurementTable, columns_of_rows
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.shots import EditList, Shot, disagreements
 
@@ -121,7 +121,8 @@ def _of_shot(table: MeasurementTable, index: int) -> Iterable[Remark]:
     if table.findings:
         confidence = table.findings[index].confidence
         frames = table.frames[shot.first : shot.last + 1]
-        if any(np.isfinite(one.near_pct) or np.isfinite(one.far_pct) for one in frames) and confidence < LOW_CONFIDENCE:
+        ends = columns_of_rows(frames, ("near_pct", "far_pct"))
+        if confidence < LOW_CONFIDENCE and any(np.isfinite(values).any() for values in ends.values()):
             text = f"{shot.name}: its figures are doubtful (confidence {confidence:.2f}); look before relying on them"
             yield Remark("confidence", shot.name, text, {"confidence": round(confidence, 3)})
     yield from _rivalry(table, shot)
@@ -130,16 +131,19 @@ def _of_shot(table: MeasurementTable, index: int) -> Iterable[Remark]:
 def _notes(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
     """One for each note, with the stretches of measured frames that have it."""
     stretches: dict[str, list[list[int]]] = {}
-    frames = [frame for frame in range(shot.first, shot.last + 1) if not table.frames[frame].interpolated]
-    for note, stretch in itertools.groupby(frames, key=lambda frame: table.frames[frame].note):
+    rows = enumerate(table.frames[shot.first : shot.last + 1], shot.first)
+    measured = 0
+    for note, stretch in itertools.groupby((one for one in rows if not one[1].interpolated), lambda one: one[1].note):
+        frames = [frame for frame, _ in stretch]
+        measured += len(frames)
         if note:
-            stretches.setdefault(note, []).append(list(stretch))
+            stretches.setdefault(note, []).append(frames)
     for note, places in stretches.items():
         count = sum(len(place) for place in places)
         where = " and ".join(_frames_words(place) for place in places)
         if len(places) > _STRETCHES_NAMED:
-            of = "" if len(frames) == shot.last - shot.first + 1 else "measured "
-            where = f"{count} of the {len(frames)} {of}frames, first {_frames_words(places[0])}"
+            of = "" if measured == shot.last - shot.first + 1 else "measured "
+            where = f"{count} of the {measured} {of}frames, first {_frames_words(places[0])}"
         facts = {"note": note, "frames": count, "stretches": [(place[0], place[-1]) for place in places]}
         kind: Kind = "still" if note == BOTH_STILL else "unmeasured"
         yield Remark(kind, shot.name, f"{shot.name}, {where}: {note}", facts)
@@ -147,11 +151,12 @@ def _notes(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
 
 def _rivalry(table: MeasurementTable, shot: Shot) -> Iterable[Remark]:
     # Frames filled in between others were not seen, and have no boxes.
-    frames = [frame for frame in range(shot.first, shot.last + 1) if not table.frames[frame].interpolated]
-    named = [frame for frame in frames if table.frames[frame].rivalry_pct >= RIVALRY_PCT]
+    columns = columns_of_rows(table.frames[shot.first : shot.last + 1], ("rivalry_pct", "interpolated"))
+    share = np.where(columns["interpolated"] == 0, columns["rivalry_pct"], np.nan)
+    named = (shot.first + np.flatnonzero(share >= RIVALRY_PCT)).tolist()
     if not named:
         return
-    worst = max(named, key=lambda frame: table.frames[frame].rivalry_pct)
+    worst = shot.first + int(np.nanargmax(share))
     most = table.frames[worst].rivalry_pct
     text = (
         f"{shot.name}: one eye sees what the other does not in {len(named)} of its frames, most in frame {worst} "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from postfix.measure.rows import gathered_rows
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable, RivalBox
 
 
@@ -16,7 +17,7 @@ def rescaled(table: MeasurementTable, clip: ClipInfo) -> MeasurementTable:
     if (across, down) == (1.0, 1.0):
         return table
     told = replace(table.clip, width_px=clip.width_px, height_px=clip.height_px, pixel_aspect=clip.pixel_aspect)
-    return replace(table, clip=told, frames=tuple(_frame(frame, across, down) for frame in table.frames))
+    return replace(table, clip=told, frames=gathered_rows(_frame(frame, across, down) for frame in table.frames))
 
 
 def _frame(frame: FrameMeasure, across: float, down: float) -> FrameMeasure:

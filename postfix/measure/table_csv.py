@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from postfix.measure.rows import RowsGathered
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable, RivalBox, ShotFinding
 from postfix.measure.table_cells import (
     COLUMNS,
@@ -32,6 +33,7 @@ from postfix.measure.table_cells import (
     unreadable_row,
     wrong_length,
 )
+from postfix.measure.timecodes import TimecodesGathered
 from postfix.outside import bounded_lines, cell_of, clipped, text_of
 
 _SHOT_DIGITS = {"confidence": 3, "offset_frames": 0, "offset_confidence": 3}
@@ -40,26 +42,37 @@ _BOXES_MAX, _BOX_DIGITS = 64, 7
 
 def table_text(table: MeasurementTable) -> str:
     """The table as CSV; empty where nothing could be measured."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    return "".join(table_lines(table))
+
+
+def table_lines(table: MeasurementTable) -> Iterator[str]:
+    """The rows of :func:`table_text` one by one, the header first, each with the line's end: as they are written."""
     clip = table.clip
     sizes = (clip.width_px, clip.height_px, str(clip.rate), clip.step_px)
     clip_cells = (cell_of(clip.name), *sizes, clip.footage, clip.spare_px, str(clip.pixel_aspect))
+    yield _line(COLUMNS)
     for index, shot in enumerate(table.shots):
         shot_cells = _shot_cells(table.findings[index]) if table.findings else [""] * len(SHOT_CELLS)
-        for frame in range(shot.first, shot.last + 1):
-            measure = table.frames[frame]
-            figures = [_cell(getattr(measure, name), digits) for name, digits in FIGURES.items()]
-            lists = [
-                ";".join(_cell(value, digits) for value in getattr(measure, name))
-                for name, (_, digits) in LISTS.items()
-            ]
-            boxes = ";".join(_box_text(box) for box in measure.rivalry_boxes)
-            ends = (";".join(map(str, getattr(measure, name))) for name in END_BOXES)
-            marks = (*ends, boxes, "1" if measure.interpolated else "", cell_of(measure.note))
+        for frame, measure in enumerate(table.frames[shot.first : shot.last + 1], shot.first):
             where = (frame, table.timecodes[frame], cell_of(shot.name))
-            writer.writerow([*where, *figures, *lists, *marks, *shot_cells, *clip_cells])
+            yield _line((*where, *_frame_cells(measure), *shot_cells, *clip_cells))
+
+
+def _frame_cells(measure: FrameMeasure) -> Iterator[str]:
+    for name, digits in FIGURES.items():
+        yield _cell(getattr(measure, name), digits)
+    for name, (_, digits) in LISTS.items():
+        yield ";".join(_cell(value, digits) for value in getattr(measure, name))
+    for name in END_BOXES:
+        yield ";".join(map(str, getattr(measure, name)))
+    yield ";".join(_box_text(box) for box in measure.rivalry_boxes)
+    yield "1" if measure.interpolated else ""
+    yield cell_of(measure.note)
+
+
+def _line(cells: Iterable[object]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(cells)
     return out.getvalue()
 
 
@@ -87,33 +100,33 @@ def read_table(path: Path) -> MeasurementTable:
     InputError
         Where the file is missing or is no such table; names the line.
     """
-    with readable(path):
-        return _parsed(path.read_text(encoding="utf-8-sig"), path)
+    with readable(path), path.open(encoding="utf-8-sig") as file:
+        return _parsed(bounded_lines(file), path)
 
 
 def as_written(table: MeasurementTable) -> MeasurementTable:
     """The table with the digits its file has, so that the same decisions follow from it and from the file."""
-    return replace(_parsed(table_text(table), Path(table.clip.name)), seen_transitions=table.seen_transitions)
-
-
-def _parsed(text: str, path: Path) -> MeasurementTable:
+    path = Path(table.clip.name)
     with readable(path, is_file=False):
-        rows = csv.DictReader(bounded_lines(io.StringIO(text)), strict=True)
-        check_columns(rows.fieldnames, path)
-        return _table(rows, path)
+        return replace(_parsed(table_lines(table), path), seen_transitions=table.seen_transitions)
+
+
+def _parsed(lines: Iterable[str], path: Path) -> MeasurementTable:
+    rows = csv.DictReader(lines, strict=True)
+    check_columns(rows.fieldnames, path)
+    return _table(rows, path)
 
 
 def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
-    """One row after the other, so that the text is never held in pieces as well."""
-    frames: list[FrameMeasure] = []
-    timecodes: list[str] = []
+    """One row after the other: neither the text nor the rows are ever held as a whole but packed."""
+    frames, timecodes = RowsGathered(), TimecodesGathered()
     starts: list[tuple[int, str]] = []
     findings: list[ShotFinding | None] = []
     first_clip: ClipInfo | None = None
     for index, row in enumerate(rows):
         try:
             check_frame(row["frame"], index)
-            frames.append(_measure(row))
+            frames.add(_measure(row))
             clip, name = clip_of(row), text_of(row["shot"] or "")
             if not starts or name != starts[-1][1]:
                 findings.append(finding_of(row))
@@ -123,11 +136,12 @@ def _table(rows: Iterable[Mapping[str, str]], path: Path) -> MeasurementTable:
         if first_clip is not None and clip != first_clip:
             raise another_clip(path, index)
         first_clip = first_clip or clip
-        timecodes.append(row["timecode"] or "")
+        timecodes.add(row["timecode"] or "", clip.rate)
     if first_clip is None:
         raise no_rows(path)
-    shots, known = shots_of(starts, findings, len(frames), path)
-    return MeasurementTable(first_clip, tuple(frames), tuple(timecodes), shots, known)
+    read = frames.rows()
+    shots, known = shots_of(starts, findings, len(read), path)
+    return MeasurementTable(first_clip, read, timecodes.timecodes(), shots, known)
 
 
 def _boxes(cell: str) -> tuple[RivalBox, ...]:
@@ -156,7 +170,7 @@ def _measure(row: Mapping[str, str]) -> FrameMeasure:
     return FrameMeasure(**facts, rivalry_boxes=boxes, interpolated=interpolated, note=text_of(row["note"] or ""))
 
 
-@lru_cache(maxsize=1 << 16)
+@lru_cache(maxsize=1 << 12)
 def _shared(cell: str) -> float:
-    """The number in a cell, one object for all cells alike: a reel has millions of them."""
+    """The number in a cell, of cells alike read once: neighbouring rows often hold the same."""
     return number(cell)

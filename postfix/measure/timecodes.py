@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import overload
 
@@ -45,19 +45,28 @@ class Timecodes(Sequence[str]):
         return hash((self.start, self.frames))
 
 
-def kept_timecodes(texts: Iterable[str], rate: Fraction) -> Sequence[str]:
-    """Timecodes as they were read: counted where each follows from the first, else all of them as they are."""
-    start: str | None = None
-    count = 0
-    others: list[str] | None = None
-    for text in texts:
-        if count == 0:
-            start = text or None
-            if valid_timecode(start, rate) != start:
-                others = []
-        elif others is None and text != timecode_at(start, count, rate):
-            others = [timecode_at(start, frame, rate) for frame in range(count)]
-        if others is not None:
-            others.append(text)
-        count += 1
-    return Timecodes(start, rate, count) if others is None else tuple(others)
+class TimecodesGathered:
+    """Takes timecode after timecode as they are read; keeps none while each follows from the first."""
+
+    def __init__(self) -> None:
+        self._counted = Timecodes(None, Fraction(1), 0)
+        self._others: list[str] | None = None
+
+    def add(self, text: str, rate: Fraction) -> None:
+        """Take the next one; empty where there is none."""
+        if self._others is None:
+            grown = replace(self._counted, frames=len(self._counted) + 1)
+            if len(grown) == 1:
+                grown = Timecodes(text or None, rate, 1)
+                follows = valid_timecode(grown.start, rate) == grown.start
+            else:
+                follows = grown[-1] == text
+            if follows and grown[0] == text:
+                self._counted = grown
+                return
+            self._others = list(self._counted)
+        self._others.append(text)
+
+    def timecodes(self) -> Sequence[str]:
+        """All that were taken."""
+        return self._counted if self._others is None else tuple(self._others)
