@@ -38,9 +38,6 @@ _HEAD = struct.Struct("<QQII")
 
 _STILL = ("", BOTH_STILL, *(ONE_EYE_STILL.format(eye=eye) for eye in ("left", "right")))
 _SEEN_SHAPE = SMALL_PX[::-1]
-_LUMA_STEPS = 4
-_EIGHT_BITS = 255.0
-"""Luma is mostly the mean of four codes of 8 bits as a share of white, and then two bytes hold it."""
 
 Seen = tuple[Grey, Grey]
 """Both eyes of a frame made small, (27, 48) float32 each, as they are held against those of the frame before."""
@@ -99,7 +96,6 @@ def part_bytes(part: Part) -> bytes:
     """The part as bytes."""
     blocks = part.rows.packed()
     rows = b"".join(struct.pack("<I", len(block)) + block for block in blocks)
-    luma = _luma_codes(part.luma)
     pieces = [
         _HEAD.pack(part.first, part.last, part.every, len(blocks)),
         rows,
@@ -107,8 +103,7 @@ def part_bytes(part: Part) -> bytes:
         part.has_sync.tobytes(),
         bytes(_STILL.index(note) for note in part.still),
         part.order.astype("<f8").tobytes(),
-        b"\0" if luma is None else b"\1",
-        part.luma.astype("<f4").tobytes() if luma is None else luma.tobytes(),
+        part.luma.astype("<f4").tobytes(),
         part.sync[part.has_sync].tobytes(),
         *(_seen_bytes(seen) for seen in (part.head, part.tail)),
     ]
@@ -142,10 +137,7 @@ def part_from(data: bytes) -> Part:
     if max(marks) >= len(_STILL):
         raise ValueError("a measured part with an unknown note")
     order = _array(body, "<f8", (count, OF_ORDER))
-    if _flags(body.take(1))[0]:
-        luma = _luma_of(_array(body, "<u2", (count, *LUMA_SHAPE)))
-    else:
-        luma = _array(body, "<f4", (count, *LUMA_SHAPE))
+    luma = _array(body, "<f4", (count, *LUMA_SHAPE))
     sync = np.zeros((count, *SYNC_SHAPE), np.uint8)
     sync[has_sync] = _array(body, "u1", (int(has_sync.sum()), *SYNC_SHAPE))
     head, tail = (_seen_from(body) for _ in range(2))
@@ -170,17 +162,6 @@ def _flags(data: memoryview) -> npt.NDArray[np.bool_]:
     if values.max() > 1:
         raise ValueError("a measured part with a flag that is none")
     return values.astype(np.bool_)
-
-
-def _luma_codes(luma: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16] | None:
-    """The luma in fourths of codes of 8 bits; None where that would not give it back."""
-    codes = np.clip(np.rint(luma * np.float32(_LUMA_STEPS * _EIGHT_BITS)), 0, _LUMA_STEPS * _EIGHT_BITS).astype("<u2")
-    return codes if _luma_of(codes).tobytes() == luma.tobytes() else None
-
-
-def _luma_of(codes: npt.NDArray[np.uint16]) -> npt.NDArray[np.float32]:
-    fourths = codes.astype(np.float32) * np.float32(1 / _LUMA_STEPS)
-    return np.asarray(fourths / np.float32(_EIGHT_BITS), np.float32)
 
 
 def _seen_bytes(seen: Seen | None) -> bytes:

@@ -58,10 +58,7 @@ class TimecodesGathered:
             grown = replace(self._counted, frames=len(self._counted) + 1)
             if len(grown) == 1:
                 grown = Timecodes(text or None, rate, 1)
-                follows = valid_timecode(grown.start, rate) == grown.start
-            else:
-                follows = grown[-1] == text
-            if follows and grown[0] == text:
+            if (len(grown) > 1 or valid_timecode(grown.start, rate) == grown.start) and grown[-1] == text:
                 self._counted = grown
                 return
             self._others = list(self._counted)
