@@ -317,6 +317,8 @@ def test_the_first_of_a_range_may_be_missing_or_unreadable(tmp_path):
     assert alike(shown[0][3], whole[3][1])
     files[0].write_bytes(b"\0" * 4096)
     pair = open_pair(left, right, rate=Fraction(24), on_bad="black")
+    assert [pair.left.like(index) for index in range(3)] == [files[2]] * 3
+    assert [pair.right.like(index) for index in (1, 2, 3)] == [others[1], others[1], others[3]]
     assert [index for index, bad, *_ in shown_of(pair) if bad] == [0, 1, 2]
     assert pair.timecode == whole_timecode
 

@@ -51,6 +51,8 @@ class StillsSource:
         Of OpenEXR: where the samples of each plane stand.
     absent : frozenset of Path
         Those of ``paths`` that are missing from the sequence; without patience there are none.
+    headless : frozenset of Path
+        The same, and those whose header could not be read.
     """
 
     path: Path
@@ -63,6 +65,13 @@ class StillsSource:
     view: str | None = None
     channels: tuple[ExrPlane, ...] = ()
     absent: frozenset[Path] = frozenset()
+    headless: frozenset[Path] = frozenset()
+
+    def like(self, index: int) -> Path:
+        """The still whose header says how another in its place is to be written: its own, or where that cannot be read
+        that of the nearest before it, else after it."""
+        nearest = (*self.paths[index::-1], *self.paths[index + 1 :])
+        return next((path for path in nearest if path not in self.headless), self.paths[index])
 
     def files(self) -> list[Path]:
         """One file a frame, in order, but for those that are missing."""
@@ -165,6 +174,7 @@ def open_stills(
         view,
         like.channels,
         frozenset(missing.values()),
+        frozenset(path for path, header in zip(paths, headers) if header is None),
     )
 
 
