@@ -134,6 +134,26 @@ def test_edits_do_not_repeat_an_index_without_end(tmp_path):
     assert "40000 edits" in box_problem(path)
 
 
+def test_sound_that_was_cut_often_is_no_burden(tmp_path):
+    """Unpacked sound is in the index block by block, however many samples it has."""
+    path = tmp_path / "gull.mov"
+    times = box(b"stts", struct.pack(">IIII", 0, 1, 900_000, 1))
+    tables = box(b"stbl", times + box(b"stsz", struct.pack(">III", 0, 2, 900_000)))
+    edits = box(b"edts", box(b"elst", struct.pack(">II", 0, 400)))
+    for handler, problem in ((b"soun", False), (b"vide", True)):
+        kind = box(b"hdlr", bytes(8) + handler)
+        path.write_bytes(box(b"moov", box(b"trak", edits + box(b"mdia", kind + box(b"minf", tables)))))
+        assert (box_problem(path) is not None) == problem
+
+
+def test_edits_of_one_track_are_not_reckoned_with_samples_of_another(tmp_path):
+    path = tmp_path / "gull.mov"
+    cut = box(b"trak", box(b"edts", box(b"elst", struct.pack(">II", 0, 4000))))
+    long = box(b"trak", box(b"mdia", box(b"minf", box(b"stbl", box(b"stsz", struct.pack(">III", 0, 0, 500_000))))))
+    path.write_bytes(box(b"moov", cut + long))
+    assert box_problem(path) is None
+
+
 def test_a_compressed_header_is_not_unpacked(tmp_path):
     path = tmp_path / "gull.mov"
     path.write_bytes(box(b"moov", box(b"cmov", bytes(20))))

@@ -23,8 +23,26 @@ _MOST_BOXES = 10_000_000
 _FEW_ENTRIES = 1 << 20
 """Entries of an index that are no burden, whatever the size of the file."""
 
-_OTHER_STARTS = (b"\x1a\x45\xdf\xa3", b"\x06\x0e\x2b\x34", b"RIFF", b"YUV4MPEG2")
-"""Matroska, MXF, AVI and bare frames, in which there are no boxes."""
+
+@dataclass
+class _Track:
+    """What the tables of one track announce."""
+
+    edits: int = 0
+    listed: int = 0
+    of_one_size: int = 0
+    is_by_blocks: bool = True
+    handlers: set[bytes] = field(default_factory=set)
+
+    @property
+    def entries(self) -> int:
+        """Of the index, gone through anew for every edit: sound without packing is in it block by block."""
+        is_sound = b"soun" in self.handlers and b"vide" not in self.handlers
+        return 0 if is_sound and self.listed == 0 and self.is_by_blocks else self.samples * self.edits
+
+    @property
+    def samples(self) -> int:
+        return max(self.listed, self.of_one_size)
 
 
 @dataclass
@@ -33,18 +51,14 @@ class _Found:
 
     boxes: int = 0
     in_fragments: int = 0
-    of_one_size: int = 0
-    samples: list[int] = field(default_factory=list)
-    edits: list[int] = field(default_factory=list)
     is_compressed: bool = False
+    tracks: list[_Track] = field(default_factory=lambda: [_Track()])
 
 
 def box_problem(path: Path) -> str | None:
     """What to say of tables that announce more than the file can hold; None where they do not, or there are none."""
     size = path.stat().st_size
     with path.open("rb", buffering=0) as file:
-        if file.read(16).startswith(_OTHER_STARTS):
-            return None
         found = _Found()
         _look(file, 0, size, 0, found)
     if found.boxes > _MOST_BOXES:
@@ -52,12 +66,12 @@ def box_problem(path: Path) -> str | None:
     if found.is_compressed:
         return "a compressed header"
     room = max(size, _FEW_ENTRIES)
-    most = max(found.in_fragments, found.of_one_size)
+    most = max(found.in_fragments, *(track.of_one_size for track in found.tracks))
     if most > room:
         return f"tables of {most:,} samples in its header, in a file of {size:,} bytes"
-    # The index is gone through anew for every edit.
-    if max(found.edits, default=0) * max(found.samples, default=0) > 4 * room:
-        return f"{max(found.edits)} edits of {max(found.samples):,} samples in its header, in a file of {size:,} bytes"
+    worst = max(found.tracks, key=lambda track: track.entries)
+    if worst.entries > 4 * room:
+        return f"{worst.edits} edits of {worst.samples:,} samples in its header, in a file of {size:,} bytes"
     return None
 
 
@@ -66,13 +80,15 @@ def _look(file: FileIO, at: int, end: int, depth: int, found: _Found) -> None:
         found.boxes += 1
         if found.boxes > _MOST_BOXES:
             return
+        if kind == b"trak":
+            found.tracks.append(_Track())
         if kind in _HOLDS_OTHERS and depth < _DEEPEST:
             _look(file, start + _before_boxes(file, kind, start), stop, depth + 1, found)
         elif kind == b"cmov":
             found.is_compressed = True
         elif kind == b"stsd":
             _look_in_entries(file, start, stop, found)
-        elif kind in (b"stsz", b"trun", b"elst"):
+        elif kind in (b"stsz", b"trun", b"elst", b"stts", b"hdlr"):
             _note(kind, _fields(file, start), found)
 
 
@@ -94,24 +110,28 @@ def _look_in_entries(file: FileIO, start: int, stop: int, found: _Found) -> None
         at = data.find(b"trun", at + 4)
 
 
-def _note(kind: bytes, fields: tuple[int, int, int], found: _Found) -> None:
-    _, second, third = fields
+def _note(kind: bytes, fields: tuple[int, ...], found: _Found) -> None:
+    track, (_, second, third, fourth) = found.tracks[-1], fields
     if kind == b"trun":
         found.in_fragments += second
     elif kind == b"elst":
-        found.edits.append(second)
+        track.edits = max(track.edits, second)
+    elif kind == b"stts":
+        track.is_by_blocks &= (second, fourth) == (1, 1)
+    elif kind == b"hdlr":
+        track.handlers.add(third.to_bytes(4, "big"))
+    elif second:
+        track.of_one_size = max(track.of_one_size, third)
     else:
-        found.samples.append(third)
         # With a size for each they are as many as the file has bytes for them.
-        found.of_one_size = max(found.of_one_size, third if second else 0)
+        track.listed = max(track.listed, third)
 
 
-def _fields(file: FileIO, at: int) -> tuple[int, int, int]:
-    """The first three numbers of a box: version and flags, and what follows."""
+def _fields(file: FileIO, at: int) -> tuple[int, ...]:
+    """The first four numbers of a box: version and flags, and what follows."""
     file.seek(at)
-    data = file.read(12).ljust(12, b"\0")
-    first, second, third = (int.from_bytes(data[i : i + 4], "big") for i in (0, 4, 8))
-    return first, second, third
+    data = file.read(16).ljust(16, b"\0")
+    return tuple(int.from_bytes(data[i : i + 4], "big") for i in (0, 4, 8, 12))
 
 
 def _boxes(file: FileIO, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:
