@@ -31,14 +31,14 @@ class _Track:
     edits: int = 0
     listed: int = 0
     of_one_size: int = 0
-    is_by_blocks: bool = True
+    times: set[tuple[int, int]] = field(default_factory=set)
     handlers: set[bytes] = field(default_factory=set)
 
     @property
     def entries(self) -> int:
         """Of the index, gone through anew for every edit: sound without packing is in it block by block."""
         is_sound = b"soun" in self.handlers and b"vide" not in self.handlers
-        return 0 if is_sound and self.listed == 0 and self.is_by_blocks else self.samples * self.edits
+        return 0 if is_sound and self.listed == 0 and self.times == {(1, 1)} else self.samples * self.edits
 
     @property
     def samples(self) -> int:
@@ -117,7 +117,7 @@ def _note(kind: bytes, fields: tuple[int, ...], found: _Found) -> None:
     elif kind == b"elst":
         track.edits = max(track.edits, second)
     elif kind == b"stts":
-        track.is_by_blocks &= (second, fourth) == (1, 1)
+        track.times.add((second, fourth))
     elif kind == b"hdlr":
         track.handlers.add(third.to_bytes(4, "big"))
     elif second:
