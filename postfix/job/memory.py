@@ -26,25 +26,30 @@ from postfix.source.video import VideoSource
 
 log = logging.getLogger("postfix")
 
-_PROGRAM_BYTES = 190_000_000
+_PROGRAM_BYTES = 165_000_000
 """Python, its libraries and their threads, before the first picture."""
 
 _BYTES_A_FRAME = 2_500
 """Rows and columns of a measurement while a plan is made of them."""
 
-_WORK_BYTES_A_PIXEL = 20
+_WORK_BYTES_A_PIXEL = 12
 """What one worker has in its hands besides the pictures of both eyes: their luma, copies reduced, maps."""
 
 _MARGIN = 1.1
 
-_DECODER_HOLDS = {"h264": 19, "hevc": 19}
-"""Pictures that a decoder keeps to predict others from: 16 at most, and those on their way in and out."""
+_PREDICTING = ("h264", "hevc")
+"""Codecs that are written with pictures predicted from others; decoders of others too are reckoned by their threads."""
 
-_ENCODER_HOLDS = {"h264": 125, "hevc": 125}
+_MANY_PX = 2_300_000
+_DECODER_HOLDS, _DECODER_HOLDS_OF_MANY_PX = 19, 9
+"""Pictures that a decoder keeps to predict others from, and those on their way in and out: 16, and 6 of those so large
+that no level allows more (ITU-T H.264 and H.265, Annex A, from memory)."""
+
+_ENCODER_HOLDS = 105
 """Pictures that an encoder looks ahead over and predicts from, and half as much again that it derives from them; at the
 settings that they are written with."""
 
-_FEW = 3
+_FEW = 2
 _STILL_COPIES = 3
 """A still on its way between file and samples: its bytes, and copies in two orders."""
 
@@ -61,14 +66,19 @@ class _Eye:
         """Pictures in one queue, as :func:`postfix.source.ahead.frames_ahead` bounds it."""
         return max(min(2, effort.ahead), min(effort.ahead, MOST_QUEUE_BYTES // max(1, self.fmt.frame_bytes)))
 
-    def pictures(self, effort: Effort, held: dict[str, int]) -> int:
+    @property
+    def decoder_holds(self) -> int:
+        """Pictures that a decoder keeps to predict others from."""
+        return _DECODER_HOLDS_OF_MANY_PX if self.fmt.width * self.fmt.height > _MANY_PX else _DECODER_HOLDS
+
+    def pictures(self, effort: Effort, held: int) -> int:
         """Pictures that all streams have in queues and in decoders or encoders."""
         queue = self.queue(effort)
         if self.codec is None:
             threads = effort.threads_an_eye
             return self.streams * (max(queue, threads) + 1 + threads * _STILL_COPIES)
         threads = effort.library_threads or (os.cpu_count() or 1) + 1
-        return self.streams * (queue + 1 + (held[self.codec] if self.codec in held else threads + _FEW))
+        return self.streams * (queue + 1 + (held if self.codec in _PREDICTING else threads + _FEW))
 
 
 def peak_bytes(pair: PairSource, effort: Effort, delivery: Delivery | None = None, versions: int = 0) -> int:
@@ -86,7 +96,7 @@ def peak_bytes(pair: PairSource, effort: Effort, delivery: Delivery | None = Non
     source = _source(pair)
     eye_bytes = (pair.whole or pair).format.frame_bytes
     work_bytes = effort.workers * _WORK_BYTES_A_PIXEL * pair.format.width * pair.format.height
-    decoded = source.pictures(effort, _DECODER_HOLDS) * source.fmt.frame_bytes
+    decoded = source.pictures(effort, source.decoder_holds) * source.fmt.frame_bytes
     # Pairs that are measured or wait for it.
     measuring = decoded + 2 * (effort.workers + _FEW) * eye_bytes + work_bytes
     rendering = 0

@@ -120,9 +120,11 @@ def tell(name, what, memories, workers, screens):
                 words = [*(["--memory", memory] if memory else []), *(["--workers", count] if count else [])]
                 commands = {
                     "measure": ["measure", *source, "-q", "--force", "-o", folder / "m.csv"],
-                    "render": ["render", *source, "-q", "--no-check", "--plan", folder / "plan.toml", "--force"]
-                    + ["-o", folder / "out"],
-                }
+                    "render": [
+                        "render", *source, "-q", "--no-check", "--plan", folder / "plan.toml", "--force",
+                        "-o", folder / "out",
+                    ],
+                }  # fmt: skip
                 if screens:
                     several = [word for screen in screens for word in ("--screen", screen)]
                     commands = {"run": ["run", *source, "-q", "--force", "--no-check", *several, "-o", folder / "run"]}
