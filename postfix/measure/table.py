@@ -229,7 +229,8 @@ def columns_of_rows(rows: Sequence[FrameMeasure], names: Iterable[str]) -> dict[
     """Columns of numbers under their names: (rows,), or (rows, k) for fields of several; a box that is none is NaN."""
     if isinstance(rows, _HasColumns):
         return rows.columns(names)
+    each = {name: [getattr(row, name) for row in rows] for name in names}
     return {
-        name: np.array([_NO_BOX if (own := getattr(row, name)) == () else own for row in rows], dtype=np.float64)
-        for name in names
+        name: np.array([_NO_BOX if isinstance(own, tuple) and not own else own for own in values], dtype=np.float64)
+        for name, values in each.items()
     }
