@@ -13,10 +13,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import distributed
 import pytest
 from cluster_work import Shared, counted, talkative, until_called_back
-
-pytest.importorskip("distributed", reason="dask is not installed")
 
 import postfix
 from postfix.effort import Effort
@@ -184,7 +183,7 @@ def test_a_source_that_a_worker_sees_otherwise_is_named_with_the_worker(crew, tm
     source.write_bytes(b"frames")
     cases = {"size": 5, "later_s": -60.0, "token": str(tmp_path / "away" / "token")}
     for what, value in cases.items():
-        with pytest.raises(UsageError, match=r"worker tcp://127\.0\.0\.1:\d+: found .*same folders") as caught:
+        with pytest.raises(UsageError, match=r"worker tls://127\.0\.0\.1:\d+: found .*same folders") as caught:
             crew._prove(terms_of(source, **{what: value}))
         assert str(source if what != "token" else tmp_path / "away") in str(caught.value)
     crew._prove(terms_of(source, later_s=1.0))
@@ -193,14 +192,21 @@ def test_a_source_that_a_worker_sees_otherwise_is_named_with_the_worker(crew, tm
 def test_a_worker_with_another_version_is_refused_by_name(crew, monkeypatch):
     other = {**stamp(), "PyAV": "1.2.3"}
     monkeypatch.setattr(cluster_crew, "stamp", lambda: other)
-    with pytest.raises(UsageError, match=r"worker tcp://127\.0\.0\.1:\d+: found PyAV .*, expected 1\.2\.3, as where"):
+    with pytest.raises(UsageError, match=r"worker tls://127\.0\.0\.1:\d+: found PyAV .*, expected 1\.2\.3, as where"):
         crew.require_alike()
+
+
+def test_workers_of_this_machine_speak_to_nobody_without_the_key(crew):
+    with pytest.raises((OSError, TypeError, ValueError)):
+        distributed.Client(crew.client.scheduler.address.replace("tls", "tcp"), timeout=0.5, set_as_default=False)
+    with pytest.raises((OSError, TypeError, ValueError)):
+        distributed.Client(crew.client.scheduler.address, timeout=0.5, set_as_default=False)
 
 
 def test_another_processor_is_told_of_and_not_refused(crew, monkeypatch, caplog):
     monkeypatch.setattr(cluster_crew, "stamp", lambda: {**stamp(), cluster_worker.PROCESSOR: "abacus"})
     crew.require_alike()
-    assert "processors differ (here abacus; worker tcp://" in caplog.text
+    assert "processors differ (here abacus; worker tls://" in caplog.text
 
 
 @pytest.mark.parametrize("name", ["the scheduler", "worker tcp://127.0.0.1:1"])

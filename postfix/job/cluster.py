@@ -90,12 +90,14 @@ def opened_crew(text: str | None, effort: Effort = _ONE_FRAME) -> Iterator[Hands
         return
     local = _parsed(text)
     try:
+        import cryptography  # noqa: F401
+
         from postfix.job.cluster_crew import opened_cluster
     except ImportError as error:
         raise UsageError(
             f"--cluster {text}",
-            f"no dask to speak to it ({error})",
-            "dask and distributed",
+            f"no way to speak to it ({error})",
+            "dask, distributed and cryptography",
             "type: pip install 'postfix-stereo[cluster]'",
         ) from error
     with opened_cluster(text, local, effort) as cluster:

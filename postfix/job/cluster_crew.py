@@ -355,9 +355,14 @@ def opened_cluster(text: str, local: int | None, effort: Effort) -> Iterator[Clu
     where = f"--cluster {text}"
     with ExitStack() as stack:
         stack.enter_context(_quiet())
-        address = text if local is None else stack.enter_context(_started(local)).scheduler_address
+        address, security = text, None
+        if local is not None:
+            started = stack.enter_context(_started(local))
+            address, security = started.scheduler_address, started.security
         try:
-            client = Client(address, timeout=SCHEDULER_S, set_as_default=False, name="postfix-stereo")
+            client = Client(
+                address, security=security, timeout=SCHEDULER_S, set_as_default=False, name="postfix-stereo"
+            )
         except (OSError, TimeoutError, ValueError) as error:
             raise UsageError(
                 where,
@@ -403,6 +408,8 @@ def _started(count: int) -> Iterator[LocalCluster]:
             dashboard_address=None,
             silence_logs=logging.CRITICAL,
             memory_limit=0,
+            # Anybody on this machine could speak to them otherwise, and have them run what he likes.
+            security=True,
             preload=[cluster_worker.__name__],
         )
         try:
