@@ -15,25 +15,20 @@ from postfix.demo.run import SCREENS as DEMO_SCREENS
 from postfix.demo.run import check_demo, run_demo
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
+from postfix.job.choice import SourceChoice
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
+from postfix.job.kept import finished_version, kept_table
 from postfix.job.lock import check_unclaimed, claimed
+from postfix.job.measured import measured, measured_source, told_of
+from postfix.job.measuring import Kept
 from postfix.job.memory import settle_for
 from postfix.job.progress import REVIEW_PAGE, page_bar, stages_of
 from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
+from postfix.job.settings import Settings
+from postfix.job.space import check_space, needed_bytes
 from postfix.job.subjects import found_pins
-from postfix.job.version import (
-    Output,
-    Settings,
-    SourceChoice,
-    check_writing,
-    make_versions,
-    measured,
-    measured_source,
-    require_same_clip,
-    require_same_table,
-    told_of,
-    write_table,
-)
+from postfix.job.unfinished import Unfinished
+from postfix.job.version import Before, Output, check_writing, make_versions, require_same_clip, require_same_table
 from postfix.limits import limits_for
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
@@ -167,13 +162,14 @@ def measure(options: argparse.Namespace) -> Outcome:
     """Measure a source into a table."""
     settings, output = job_settings(options), options.output
     choice = source_choice(options)
-    pair, cuts = opened = choice.open()
-    check_writing((pair,), (Output(output),), settings, input_files(options))
+    pair, _ = opened = choice.open()
+    check_writing((pair,), (Output(output),), settings, input_files(options), keep=settings.resume)
     settle_for([pair])
     if options.dry_run:
         return would_write([output])
-    table, _ = measured_source(pair, cuts, settings)
-    write_table(output, table, force=settings.force)
+    table = kept_table(pair, output) if settings.resume and output.exists() else None
+    if table is None:
+        table, _ = measured_source(choice, opened, output, settings)
     rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
         *summary.reading_text(pair.reading),
@@ -213,25 +209,34 @@ def render(options: argparse.Namespace) -> Outcome:
     """Write the pictures that a plan asks for."""
     settings, output = job_settings(options), options.output
     decided = read_plan(options.plan)
-    before = None if options.measurement is None else read_table(options.measurement)
+    given = None if options.measurement is None else read_table(options.measurement)
     choice = source_choice(options)
     pair, _ = opened = choice.open()
     inputs = input_files(options, options.plan, options.measurement)
-    check_writing((pair,), (Output(output, folder=True),), settings, inputs)
+    check_writing((pair,), (Output(output, folder=True),), settings, inputs, keep=settings.resume)
+    if not settings.resume:
+        check_space(output, needed_bytes(pair, settings.delivery, 1))
     require_same_clip(decided, pair, plan_path=options.plan)
-    if before is not None:
-        require_same_table(before.clip, len(before.frames), options.measurement, pair)
+    if given is not None:
+        require_same_table(given.clip, len(given.frames), options.measurement, pair)
     settle_for([pair], settings.delivery, 1)
     sources = source_files(pair)
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
         return would_write(_in_outputs([Output(output, folder=True)], pair, settings.delivery))
-    first = ["measure"] if before is None and settings.check else []
-    with stages_of(_stages(first, [decided.screen.name], settings)):
-        if first:
-            before = measured(pair, None, "measure", settings)
-        said = None if before is None else told_of(choice, opened, before)
-        (version,) = make_versions(pair, sources, before, [(decided, output)], settings, said)
+    first = ["measure"] if given is None and settings.check else []
+
+    def before_of(work: Unfinished) -> Before:
+        before = measured(pair, None, "measure", settings, Kept(work, "measure")) if first else given
+        return before, None if before is None else told_of(choice, opened, before)
+
+    version = None
+    if settings.resume:
+        layouts, codec = settings.delivery.layouts_of(pair), settings.delivery.codec
+        version = finished_version(output, decided, sources, layouts, codec, replace=settings.force)
+    if version is None:
+        with stages_of(_stages(first, [decided.screen.name], settings)):
+            (version,) = make_versions(pair, sources, before_of, [(decided, output)], settings)
     shots = version.log["shots"]
     text = [
         *summary.reading_text(pair.reading),
@@ -324,6 +329,8 @@ def run(options: argparse.Namespace) -> Outcome:
     outputs = [*(output for _, made in each_made for output in made), *page]
     inputs = {path for clip in clips for path in clip.inputs}
     check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
+    if not settings.resume:
+        check_space(out, sum(needed_bytes(p, settings.delivery, len(c.screens)) for p, c in zip(pairs, clips)))
     settle_for(pairs, settings.delivery, max(len(clip.screens) for clip in clips))
     clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
     if options.dry_run:

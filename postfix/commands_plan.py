@@ -23,8 +23,9 @@ from postfix.commands import (
 )
 from postfix.errors import InputError, UsageError
 from postfix.job.checksums import source_files
+from postfix.job.measured import footage_of, write_text
 from postfix.job.subjects import found_pins, found_plan, unfound
-from postfix.job.version import Output, check_writing, footage_of, require_same_table, write_text
+from postfix.job.version import Output, check_writing, require_same_table
 from postfix.limits import limits_for
 from postfix.measure.columns import Columns
 from postfix.measure.columns_csv import read_columns

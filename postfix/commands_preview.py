@@ -17,9 +17,10 @@ from postfix.commands import Outcome, input_files, job_settings, screen_tables, 
 from postfix.deliver.staging import check_output, staged
 from postfix.errors import InputError, UsageError
 from postfix.job.checksums import source_files
+from postfix.job.measured import footage_of
 from postfix.job.memory import settle_for
 from postfix.job.progress import bar
-from postfix.job.version import footage_of, require_same_clip, require_same_table
+from postfix.job.version import require_same_clip, require_same_table
 from postfix.limits import Limits, limits_for
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import av
 import numpy as np
+from eyes_out import video_writer
 from picture_files import picture
 
 from postfix.deliver.codecs import spec_of, suffix_for
-from postfix.deliver.video import VideoWriter
 from postfix.source.opening import open_eye
 
 RATE = Fraction(24000, 1001)
@@ -216,7 +216,7 @@ def written_again(path: Path, folder: Path, codec: str | None = None, change=Non
     spec = spec_of(eye, codec)
     folder.mkdir(exist_ok=True)
     place = folder / f"{path.stem}{suffix_for(spec, path.suffix)}"
-    with VideoWriter(place, spec, eye.count, audio_from=eye) as writer:
+    with video_writer(place, spec, eye.count, audio_from=eye) as writer:
         for index, planes in enumerate(eye.frames()):
             writer.write(index, change(planes) if change else planes)
     return open_eye(place)

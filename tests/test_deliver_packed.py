@@ -8,6 +8,7 @@ import av
 import numpy as np
 import OpenImageIO as oiio
 import pytest
+from eyes_out import open_written_packed, packed_writer
 from packed_files import (
     EYE,
     eye_planes,
@@ -22,7 +23,6 @@ from packed_files import (
 from picture_files import LOSSLESS, RATE, STILLS, fingerprints, make_stills
 from test_source_packed import ONE_PICTURE, WORDS, assert_frames, packed_video, stereo_mode_in
 
-from postfix.deliver.packed import open_written_packed, packed_writer
 from postfix.deliver.packing import check_packed, lost_in_packed
 from postfix.errors import InputError, OutputError, UsageError
 from postfix.source.layout import LAYOUTS, squeeze_of

@@ -24,8 +24,8 @@ from picture_files import (
     write_still_file,
 )
 
+from postfix.deliver import picture_coder
 from postfix.deliver import stills as stills_out
-from postfix.deliver import video as video_out
 from postfix.deliver.codecs import ENCODERS, VideoSpec
 from postfix.deliver.video import write_video
 from postfix.errors import InputError, OutputError
@@ -273,8 +273,7 @@ def test_a_codec_that_cannot_be_written_is_refused_before_the_first_frame(tmp_pa
         container.mux(stream.encode(None))
     eye = opened(path)
     out = tmp_path / "out"
-    out.mkdir()
-    for attempt in (eye_out(eye).check, lambda: writer_like(eye, out)):
+    for attempt in (eye_out(eye).check, lambda: pass_through(eye, out)):
         with pytest.raises(InputError, match="mpeg4") as caught:
             attempt()
         assert all(codec in str(caught.value) for codec in ENCODERS)
@@ -321,7 +320,7 @@ def test_a_fault_while_writing_reaches_the_caller(tmp_path, kind, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(video_out.VideoEncoder, "_frame", full)
+    monkeypatch.setattr(picture_coder.PictureCoder, "_frame", full)
     monkeypatch.setattr(stills_out, "write_still", lambda *_, **__: full())
     with pytest.raises(OutputError, match="No space left") as caught:
         pass_through(eye, tmp_path / "out")
@@ -344,19 +343,19 @@ def test_few_frames_wait_for_a_slow_writer(tmp_path, kind, monkeypatch):
     out.mkdir()
     gate = threading.Event()
     done = []
-    encode, write_still = video_out.VideoEncoder.encode, stills_out.write_still
+    encode, write_still = picture_coder.PictureCoder.encode, stills_out.write_still
 
     def slow_encode(self, planes):
         gate.wait(10)
-        encode(self, planes)
         done.append(1)
+        return encode(self, planes)
 
     def slow_still(*arguments, **named):
         gate.wait(10)
         write_still(*arguments, **named)
         done.append(1)
 
-    monkeypatch.setattr(video_out.VideoEncoder, "encode", slow_encode)
+    monkeypatch.setattr(picture_coder.PictureCoder, "encode", slow_encode)
     monkeypatch.setattr(stills_out, "write_still", slow_still)
     handed = []
 

@@ -11,8 +11,8 @@ from clips import fails, tree, write_pair
 
 from postfix.cli import main
 from postfix.errors import InputError
+from postfix.job.choice import SourceChoice
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frames, read_job
-from postfix.job.version import SourceChoice
 from postfix.plan.model import HitKey, Pin, Subject
 from postfix.plan.screens import read_screen
 from postfix.plan.settings import PlanSettings

@@ -122,7 +122,7 @@ def rendering(pair, out):
     with started("-c", _SLOW, *typed) as running:
         try:
             until = time.monotonic() + 30
-            while not list(out.glob(".*unfinished*/left/*")):
+            while not list(out.glob(".*unfinished*/parts/left/*")):
                 assert running.poll() is None, running.stderr.read()
                 assert time.monotonic() < until
                 time.sleep(0.02)
@@ -241,7 +241,7 @@ def test_sigterm_clears_up_also_where_the_background_ignores_ctrl_c(pair, tmp_pa
     typed = ["run", *source_words(*pair), "--screen", "cinema-12m", "-q", "-o", str(out)]
     with started("-c", _SLOW, *typed, sigint=signal.SIG_IGN) as running:
         until = time.monotonic() + 30
-        while not list(out.glob(".*unfinished*/left/*")) and time.monotonic() < until:
+        while not list(out.glob(".*unfinished*/parts/left/*")) and time.monotonic() < until:
             time.sleep(0.02)
         running.send_signal(signal.SIGINT)
         running.send_signal(signal.SIGTERM)

@@ -8,7 +8,7 @@ from plan_tables import CLIP, frame, measurement, rows
 
 from postfix.cli import main
 from postfix.job.checksums import source_files
-from postfix.job.version import footage_of
+from postfix.job.measured import footage_of
 from postfix.measure.clip import clip_info
 from postfix.measure.table_csv import table_text
 from postfix.source.pair import open_pair

@@ -9,9 +9,9 @@ import pytest
 from plan_tables import CLIP, frame, rows, table
 
 from postfix.commands import _run_outcome
+from postfix.job.choice import SourceChoice
 from postfix.job.file import JobClip
 from postfix.job.run import ClipRun
-from postfix.job.version import SourceChoice
 from postfix.limits import Limits
 from postfix.measure.columns import Columns
 from postfix.measure.remarks import Told

@@ -9,6 +9,7 @@ import av
 import numpy as np
 import pytest
 from coded_files import LARGE, RATE, frame_of, make_coded, samples_of, written_again
+from eyes_out import video_writer
 
 from postfix.deliver.codecs import (
     CODECS,
@@ -21,7 +22,7 @@ from postfix.deliver.codecs import (
 )
 from postfix.deliver.depth import Fitting, nearest_format
 from postfix.deliver.encoders import choices_for
-from postfix.deliver.video import VideoEncoder, VideoWriter, write_video
+from postfix.deliver.video import VideoEncoder, write_video
 from postfix.errors import InputError, OutputError, UsageError
 from postfix.source.opening import open_eye
 from postfix.source.pixel_formats import video_format
@@ -280,7 +281,7 @@ def test_a_disk_that_fills_is_an_output_error_that_names_the_file(small_disk, na
     spec = VideoSpec(codec, pixel_format, *LARGE, RATE, profile, lossless=True)
 
     def fill():
-        with VideoWriter(small_disk / name, spec, 200) as writer:
+        with video_writer(small_disk / name, spec, 200) as writer:
             for index in range(200):
                 writer.write(index, frames[index % 3])
 

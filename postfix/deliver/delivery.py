@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+import threading
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -12,16 +14,18 @@ from typing import Protocol
 
 from postfix.deliver.eye_out import EyeOut
 from postfix.deliver.own import EYES, PACKED_FOLDER
-from postfix.deliver.packed import copy_packed, open_written_packed, packed_writer
+from postfix.deliver.packed import PackedOut, copy_packed
 from postfix.deliver.packing import check_packed, lost_in_packed
 from postfix.deliver.stills import StillsWriter
-from postfix.deliver.video import VideoWriter
+from postfix.deliver.video_parts import VideoPartsWriter
+from postfix.deliver.workroom import Look, Sealed, Workroom
 from postfix.errors import UsageError
 from postfix.source.framed import is_framed
 from postfix.source.layout import Layout, squeeze_of
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource
 from postfix.source.picture import EyeSource, Planes
+from postfix.source.segments import Segment
 from postfix.source.video import VideoSource
 
 log = logging.getLogger("postfix")
@@ -85,10 +89,17 @@ class PairWriter(Protocol):
 class _EyesWriter:
     """A file, or a sequence, for each eye."""
 
-    def __init__(self, stack: ExitStack, outputs: tuple[EyeOut, EyeOut], folder: Path) -> None:
-        self._writers: list[VideoWriter | StillsWriter] = []
+    def __init__(
+        self,
+        stack: ExitStack,
+        outputs: tuple[EyeOut, EyeOut],
+        room: Workroom,
+        segments: Sequence[Segment],
+        sealed: Sealed,
+    ) -> None:
+        self._writers: list[VideoPartsWriter | StillsWriter] = []
         for output in outputs:
-            writer = output.writer(folder / output.eye)
+            writer = output.writer(room, segments, sealed)
             stack.enter_context(writer)
             self._writers.append(writer)
 
@@ -164,9 +175,34 @@ def copy_as_they_are(pair: PairSource, delivery: Delivery, folder: Path) -> bool
     return True
 
 
+def _outs(pair: PairSource, delivery: Delivery) -> list[EyeOut | PackedOut]:
+    """Everything that is written of a pair: a file or a sequence each."""
+    outs: list[EyeOut | PackedOut] = []
+    for layout in delivery.layouts_of(pair):
+        outs += eye_outputs(pair, delivery) if layout == "left-right" else [PackedOut(pair, layout, delivery.codec)]
+    return outs
+
+
 @contextmanager
-def writers(pair: PairSource, delivery: Delivery, folder: Path) -> Iterator[tuple[PairWriter, ...]]:
-    """A writer for each layout of a delivery; all files are whole when the block ends without an exception.
+def writers(
+    pair: PairSource,
+    delivery: Delivery,
+    room: Workroom,
+    segments: Sequence[Segment],
+    sealed: Sealed = lambda index: None,
+) -> Iterator[tuple[PairWriter, ...]]:
+    """A writer for each layout of a delivery; all segments are finished when the block ends without an exception.
+
+    Parameters
+    ----------
+    pair : PairSource
+    delivery : Delivery
+    room : Workroom
+        Whose folder of pictures holds those of :func:`delivery_folders`.
+    segments : sequence of Segment
+        Consecutive ones, in frames of the pair.
+    sealed : callable
+        Told of each segment when all that is written of it is finished, from any thread.
 
     Raises
     ------
@@ -175,17 +211,51 @@ def writers(pair: PairSource, delivery: Delivery, folder: Path) -> Iterator[tupl
     OutputError
         Where writing fails.
     """
+    counted = _counted(len(_outs(pair, delivery)), sealed)
     with ExitStack() as stack:
         made: list[PairWriter] = []
         for layout in delivery.layouts_of(pair):
             if layout == "left-right":
-                made.append(_EyesWriter(stack, eye_outputs(pair, delivery), folder))
+                made.append(_EyesWriter(stack, eye_outputs(pair, delivery), room, segments, counted))
             else:
-                made.append(stack.enter_context(packed_writer(pair, layout, folder / PACKED_FOLDER, delivery.codec)))
+                packed = PackedOut(pair, layout, delivery.codec)
+                made.append(stack.enter_context(packed.writer(room, segments, counted)))
         yield tuple(made)
 
 
-def reopened(pair: PairSource, delivery: Delivery, folder: Path) -> tuple[PairSource, tuple[Written, ...]]:
+def _counted(outs: int, sealed: Sealed) -> Sealed:
+    """Tells of a segment once so many outputs have told of it."""
+    lock, told = threading.Lock(), Counter[int]()
+
+    def one(index: int) -> None:
+        with lock:
+            told[index] += 1
+            whole = told[index] == outs
+        if whole:
+            sealed(index)
+
+    return one
+
+
+def held_segments(pair: PairSource, delivery: Delivery, room: Workroom) -> set[int]:
+    """Indices of the segments of which everything that an earlier run wrote is there and whole."""
+    with ThreadPoolExecutor(len(EYES), thread_name_prefix="verify") as pool:
+        return set.intersection(*pool.map(lambda out: out.held(room), _outs(pair, delivery)))
+
+
+def joined(pair: PairSource, delivery: Delivery, room: Workroom, look: Look = lambda: None) -> None:
+    """Make the files of a delivery whole out of their segments, one after the other.
+
+    Raises
+    ------
+    OutputError
+        Where a part is damaged, or the disk takes no more.
+    """
+    for out in _outs(pair, delivery):
+        out.join(room, look)
+
+
+def reopened(pair: PairSource, delivery: Delivery, room: Workroom) -> tuple[PairSource, tuple[Written, ...]]:
     """Open everything that was written and hold it against the source.
 
     Returns
@@ -206,11 +276,11 @@ def reopened(pair: PairSource, delivery: Delivery, folder: Path) -> tuple[PairSo
             # Opening reads a video through to count its frames: both at once.
             with ThreadPoolExecutor(len(EYES), thread_name_prefix="reopen") as pool:
                 outputs = eye_outputs(pair, delivery)
-                left, right = pool.map(lambda output: output.reopen(folder / output.eye), outputs)
+                left, right = pool.map(lambda output: output.reopen(room.pictures / output.eye), outputs)
             pairs.append((layout, PairSource(left, right, pair.name)))
             files += [Written(name, layout, eye.path, eye) for name, eye in zip(EYES, (left, right))]
         else:
-            opened = open_written_packed(folder / PACKED_FOLDER, pair, layout, delivery.codec)
+            opened = PackedOut(pair, layout, delivery.codec).reopen(room)
             assert opened.packed is not None
             pairs.append((layout, opened))
             files.append(Written("both", layout, opened.packed.path, opened.packed))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -12,13 +13,16 @@ from postfix.deliver.containers import losses, suffix_for
 from postfix.deliver.packing import numbered_like, still_behind
 from postfix.deliver.sound import left_out
 from postfix.deliver.spec import VideoSpec
-from postfix.deliver.stills import StillsWriter, still_losses
-from postfix.deliver.video import VideoWriter, check_writer
+from postfix.deliver.stills import StillsWriter, still_losses, stills_held
+from postfix.deliver.video import check_writer
+from postfix.deliver.video_parts import VideoPartsWriter, join_parts, parts_held
+from postfix.deliver.workroom import Look, Sealed, Workroom
 from postfix.errors import InputError
 from postfix.source.opening import open_eye
 from postfix.source.packed_eye import origin_of, pixel_aspect_of
 from postfix.source.pair import PairSource
 from postfix.source.picture import EyeSource
+from postfix.source.segments import Segment, segments_of
 from postfix.source.stills import StillsSource
 from postfix.source.video import VideoSource
 
@@ -99,14 +103,43 @@ class EyeOut:
         suffix = Path(self.video_name).suffix
         return (*losses(self.spec, suffix), *matrix_words(origin, self.spec), *left_out(origin, suffix))
 
-    def writer(self, folder: Path) -> VideoWriter | StillsWriter:
-        """A writer into a folder, which exists and is itself unfinished; its frames are this eye's."""
-        origin = origin_of(self.source)
+    @property
+    def is_stills(self) -> bool:
+        """True where the eye is written as stills, which need no joining."""
+        return isinstance(origin_of(self.source), StillsSource)
+
+    def writer(
+        self, room: Workroom, segments: Sequence[Segment], sealed: Sealed = lambda index: None
+    ) -> VideoPartsWriter | StillsWriter:
+        """A writer of segments of this eye into its folder of a workroom, which exists."""
+        origin, folder, parts = origin_of(self.source), room.pictures / self.eye, room.parts_of(self.eye)
         if isinstance(origin, VideoSource):
-            return VideoWriter(folder / self.video_name, self.spec, self.source.count, audio_from=origin)
+            return VideoPartsWriter(folder / self.video_name, parts, self.spec, segments, origin, sealed)
         assert isinstance(origin, StillsSource)
         likes = replace(origin, format=self.source.format, count=self.source.count, paths=self.still_likes)
-        return StillsWriter(likes, folder, self.still_names, copies=self.source is origin)
+        return StillsWriter(
+            likes,
+            folder,
+            self.still_names,
+            copies=self.source is origin,
+            parts=parts,
+            segments=segments,
+            sealed=sealed,
+        )
+
+    def held(self, room: Workroom) -> set[int]:
+        """Indices of the segments that are finished and whole."""
+        segments, parts = segments_of(self.source.count), room.parts_of(self.eye)
+        if self.is_stills:
+            return stills_held(parts, room.pictures / self.eye, segments)
+        return parts_held(room.pictures / self.eye / self.video_name, parts, segments)
+
+    def join(self, room: Workroom, look: Look) -> None:
+        """Put the parts of a video together; stills are whole as they are. Raises OutputError."""
+        origin = origin_of(self.source)
+        if isinstance(origin, VideoSource):
+            path = room.pictures / self.eye / self.video_name
+            join_parts(path, room.parts_of(self.eye), self.spec, segments_of(self.source.count), origin, look)
 
     @property
     def is_copy(self) -> bool:

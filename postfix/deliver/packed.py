@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from postfix.deliver.alike import copy_files, require_alike, unusable
 from postfix.deliver.closing import Closing
 from postfix.deliver.exr import write_exr_views
+from postfix.deliver.own import PACKED_FOLDER
 from postfix.deliver.packing import Packing, check_layout, packing_of
 from postfix.deliver.pooled import Pooled
-from postfix.deliver.stills import StillsWriter, write_still
-from postfix.deliver.video import VideoWriter
+from postfix.deliver.stills import StillsWriter, stills_held, write_still
+from postfix.deliver.video_parts import VideoPartsWriter, join_parts, parts_held
+from postfix.deliver.workroom import Look, Sealed, Workroom
 from postfix.errors import InputError
 from postfix.source.layout import Layout, packed_planes
 from postfix.source.packed import open_packed
 from postfix.source.packed_eye import origin_of
 from postfix.source.pair import PairSource
 from postfix.source.picture import Planes
+from postfix.source.segments import Segment, segments_of
 from postfix.source.stills import StillsSource
 from postfix.source.video import VideoSource
 
@@ -32,13 +37,13 @@ class PackedWriter(Closing):
     Parameters
     ----------
     packing : Packing
-    target : VideoWriter or StillsWriter
+    target : VideoPartsWriter or StillsWriter
         What takes the joined pictures.
     copies : bool
         True where a picture in which neither eye changed may be copied from the source.
     """
 
-    def __init__(self, packing: Packing, target: VideoWriter | StillsWriter, *, copies: bool = False) -> None:
+    def __init__(self, packing: Packing, target: VideoPartsWriter | StillsWriter, *, copies: bool = False) -> None:
         self._packing, self._target, self._copies = packing, target, copies
         self._work = Pooled(1, _WAITING_PAIRS, f"join {packing.layout}")
         self._closed = False
@@ -101,38 +106,92 @@ class PackedWriter(Closing):
             self._target.write(index, joined, unchanged=same)
 
 
-def packed_writer(pair: PairSource, layout: Layout, folder: Path, codec: str | None = None) -> PackedWriter:
-    """A writer of both eyes in one file named and encoded like the source.
+@dataclass(frozen=True)
+class PackedOut:
+    """Both eyes of a pair in one file or sequence, named and encoded like the source.
 
-    Parameters
+    Attributes
     ----------
     pair : PairSource
         What is delivered, left and right as they are used.
     layout : Layout
         Not ``left-right``.
-    folder : Path
-        Exists, and is itself unfinished. A video is put there under the source's own name where the source was packed
-        in the same way, else as ``<clip>_<layout><suffix>``; stills go into a folder named after the layout.
-    codec : str, optional
+    codec : str or None
         What a person chose instead of the source's own.
-
-    Raises
-    ------
-    InputError, UsageError
-        Where that cannot be (see :func:`postfix.deliver.packing.check_packed`); nothing is left behind.
     """
-    check_layout(pair, layout)
-    packing = packing_of(pair, layout)
-    source = origin_of(pair.left)
-    if isinstance(source, VideoSource):
-        path = folder / packing.video_name(codec)
-        target: VideoWriter | StillsWriter = VideoWriter(
-            path, packing.spec(codec), packing.count, audio_from=packing.audio_from
-        )
-        return PackedWriter(packing, target)
-    place = folder / layout
-    place.mkdir()
-    return PackedWriter(packing, _PackedStills(packing, place), copies=packing.came_so)
+
+    pair: PairSource
+    layout: Layout
+    codec: str | None = None
+
+    @property
+    def _name(self) -> str:
+        """Of its folder of parts."""
+        return f"{PACKED_FOLDER}-{self.layout}"
+
+    def _path(self, room: Workroom, packing: Packing) -> Path:
+        """The file, or the folder of stills. A video has the source's own name where the source was packed in the same
+        way, else it is ``<clip>_<layout><suffix>``; a folder of stills is named after the layout."""
+        folder = room.pictures / PACKED_FOLDER
+        return folder / (self.layout if self._is_stills else packing.video_name(self.codec))
+
+    @property
+    def _is_stills(self) -> bool:
+        return isinstance(origin_of(self.pair.left), StillsSource)
+
+    def _segments(self, packing: Packing) -> tuple[Segment, ...]:
+        return tuple(segment.times(packing.each) for segment in segments_of(self.pair.count))
+
+    def writer(self, room: Workroom, segments: Sequence[Segment], sealed: Sealed = lambda index: None) -> PackedWriter:
+        """A writer of segments (of frames of the eyes) into the folder of packed pictures of a workroom.
+
+        Raises
+        ------
+        InputError, UsageError
+            Where that cannot be (see :func:`postfix.deliver.packing.check_packed`); nothing is left behind.
+        """
+        check_layout(self.pair, self.layout)
+        packing = packing_of(self.pair, self.layout)
+        path, parts = self._path(room, packing), room.parts_of(self._name)
+        in_file = [segment.times(packing.each) for segment in segments]
+        if not self._is_stills:
+            spec = packing.spec(self.codec)
+            return PackedWriter(packing, VideoPartsWriter(path, parts, spec, in_file, packing.audio_from, sealed))
+        path.mkdir(exist_ok=True)
+        stills = _PackedStills(packing, path, parts, in_file, sealed)
+        return PackedWriter(packing, stills, copies=packing.came_so)
+
+    def held(self, room: Workroom) -> set[int]:
+        """Indices of the segments that are finished and whole."""
+        packing, parts = packing_of(self.pair, self.layout), room.parts_of(self._name)
+        segments = self._segments(packing)
+        if self._is_stills:
+            return stills_held(parts, self._path(room, packing), segments)
+        return parts_held(self._path(room, packing), parts, segments)
+
+    def join(self, room: Workroom, look: Look) -> None:
+        """Put the parts of a video together; stills are whole as they are. Raises OutputError."""
+        packing = packing_of(self.pair, self.layout)
+        if not self._is_stills:
+            path, spec = self._path(room, packing), packing.spec(self.codec)
+            join_parts(path, room.parts_of(self._name), spec, self._segments(packing), packing.audio_from, look)
+
+    def reopen(self, room: Workroom) -> PairSource:
+        """Both eyes as they were written, left and right, held against what they were to be.
+
+        Raises
+        ------
+        OutputError
+            Where it cannot be read, or differs in count, size, pixel format, code range, rate or colour tags.
+        """
+        packing = packing_of(self.pair, self.layout)
+        place = self._path(room, packing)
+        try:
+            written = open_packed(place, self.layout, rate=packing.rate if self._is_stills else None)
+        except InputError as error:
+            raise unusable(place, error) from error
+        require_alike(place, packing.differences(written, self.codec), origin_of(self.pair.left).path)
+        return written
 
 
 def copy_packed(pair: PairSource, layout: Layout, folder: Path) -> bool:
@@ -159,8 +218,11 @@ def copy_packed(pair: PairSource, layout: Layout, folder: Path) -> bool:
 class _PackedStills(StillsWriter):
     """Stills that hold both eyes, with the headers of the stills they come from."""
 
-    def __init__(self, packing: Packing, folder: Path) -> None:
-        super().__init__(packing.like_stills(), folder, packing.still_names())
+    def __init__(
+        self, packing: Packing, folder: Path, parts: Path, segments: Sequence[Segment], sealed: Sealed
+    ) -> None:
+        names = packing.still_names()
+        super().__init__(packing.like_stills(), folder, names, parts=parts, segments=segments, sealed=sealed)
         self._packing, self._copies = packing, packing.came_so
 
     def _draw_one(self, index: int, planes: Planes, like: Path, target: Path) -> None:
@@ -171,28 +233,3 @@ class _PackedStills(StillsWriter):
         else:
             both = packing.each == 1
             write_still(target, planes, like=like, view=packing.view_of(index), frame=frame, both_eyes=both)
-
-
-def open_written_packed(folder: Path, pair: PairSource, layout: Layout, codec: str | None = None) -> PairSource:
-    """Open what :func:`packed_writer` wrote, and hold it against what it was to be.
-
-    Returns
-    -------
-    PairSource
-        Both eyes as they were written, left and right.
-
-    Raises
-    ------
-    OutputError
-        Where it cannot be read, or differs in count, size, pixel format, code range, rate or colour tags.
-    """
-    packing = packing_of(pair, layout)
-    source = origin_of(pair.left)
-    stills = isinstance(source, StillsSource)
-    place = folder / layout if stills else folder / packing.video_name(codec)
-    try:
-        written = open_packed(place, layout, rate=packing.rate if stills else None)
-    except InputError as error:
-        raise unusable(place, error) from error
-    require_alike(place, packing.differences(written, codec), source.path)
-    return written

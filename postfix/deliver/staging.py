@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from postfix.deliver.durable import sync_file, sync_folder, sync_tree
 from postfix.deliver.own import stranger_in
 from postfix.deliver.processes import is_running
 from postfix.errors import OutputError, PostfixError
@@ -140,6 +141,7 @@ def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator
     OutputError
         Where the output exists without ``force``, another process is writing it, or the file system refuses.
     """
+    give_back_replaced(path)
     check_output(path, folder=folder, force=force)
     temporary = unfinished_path(path)
     made: list[Path] = []
@@ -150,15 +152,17 @@ def staged(path: Path, *, folder: bool = False, force: bool = False) -> Iterator
             if folder:
                 temporary.mkdir()
         except OSError as error:
-            raise _refused(path, error) from error
+            raise refused(path, error) from error
         yield temporary
-        _put_in_place(temporary, path, folder, force)
+        if temporary.exists():
+            (sync_tree if folder else sync_file)(temporary)
+        put_in_place(temporary, path, folder=folder, force=force)
     except BaseException as error:
         if isinstance(error, PostfixError):
             # What is named must be there, or be about to be, when it is read.
             error.where = error.where.replace(str(temporary), str(path))
         with suppress(OSError):
-            _remove(temporary)
+            remove(temporary)
         for parent in reversed(made):
             with suppress(OSError):
                 parent.rmdir()
@@ -181,7 +185,7 @@ def _clear_unfinished(path: Path) -> None:
                 "wait until it has ended, or choose another output",
             )
         log.info("%s: removed, left unfinished by process %d, which no longer runs", entry, pid)
-        _remove(entry)
+        remove(entry)
 
 
 def make_parents(path: Path, made: list[Path]) -> None:
@@ -193,16 +197,17 @@ def make_parents(path: Path, made: list[Path]) -> None:
             made.append(parent)
 
 
-def _put_in_place(temporary: Path, path: Path, folder: bool, force: bool) -> None:
+def put_in_place(temporary: Path, path: Path, *, folder: bool, force: bool) -> None:
+    """Give what was written its name, in place of an earlier output where that may be replaced; raises OutputError."""
     if not temporary.exists():
         raise OutputError(path, "nothing written", "a finished output", "report this as a fault of the program")
     if os.path.lexists(path) and not force:
         raise OutputError(path, "an output that appeared meanwhile", "a free name", "choose another output")
     # Once more: somebody may have put something there since the work began.
     _check_existing(path, folder=folder, force=force)
-    aside = path.with_name(f".{path.name}.replaced-{os.getpid()}")
+    aside = _aside(path, os.getpid())
     try:
-        _remove(aside)
+        remove(aside)
         had_old = os.path.lexists(path)
         if had_old:
             path.rename(aside)
@@ -213,20 +218,43 @@ def _put_in_place(temporary: Path, path: Path, folder: bool, force: bool) -> Non
                 aside.rename(path)
             raise
     except OSError as error:
-        raise _refused(path, error) from error
+        raise refused(path, error) from error
+    sync_folder(path.absolute().parent)
     # The new output is in place; an old one that cannot be removed must not make the job fail.
-    with suppress(OSError):
-        _remove(aside)
+    for old in (aside, *_left_aside(path)):
+        with suppress(OSError):
+            remove(old)
 
 
-def _remove(path: Path) -> None:
+def give_back_replaced(path: Path) -> None:
+    """Where a process ended between moving an output aside and putting the new one there, put the old one back."""
+    if not os.path.lexists(path) and path.absolute().parent.is_dir():
+        for old in _left_aside(path)[:1]:
+            old.rename(path)
+            log.info("%s: put back; a process that no longer runs had moved it aside", path)
+
+
+def _aside(path: Path, pid: int) -> Path:
+    return path.with_name(f".{path.name}.replaced-{pid}")
+
+
+def _left_aside(path: Path) -> list[Path]:
+    """Old outputs that processes which no longer run had moved aside."""
+    name = re.compile(rf"\.{re.escape(path.name)}\.replaced-(\d+)")
+    found = [(name.fullmatch(entry.name), entry) for entry in path.absolute().parent.iterdir()]
+    return [entry for match, entry in found if match and not is_running(int(match[1]))]
+
+
+def remove(path: Path) -> None:
+    """Remove a file, a link or a folder with all that is in it; raises OSError."""
     if path.is_dir() and not path.is_symlink():
         shutil.rmtree(path)
     else:
         path.unlink(missing_ok=True)
 
 
-def _refused(path: Path, error: OSError) -> OutputError:
+def refused(path: Path, error: OSError) -> OutputError:
+    """What is said of a place that the file system does not let be written."""
     return OutputError(
         path, f"the file system refusing it ({error.strerror or error})", "a place to write", "choose another output"
     )

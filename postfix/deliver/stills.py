@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import shutil
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -12,14 +15,17 @@ import OpenImageIO as oiio
 from postfix import effort
 from postfix.deliver.closing import Closing
 from postfix.deliver.dpx import write_dpx
+from postfix.deliver.durable import begun_path, checksum_of, sync_file, sync_folder, write_durably
 from postfix.deliver.exr import exr_losses, write_exr
 from postfix.deliver.pooled import Pooled
 from postfix.deliver.still_chunks import UNKNOWN_QUALITY, carry_jpeg_segments, carry_png_chunks, jpeg_quality
 from postfix.deliver.tiff_tags import carry_tiff_tags, tags_left_out
+from postfix.deliver.workroom import Sealed
 from postfix.errors import OutputError, PostfixError
 from postfix.source.ahead import frames_ahead
 from postfix.source.numbered import PICTURE_SUFFIXES
 from postfix.source.picture import Plane, Planes
+from postfix.source.segments import Segment, segments_of
 from postfix.source.still_header import OIIO_TYPES, open_still, still_is_whole
 from postfix.source.stills import StillsSource
 
@@ -28,7 +34,10 @@ PNG_COMPRESSION_LEVEL = 1
 
 
 class StillsWriter(Closing):
-    """An eye being written as numbered stills with the source's headers and depth.
+    """Segments of an eye being written as numbered stills with the source's headers and depth; a context manager.
+
+    Each still has its name only when it is whole, and a segment is told as finished when all of its stills are on the
+    disk and their checksums kept.
 
     Parameters
     ----------
@@ -41,17 +50,35 @@ class StillsWriter(Closing):
     copies : bool
         True where a still in which nothing changed may be copied from the source. Never done of a view, whose file
         holds others as well.
+    parts : Path, optional
+        A folder that takes the checksums of the stills of each segment; without it none are kept.
+    segments : sequence of Segment, optional
+        What will be handed over, in stills; all of the source without it.
+    sealed : callable
+        Told of each segment that is finished.
     """
 
     def __init__(
-        self, source: StillsSource, folder: Path, names: Sequence[str] | None = None, *, copies: bool = True
+        self,
+        source: StillsSource,
+        folder: Path,
+        names: Sequence[str] | None = None,
+        *,
+        copies: bool = True,
+        parts: Path | None = None,
+        segments: Sequence[Segment] = (),
+        sealed: Sealed = lambda index: None,
     ) -> None:
-        self._source, self._folder = source, folder
+        self._source, self._folder, self._parts, self._sealed = source, folder, parts, sealed
         self._names = [path.name for path in source.paths] if names is None else list(names)
         self._copies = copies and source.view is None
         threads = effort.current().threads_an_eye
         waiting = max(threads, frames_ahead(source.format))
         self._work = Pooled(threads, waiting, f"write {source.path.name}")
+        self._segments = tuple(segments) or segments_of(source.count)
+        self._first, self._last = self._segments[0].first, self._segments[-1].last
+        self._lock = threading.Lock()
+        self._written: dict[int, dict[str, str]] = {segment.index: {} for segment in self._segments}
         self._handed: set[int] = set()
         self._closed = False
 
@@ -65,8 +92,8 @@ class StillsWriter(Closing):
         OutputError
             Where this still or an earlier one could not be written.
         """
-        if index in self._handed or not 0 <= index < self._source.count:
-            raise ValueError(f"still {index} twice, or not one of {self._source.count}")
+        if index in self._handed or not self._first <= index <= self._last:
+            raise ValueError(f"still {index} twice, or not one of {self._first} to {self._last}")
         self._raise_error()
         self._handed.add(index)
         self._work.hand_over(self._write_one, index, planes, unchanged)
@@ -78,12 +105,10 @@ class StillsWriter(Closing):
         self._closed = True
         self._work.finish()
         self._raise_error()
-        if len(self._handed) != self._source.count:
+        wanted = self._last - self._first + 1
+        if len(self._handed) != wanted:
             raise OutputError(
-                self._folder,
-                f"{len(self._handed)} stills handed over",
-                f"{self._source.count}",
-                "report this as a fault",
+                self._folder, f"{len(self._handed)} stills handed over", f"{wanted}", "report this as a fault"
             )
 
     def abandon(self) -> None:
@@ -105,17 +130,61 @@ class StillsWriter(Closing):
 
     def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
         like, target = self._source.paths[index], self._folder / self._names[index]
-        frame = self._source.first_number + index
-        if not (unchanged and self._copies):
-            self._draw_one(index, planes, like, target)
-            return
+        frame, begun = self._source.first_number + index, begun_path(target)
         try:
-            shutil.copyfile(like, target)
+            if unchanged and self._copies:
+                _copy(like, begun, target, frame)
+            else:
+                self._draw_one(index, planes, like, begun)
+            checksum = "" if self._parts is None else checksum_of(begun)
+            begun.replace(target)
+        except PostfixError as error:
+            error.where = error.where.replace(str(begun), str(target))
+            raise
         except OSError as error:
-            raise _unwritten(target, f"no way to copy {like} there: {error.strerror or error}", frame) from error
+            raise _unwritten(target, error.strerror or str(error), frame) from error
+        finally:
+            with suppress(OSError):
+                begun.unlink(missing_ok=True)
+        self._note(index, target.name, checksum)
+
+    def _note(self, index: int, name: str, checksum: str) -> None:
+        """Keep the checksum of a still; the last of a segment seals it."""
+        segment = next(one for one in self._segments if one.first <= index <= one.last)
+        with self._lock:
+            written = self._written[segment.index]
+            written[name] = checksum
+            whole = len(written) == segment.count
+        if whole and self._parts is not None:
+            for each in written:
+                sync_file(self._folder / each)
+            sync_folder(self._folder)
+            write_durably(_told(self._parts, segment.index), json.dumps(written).encode())
+        if whole:
+            self._written[segment.index] = {}
+            self._sealed(segment.index)
 
     def _draw_one(self, index: int, planes: Planes, like: Path, target: Path) -> None:
         write_still(target, planes, like=like, view=self._source.view, frame=self._source.first_number + index)
+
+
+def _told(parts: Path, index: int) -> Path:
+    return parts / f"{index:06d}.json"
+
+
+def stills_held(parts: Path, folder: Path, segments: Iterable[Segment]) -> set[int]:
+    """Indices of the segments (in stills) of which every still is in its folder and whole. Every byte is read."""
+    return {segment.index for segment in segments if _held(_told(parts, segment.index), folder, segment)}
+
+
+def _held(told: Path, folder: Path, segment: Segment) -> bool:
+    try:
+        stills = json.loads(told.read_text(encoding="utf-8"))
+        return len(stills) == segment.count and all(
+            checksum_of(folder / Path(name).name) == checksum for name, checksum in stills.items()
+        )
+    except (OSError, ValueError, AttributeError, TypeError):
+        return False
 
 
 def write_still(
@@ -169,6 +238,13 @@ def write_still(
             {"png": carry_png_chunks, "jpeg": carry_jpeg_segments, "tiff": carry_tiff_tags}[kind](path, like)
     except OSError as error:
         raise _unwritten(path, error.strerror or str(error), frame) from error
+
+
+def _copy(like: Path, begun: Path, target: Path, frame: int) -> None:
+    try:
+        shutil.copyfile(like, begun)
+    except OSError as error:
+        raise _unwritten(target, f"no way to copy {like} there: {error.strerror or error}", frame) from error
 
 
 def _unwritten(path: Path, reason: str, frame: int | None) -> OutputError:

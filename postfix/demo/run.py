@@ -12,10 +12,11 @@ from postfix.demo.film import FILM, film_length
 from postfix.demo.footage import write_film
 from postfix.demo.truth import Summary
 from postfix.errors import OutputError
+from postfix.job.choice import SourceChoice
 from postfix.job.memory import settle_for
 from postfix.job.progress import bar, page_bar
 from postfix.job.run import ClipRun, run_clip
-from postfix.job.version import Settings, SourceChoice
+from postfix.job.settings import Settings
 from postfix.review.report import write_report
 from postfix.review.sheet import contact_sheet, version_rows, write_png
 from postfix.viewing import BUILTIN_SCREENS

@@ -50,8 +50,8 @@ from pathlib import Path
 
 from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.errors import InputError, PostfixError, UsageError
+from postfix.job.choice import SourceChoice
 from postfix.job.pins import check_fit, clip_pins
-from postfix.job.version import SourceChoice
 from postfix.limits import limits_for
 from postfix.outside import clipped, folder_key, is_folder_name
 from postfix.plan.model import Pin

@@ -2,82 +2,23 @@
 
 from __future__ import annotations
 
-import json
 import logging
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
-from postfix import __version__
 from postfix.deliver.changelog import EyeFile
 from postfix.errors import InputError, OutputError
-from postfix.job.version import SourceChoice, Version, write_text
+from postfix.job.checksums import source_files
+from postfix.job.measured import footage_of, read_json
+from postfix.job.version import Version, require_same_table
+from postfix.measure.table import MeasurementTable
+from postfix.measure.table_csv import read_table
 from postfix.plan.file import plan_text
 from postfix.plan.model import Plan
 from postfix.source.layout import Layout
+from postfix.source.pair import PairSource
 
 log = logging.getLogger("postfix")
-
-
-_DIFFERENT = {"cuts": "other cuts", "frames": "other frames"}
-"""How to say that a fact differs, where "another" would not do."""
-
-
-def _listed(parts: list[str]) -> str:
-    *others, last = parts
-    return f"{', '.join(others)} and {last}" if others else last
-
-
-@dataclass(frozen=True)
-class Origin:
-    """What a measurement was made from, kept beside it so that a later run can tell whether it still holds."""
-
-    path: Path
-    choice: SourceChoice
-    sources: Callable[[], tuple[EyeFile, ...]]
-
-    def _facts(self) -> dict[str, Any]:
-        edit = self.choice.edit
-        return {
-            "program version": __version__,
-            "cuts": "one shot" if self.choice.one_shot else "found in the picture" if edit is None else str(edit),
-            "frames": self.choice.frames and list(self.choice.frames),
-            "offset": self.choice.reading.offset_frames,
-            "order of the eyes": "exchanged" if self.choice.reading.swapped else "as given",
-            "layout of the eyes": self.choice.layout,
-            "frame size": self.choice.frame_px and list(self.choice.frame_px),
-            **{f"{source.eye} eye": asdict(source) for source in self.sources()},
-        }
-
-    def keep(self) -> None:
-        """Write it down; only now does the measurement count as finished."""
-        write_text(self.path, json.dumps(self._facts(), indent=2, ensure_ascii=False) + "\n", force=True)
-
-    def is_kept(self) -> bool:
-        """Whether a finished measurement of these very files is there.
-
-        Raises
-        ------
-        InputError
-            Where there is one of other files, cuts or program version; names what differs.
-        """
-        if not self.path.exists():
-            return False
-        kept, now = _read_json(self.path), self._facts()
-        different = [name for name in now if kept.get(name) != now[name]]
-        if {"offset", "order of the eyes"} & set(different):
-            # The eyes differ then as a matter of course.
-            different = [name for name in different if not name.endswith(" eye")]
-        changed = [_DIFFERENT.get(name, f"another {name}") for name in different]
-        if changed:
-            raise InputError(
-                self.path,
-                f"an earlier run with {_listed(changed)}",
-                "the run that is to be carried on",
-                "give the same source, or start anew with --force instead of --resume",
-            )
-        return True
 
 
 def finished_version(
@@ -112,10 +53,12 @@ def finished_version(
     if not folder.exists():
         return None
     log_file, plan_file = folder / "changes.json", folder / "plan.toml"
-    kept = _read_json(log_file) if log_file.exists() else {}
-    same_plan = plan_file.exists() and plan_file.read_text(encoding="utf-8") == plan_text(plan)
+    kept = read_json(log_file) if log_file.exists() else {}
+    same_plan = plan_file.exists() and plan_file.read_bytes() == plan_text(plan).encode()
     same_sources = kept.get("sources") == [asdict(source) for source in sources]
-    delivered = {output.get("layout") for output in kept.get("outputs", ())}
+    outputs = kept.get("outputs")
+    told = outputs if isinstance(outputs, list) else []
+    delivered = {str(output.get("layout")) for output in told if isinstance(output, dict)}
     same_delivery = delivered == set(layouts) and kept.get("codec") == codec
     if same_plan and same_sources and same_delivery:
         log.info("%s: kept as an earlier run finished it", folder)
@@ -138,13 +81,19 @@ def finished_version(
     raise OutputError(folder, found, "one to keep", "move it away, or add --force to make it anew")
 
 
-def _read_json(path: Path) -> dict[str, Any]:
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+def kept_table(pair: PairSource, path: Path) -> MeasurementTable:
+    """A finished measurement that an earlier run wrote.
+
+    Raises
+    ------
+    InputError
+        Where it is of other footage: not of these very frames.
+    """
+    table = read_table(path)
+    require_same_table(table.clip, len(table.frames), path, pair)
+    if table.clip.footage != footage_of(source_files(pair)):
         raise InputError(
-            path, f"no JSON in it ({error})", "what an earlier run wrote", "start anew with --force"
-        ) from error
-    if not isinstance(data, dict):
-        raise InputError(path, "no JSON object in it", "what an earlier run wrote", "start anew with --force")
-    return data
+            path, "a measurement of other pictures", "one of this source", "start anew with --force instead of --resume"
+        )
+    log.info("%s: kept as an earlier run finished it", path)
+    return table

@@ -7,23 +7,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from postfix.deliver.changelog import EyeFile
 from postfix.deliver.own import PAGE, PAGE_FOLDER
-from postfix.job.checksums import source_files_beside
-from postfix.job.kept import Origin, finished_version
-from postfix.job.version import (
-    Opened,
-    Output,
-    Settings,
-    SourceChoice,
-    Version,
-    make_versions,
-    marked,
-    measured,
-    told_of,
-    write_table,
-)
+from postfix.job.checksums import source_files
+from postfix.job.choice import Opened, SourceChoice
+from postfix.job.kept import finished_version
+from postfix.job.measured import Origin, measured_source, told_of
+from postfix.job.settings import Settings
+from postfix.job.version import Output, Version, make_versions
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
+from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.plan.clip import plan_edit
 from postfix.plan.edit import edit_of
@@ -87,19 +81,9 @@ def run_clip(
         As the stages do; and where an earlier run to be carried on was of another source or program version, or a
         version that it left is not the one that would be made now.
     """
-    pair, cuts = opened
+    pair, _ = opened
     measurement = planned_outputs(out, pair.name, screens)[0].path
-    # Reading every byte for the checksums overlaps the measuring.
-    with source_files_beside(pair) as files:
-        origin = Origin(measurement.with_suffix(".origin.json"), choice, files)
-        table = read_table(measurement) if settings.resume and origin.is_kept() else None
-        if table is None:
-            table = marked(measured(pair, cuts, "measure", settings), files())
-            write_table(measurement, table, force=settings.force or settings.resume)
-            origin.keep()
-        else:
-            log.info("%s: kept as an earlier run finished it", measurement)
-        sources = files()
+    table, sources = _measured_or_kept(choice, opened, measurement, settings)
     edit = edit_of(columns_of(table))
     decided = [plan_edit(edit, screen, settings_for(screen.name), pins=pins) for screen in screens]
     plans = [one.plan for one in decided]
@@ -115,7 +99,21 @@ def run_clip(
         ]
     said = told_of(choice, opened, table)
     missing = [(plan, out / plan.screen.name) for plan, version in zip(plans, finished) if version is None]
-    made = iter(make_versions(pair, sources, table, missing, settings, said))
+    made = iter(make_versions(pair, sources, lambda _: (table, said), missing, settings))
     versions = tuple(version or next(made) for version in finished)
     fits = {one.plan.screen.name: fits_of(one) for one in decided}
     return ClipRun(out, measurement, versions, said, fits)
+
+
+def _measured_or_kept(
+    choice: SourceChoice, opened: Opened, measurement: Path, settings: Settings
+) -> tuple[MeasurementTable, tuple[EyeFile, ...]]:
+    origin = Origin(measurement.with_suffix(".origin.json"), choice)
+    if settings.resume and origin.path.exists():
+        sources = source_files(opened[0])
+        if origin.is_kept(sources):
+            log.info("%s: kept as an earlier run finished it", measurement)
+            return read_table(measurement), sources
+    # Before the table: what is there while its origin is not does not count as finished.
+    origin.path.unlink(missing_ok=True)
+    return measured_source(choice, opened, measurement, settings, origin)

@@ -111,10 +111,16 @@ def _video(spec: VideoSpec, count: int, source: EyeSource) -> _Piece:
     # H.264 and H.265 are written at a quality of their own, however small the source is.
     if kept and (tags.lossless or spec.codec not in ("h264", "hevc")):
         frame = origin.format.width * origin.format.height
-        return _Piece(round(origin.path.stat().st_size * pixels / (origin.file_count * frame)), True)
+        return _Piece(round(_held_bytes(origin.path) * pixels / (origin.file_count * frame)), True)
     if bits is None or spec.lossless:
         bits = _LOSSLESS_SHARE * _bare_bits(spec.pixel_format)
     return _Piece(round(pixels * bits / 8), True)
+
+
+def _held_bytes(path: Path) -> int:
+    """Size of a file without its holes."""
+    found = path.stat()
+    return min(found.st_size, getattr(found, "st_blocks", found.st_size) * 512)
 
 
 def _bare_bits(pixel_format: str) -> float:
@@ -127,7 +133,7 @@ def _stills(eye: EyeSource, count: int) -> _Piece:
     """Stills as large as the source's for each pixel; of files that hold both eyes each is reckoned half."""
     origin = origin_of(eye)
     files = origin.files()
-    each = sum(path.stat().st_size for path in files) / max(1, len(files))
+    each = sum(_held_bytes(path) for path in files) / max(1, len(files))
     if getattr(origin, "view", None) is not None:
         each /= 2
     share = eye.format.width * eye.format.height / (origin.format.width * origin.format.height)

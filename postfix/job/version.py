@@ -3,111 +3,38 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
-from postfix.deliver.delivery import Delivery, check_delivery, reopened, say_losses
-from postfix.deliver.staging import check_output, staged
+from postfix.deliver.delivery import check_delivery, joined, reopened, say_losses
+from postfix.deliver.staging import check_output
 from postfix.errors import InputError
-from postfix.job.checksums import checksums_beside, source_files_beside
-from postfix.job.progress import bar
-from postfix.job.rendering import render_plans
-from postfix.measure.clip import clip_info, measure_clip
-from postfix.measure.remarks import Told, told
+from postfix.job.checksums import checksums_beside
+from postfix.job.measured import footage_of, measured
+from postfix.job.measuring import Kept
+from postfix.job.rendering import COPIED, bad_frames_of, render_plans
+from postfix.job.settings import Settings
+from postfix.job.space import SpaceWatch
+from postfix.job.steady import Steady
+from postfix.job.unfinished import Recipe, Unfinished, check_unfinished, unfinished
+from postfix.measure.clip import clip_info
+from postfix.measure.remarks import Told
 from postfix.measure.rescaled import rescaled
-from postfix.measure.table import ClipInfo, MeasurementTable, footage_mark
-from postfix.measure.table_csv import as_written, table_text
+from postfix.measure.table import ClipInfo, MeasurementTable
 from postfix.plan.file import plan_text
 from postfix.plan.footage import require_same_footage
 from postfix.plan.model import Plan
-from postfix.source.editlist import read_edit_list
-from postfix.source.framed import FramedEye, framed
-from postfix.source.layout import Layout
-from postfix.source.packed import open_packed
-from postfix.source.pair import AS_GIVEN, PairSource, Reading, open_pair
+from postfix.source.framed import FramedEye
+from postfix.source.pair import PairSource
 from postfix.source.shots import EditList, Shot
-from postfix.source.timecode import timecode_at
 from postfix.versions import libraries
 
 log = logging.getLogger("postfix")
-
-
-Opened = tuple[PairSource, EditList | None]
-"""A pair, and how it is cut where that is known before anything is measured."""
-
-
-@dataclass(frozen=True)
-class SourceChoice:
-    """Both eyes of one clip as a person named them, and where its cuts come from.
-
-    Attributes
-    ----------
-    left, right : Path or None
-        A file, a folder of stills or a pattern for each eye; None where ``pair`` names both.
-    pair : Path or None
-        What holds both eyes.
-    layout : Layout or None
-        How they lie in it; None where it says so itself.
-    frame_px : (int, int) or None
-        Width and height of the frame that is delivered, cut from the source's or larger than it.
-    """
-
-    left: Path | None = None
-    right: Path | None = None
-    rate: Fraction | None = None
-    frames: tuple[int, int] | None = None
-    edit: Path | None = None
-    one_shot: bool = False
-    reading: Reading = AS_GIVEN
-    pair: Path | None = None
-    layout: Layout | None = None
-    frame_px: tuple[int, int] | None = None
-
-    def open(self) -> Opened:
-        """Open both eyes, check them against each other and count their frames; that reads a video file through."""
-        pair = self._pair()
-        if self.frame_px is not None:
-            pair = framed(pair, *self.frame_px)
-        if self.one_shot:
-            return pair, EditList((Shot("s001", 0, pair.count - 1),), (), ())
-        if self.edit is not None:
-            return pair, _as_listed(self.edit, pair)
-        return pair, None
-
-    def _pair(self) -> PairSource:
-        if self.pair is not None:
-            return open_packed(self.pair, self.layout, rate=self.rate, frames=self.frames, reading=self.reading)
-        assert self.left is not None
-        assert self.right is not None
-        return open_pair(self.left, self.right, rate=self.rate, frames=self.frames, reading=self.reading)
-
-
-def _as_listed(edit: Path, pair: PairSource) -> EditList:
-    """Shots of an edit list, which speaks of the left eye as it is, also where an offset leaves out some of it."""
-    timecode = None if pair.timecode is None else timecode_at(pair.timecode, -pair.before, pair.rate)
-    count = pair.before + pair.count + pair.after
-    listed = read_edit_list(edit, rate=pair.rate, count=count, timecode=timecode)
-    for note in listed.notes:
-        log.info("%s: %s", edit.name, note)
-    return listed.within(pair.before, pair.count)
-
-
-@dataclass(frozen=True)
-class Settings:
-    """How a job is carried out, whatever it works on."""
-
-    force: bool = False
-    resume: bool = False
-    quiet: bool = False
-    check: bool = True
-    every: int = 1
-    delivery: Delivery = field(default_factory=Delivery)
 
 
 @dataclass(frozen=True)
@@ -116,6 +43,10 @@ class Output:
 
     path: Path
     folder: bool = False
+
+
+Before = tuple[MeasurementTable | None, Told | None]
+"""The measurement of a source, and what it says besides its figures."""
 
 
 @dataclass(frozen=True)
@@ -129,56 +60,6 @@ class Version:
     def flagged(self) -> bool:
         """Whether anything stays outside its limits, or could not be judged."""
         return any(shot["flags"] for shot in self.log["shots"])
-
-
-def measured(pair: PairSource, cuts: EditList | None, what: str, settings: Settings) -> MeasurementTable:
-    """Measure a pair behind a progress bar; the figures have the digits of their file."""
-    with bar(what, pair.count, quiet=settings.quiet) as progress:
-        table = measure_clip(
-            pair,
-            shots=None if cuts is None else cuts.shots,
-            transitions=None if cuts is None else cuts.transitions,
-            progress=progress,
-            every=settings.every,
-        )
-        return as_written(table)
-
-
-def measured_source(
-    pair: PairSource, cuts: EditList | None, settings: Settings
-) -> tuple[MeasurementTable, tuple[EyeFile, ...]]:
-    """Measure a source while every byte of it is read for the checksums; the table says which footage it is of."""
-    with source_files_beside(pair) as files:
-        table = measured(pair, cuts, "measure", settings)
-        sources = files()
-    return marked(table, sources), sources
-
-
-def marked(table: MeasurementTable, sources: Iterable[EyeFile]) -> MeasurementTable:
-    """The table with the mark of the footage that it was measured on."""
-    return replace(table, clip=replace(table.clip, footage=footage_of(sources)))
-
-
-def footage_of(sources: Iterable[EyeFile]) -> str:
-    """Mark of the very frames of both eyes, left first."""
-    return footage_mark((source.sha256, source.first_frame, source.frames) for source in sources)
-
-
-def told_of(choice: SourceChoice, opened: Opened, table: MeasurementTable) -> Told:
-    """What a source's measurement says besides its figures; an edit list is held against the picture."""
-    pair, cuts = opened
-    return told(table, pair.reading, cuts if choice.edit is not None else None)
-
-
-def write_text(path: Path, text: str, *, force: bool) -> None:
-    """Write a small file whole or not at all."""
-    with staged(path, force=force) as temporary:
-        temporary.write_text(text, encoding="utf-8", newline="\n")
-
-
-def write_table(path: Path, table: MeasurementTable, *, force: bool) -> None:
-    """Write a measurement table whole or not at all."""
-    write_text(path, table_text(table), force=force)
 
 
 def check_writing(
@@ -215,34 +96,34 @@ def check_writing(
     for pair in given:
         check_delivery(pair, settings.delivery)
         say_losses(pair, settings.delivery)
-    for output in outputs:
+    wanted = list(outputs)
+    for output in wanted:
         check_output(output.path, eyes, folder=output.folder, inputs=read, force=settings.force, keep=keep)
+        check_unfinished(output.path, resume=settings.resume, force=settings.force)
 
 
 def make_versions(
     pair: PairSource,
     sources: tuple[EyeFile, ...],
-    before: MeasurementTable | None,
+    before: Callable[[Unfinished], Before],
     wanted: Sequence[tuple[Plan, Path]],
     settings: Settings,
-    said: Told | None = None,
 ) -> tuple[Version, ...]:
     """Render plans into a folder each while the source is decoded once, measure what was written, and log it.
 
     Everything is written beside a folder's final name. When all pictures are rendered, one version after the other is
-    measured and renamed into place; what goes wrong with one leaves those before it in place and nothing of the others.
+    joined, measured and renamed into place; what goes wrong with one leaves those before it in place, and of the others
+    what is finished for a later run to carry on.
 
     Parameters
     ----------
     pair : PairSource
     sources : tuple of EyeFile
-    before : MeasurementTable or None
-        Of the source.
+    before : callable
+        Gives what is known of the source; what it finishes on the way it may keep with the first version.
     wanted : sequence of (Plan, Path)
         Each plan and its folder.
     settings : Settings
-    said : Told, optional
-        What the source's measurement says besides its figures, for the log.
 
     Raises
     ------
@@ -253,47 +134,75 @@ def make_versions(
     """
     for plan, _ in wanted:
         require_same_clip(plan, pair, sources)
-    with ExitStack() as unfinished:
-        stages = [unfinished.enter_context(ExitStack()) for _ in wanted]
+    steady = Steady.of(pair)
+    with ExitStack() as all_of_them:
+        stages = [all_of_them.enter_context(ExitStack()) for _ in wanted]
         works = [
-            stage.enter_context(staged(folder, folder=True, force=settings.force))
-            for stage, (_, folder) in zip(stages, wanted)
+            stage.enter_context(
+                unfinished(folder, _recipe(pair, sources, plan, settings), resume=settings.resume, force=settings.force)
+            )
+            for stage, (plan, folder) in zip(stages, wanted)
         ]
+        if not works:
+            return ()
+        known = before(works[0])
         drawn = [(plan, work) for (plan, _), work in zip(wanted, works)]
-        render_plans(drawn, pair, settings.delivery, quiet=settings.quiet)
+        render_plans(drawn, pair, settings.delivery, steady, settings.crew, quiet=settings.quiet)
         versions = []
         for stage, work, (plan, folder) in zip(stages, works, wanted):
-            log_data = _finished(pair, sources, before, plan, work, settings, said)
+            if not work.marked(COPIED):
+                joined(pair, settings.delivery, work.room, SpaceWatch(work.folder).look)
+            log_data = _finished(pair, sources, known, plan, work, settings)
             stage.close()
             versions.append(Version(folder, log_data))
     return tuple(versions)
 
 
+def _recipe(pair: PairSource, sources: tuple[EyeFile, ...], plan: Plan, settings: Settings) -> Recipe:
+    """What a version is made from."""
+    return {
+        "program version": __version__,
+        "libraries": libraries(),
+        "plan": plan_text(plan),
+        "layouts of delivery": list(settings.delivery.layouts_of(pair)),
+        "codec": settings.delivery.codec,
+        "frame size": _framed_from_px(pair),
+        "bad frames": pair.on_bad,
+        "offset": pair.reading.offset_frames,
+        "order of the eyes": "exchanged" if pair.reading.swapped else "as given",
+        **{f"{source.eye} eye": asdict(source) for source in sources},
+    }
+
+
 def _finished(
     pair: PairSource,
     sources: tuple[EyeFile, ...],
-    before: MeasurementTable | None,
+    known: Before,
     plan: Plan,
-    work: Path,
+    work: Unfinished,
     settings: Settings,
-    said: Told | None,
 ) -> dict[str, Any]:
     """Reopen and measure what was rendered, write plan and logs beside it; the change log."""
-    finished, files = reopened(pair, settings.delivery, work)
+    out, (before, said) = work.room.pictures, known
+    finished, files = reopened(pair, settings.delivery, work.room)
     after = None
     with checksums_beside([file.source for file in files]) as checksums:
         if settings.check:
             shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
             # Eyes that were squeezed are told in the pixels of the plan.
-            seen = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings)
+            seen = measured(
+                finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings, Kept(work, "check")
+            )
             after = rescaled(seen, plan.clip)
         outputs = tuple(
-            EyeFile(file.eye, file.path.relative_to(work).as_posix(), file.source.count, checksum, layout=file.layout)
+            EyeFile(file.eye, file.path.relative_to(out).as_posix(), file.source.count, checksum, layout=file.layout)
             for file, checksum in zip(files, checksums())
         )
+    bad = bad_frames_of(work, pair.count)
     log_data = change_log(
         plan,
         shot_results(plan, before, after),
+        bad_frames=bad,
         sources=sources,
         outputs=outputs,
         timecode=pair.timecode,
@@ -307,10 +216,10 @@ def _finished(
     texts = {
         "plan.toml": plan_text(plan),
         "changes.json": change_log_text(log_data),
-        "changes.csv": frame_table_text(plan, before, after, timecode=pair.timecode),
+        "changes.csv": frame_table_text(plan, before, after, timecode=pair.timecode, bad_frames=bad),
     }
     for name, text in texts.items():
-        (work / name).write_text(text, encoding="utf-8", newline="\n")
+        (out / name).write_text(text, encoding="utf-8", newline="\n")
     return log_data
 
 

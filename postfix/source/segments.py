@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 SEGMENT_FRAMES = 48
@@ -22,8 +23,23 @@ class Segment:
         """Its frames."""
         return self.last - self.first + 1
 
+    def times(self, each: int) -> Segment:
+        """The same segment counted in pictures of which each frame has so many."""
+        return Segment(self.index, self.first * each, (self.last + 1) * each - 1)
+
 
 def segments_of(count: int) -> tuple[Segment, ...]:
     """The segments of a clip of so many frames, in order; the last may be shorter."""
     starts = range(0, count, SEGMENT_FRAMES)
     return tuple(Segment(index, first, min(first + SEGMENT_FRAMES, count) - 1) for index, first in enumerate(starts))
+
+
+def runs_of(segments: Iterable[Segment]) -> list[tuple[Segment, ...]]:
+    """Segments in order, parted wherever one is left out."""
+    runs: list[list[Segment]] = []
+    for segment in segments:
+        if runs and runs[-1][-1].last + 1 == segment.first:
+            runs[-1].append(segment)
+        else:
+            runs.append([segment])
+    return [tuple(run) for run in runs]

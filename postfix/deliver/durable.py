@@ -1,0 +1,84 @@
+"""Files that outlive a power cut: on the disk itself before anything says that they are there."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import uuid
+from contextlib import suppress
+from pathlib import Path
+
+_BLOCK_BYTES = 1 << 20
+
+BEGUN = ".begun-"
+"""How the names of files begin that are being written and have not their name yet."""
+
+
+def begun_path(path: Path) -> Path:
+    """Where a file is written before it has its name: hidden beside it, under a name that no other process takes."""
+    return path.with_name(f"{BEGUN}{uuid.uuid4().hex}-{path.name}")
+
+
+def sync_file(path: Path) -> None:
+    """Have a file's content on the disk itself; raises OSError."""
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def sync_folder(path: Path) -> None:
+    """Have the names in a folder on the disk itself, where the system can."""
+    # Windows opens no folder; some network file systems refuse the request and need none.
+    with suppress(OSError):
+        number = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
+
+
+def sync_tree(folder: Path) -> None:
+    """Have everything below a folder on the disk itself."""
+    for here, _, names in os.walk(folder):
+        for name in names:
+            sync_file(Path(here, name))
+        sync_folder(Path(here))
+
+
+def write_durably(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all, in place of an earlier one, and have it on the disk; raises OSError."""
+    begun = begun_path(path)
+    try:
+        with begun.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        begun.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            begun.unlink()
+        raise
+    sync_folder(path.parent)
+
+
+def write_sealed(path: Path, data: bytes) -> None:
+    """Like :func:`write_durably`, with a checksum before the data; see :func:`read_sealed`."""
+    write_durably(path, hashlib.sha256(data).digest() + data)
+
+
+def read_sealed(path: Path) -> bytes | None:
+    """What :func:`write_sealed` wrote; None where it is not there or not whole."""
+    try:
+        whole = path.read_bytes()
+    except OSError:
+        return None
+    data = whole[32:]
+    return data if hashlib.sha256(data).digest() == whole[:32] else None
+
+
+def checksum_of(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal; raises OSError."""
+    found, block = hashlib.sha256(), memoryview(bytearray(_BLOCK_BYTES))
+    with path.open("rb", buffering=0) as file:
+        while count := file.readinto(block):
+            found.update(block[:count])
+    return found.hexdigest()

@@ -1,0 +1,329 @@
+"""A video in parts: each segment coded by itself and kept, and all of them joined without coding anything again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import queue
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import av
+
+from postfix.deliver.closing import Closing
+from postfix.deliver.durable import begun_path, checksum_of, sync_file, sync_folder, write_durably
+from postfix.deliver.picture_coder import PictureCoder, handed_format
+from postfix.deliver.spec import VideoSpec
+from postfix.deliver.video_file import VideoFile
+from postfix.deliver.workroom import Look, Sealed
+from postfix.errors import OutputError, PostfixError
+from postfix.source.ahead import frames_ahead
+from postfix.source.picture import Planes
+from postfix.source.segments import Segment
+from postfix.source.video import VideoSource
+
+_JOINED = "joined.json"
+
+
+@dataclass(frozen=True)
+class _Coded:
+    """One coded picture of a part; times in frames of the part, None where the encoder tells none."""
+
+    shown: int | None
+    decoded: int | None
+    duration: int
+    key: bool
+    size_bytes: int
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A finished part: what its file of coded pictures holds, in order."""
+
+    frames: int
+    header: str
+    sha256: str
+    pictures: tuple[_Coded, ...]
+
+
+class VideoPartsWriter(Closing):
+    """Segments of a video being coded, in a thread of its own; a context manager.
+
+    Parameters
+    ----------
+    path : Path
+        The file that the parts will be joined to; its suffix tells the container.
+    parts : Path
+        The folder that takes the parts.
+    spec : VideoSpec
+    segments : sequence of Segment
+        Consecutive ones, in frames of the file.
+    source : VideoSource or None
+        Whose sound will go along, to be named in errors.
+    sealed : callable
+        Told of each segment that is finished.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        parts: Path,
+        spec: VideoSpec,
+        segments: Sequence[Segment],
+        source: VideoSource | None = None,
+        sealed: Sealed = lambda index: None,
+    ) -> None:
+        self.path = path
+        self._parts, self._spec, self._segments = parts, spec, tuple(segments)
+        self._named, self._sealed = source.path if source else path, sealed
+        self._next, self._after = self._segments[0].first, self._segments[-1].last + 1
+        self._queue: queue.Queue[Planes | None] = queue.Queue(frames_ahead(handed_format(spec)))
+        self._error: BaseException | None = None
+        self._abandoned = threading.Event()
+        self._closed = self._ended = False
+        self._thread = threading.Thread(target=self._run, name=f"encode {path.name}", daemon=True)
+        self._thread.start()
+
+    def write(self, index: int, planes: Planes, unchanged: bool = False) -> None:
+        """Hand over frame ``index`` of the file (in order); the planes must not be changed afterwards.
+
+        ``unchanged`` makes no difference here: a video is coded as a whole.
+
+        Raises
+        ------
+        OutputError
+            Where this frame or an earlier one could not be written.
+        """
+        if index != self._next:
+            raise ValueError(f"frame {index}, not {self._next}")
+        self._raise_error()
+        self._queue.put(planes)
+        self._next += 1
+
+    def close(self) -> None:
+        """Wait until everything is written; raises OutputError where something was not."""
+        if self._closed:
+            return
+        if self._next != self._after:
+            self.abandon()
+            first = self._segments[0].first
+            raise OutputError(
+                self.path,
+                f"{self._next - first} frames handed over",
+                f"{self._after - first}",
+                "report this as a fault",
+            )
+        self._closed = True
+        self._queue.put(None)
+        self._thread.join()
+        self._raise_error()
+
+    def abandon(self) -> None:
+        """End without caring for the segment that is being written."""
+        if self._closed:
+            return
+        self._closed = True
+        self._abandoned.set()
+        self._queue.put(None)
+        self._thread.join()
+
+    def _raise_error(self) -> None:
+        if isinstance(self._error, PostfixError):
+            raise self._error
+        if self._error is not None:
+            raise OutputError(
+                self.path,
+                f"a frame that could not be written ({self._error})",
+                "room on the disk and a sound encoder",
+                "check the disk and run again",
+            ) from self._error
+
+    def _run(self) -> None:
+        try:
+            for segment in self._segments:
+                if not self._code(segment):
+                    break
+        except BaseException as error:
+            self._error = error
+        # After an error the queue is kept empty, so that nobody waits for ever.
+        while not self._ended:
+            self._taken()
+
+    def _taken(self) -> Planes | None:
+        """The next picture; None at the end, or where nobody cares any more."""
+        planes = self._queue.get()
+        self._ended = planes is None
+        return None if self._abandoned.is_set() else planes
+
+    def _code(self, segment: Segment) -> bool:
+        """One segment, taken from the queue; False where it was broken off."""
+        target = part_path(self._parts, segment.index)
+        begun = begun_path(target)
+        file = VideoFile(self.path, self._spec, in_memory=True, named=self._named)
+        try:
+            coder, header = PictureCoder(file), file.header
+            with begun.open("xb") as out:
+                written = _Written(out)
+                for _ in range(segment.count):
+                    planes = self._taken()
+                    if planes is None:
+                        return False
+                    written.take(coder.encode(planes))
+                written.take(coder.rest())
+            sync_file(begun)
+            begun.replace(target)
+            part = _Part(segment.count, header.hex(), written.checksum.hexdigest(), tuple(written.pictures))
+            write_durably(_told(target), json.dumps(asdict(part)).encode())
+        finally:
+            file.abandon()
+            with suppress(OSError):
+                begun.unlink(missing_ok=True)
+        self._sealed(segment.index)
+        return True
+
+
+class _Written:
+    """Coded pictures on their way into a file."""
+
+    def __init__(self, out: BinaryIO) -> None:
+        self._out = out
+        self.checksum = hashlib.sha256()
+        self.pictures: list[_Coded] = []
+
+    def take(self, packets: Iterable[Any]) -> None:
+        for packet in packets:
+            data = bytes(packet)
+            self._out.write(data)
+            self.checksum.update(data)
+            duration = int(packet.duration or 0)
+            self.pictures.append(_Coded(packet.pts, packet.dts, duration, bool(packet.is_keyframe), len(data)))
+
+
+def part_path(parts: Path, index: int) -> Path:
+    """The coded pictures of a segment."""
+    return parts / f"{index:06d}.coded"
+
+
+def _told(path: Path) -> Path:
+    return path.with_suffix(".json")
+
+
+def parts_held(path: Path, parts: Path, segments: Iterable[Segment]) -> set[int]:
+    """Indices of the segments (in frames of the file) whose parts are there and whole; all of them once they have been
+    joined to the file ``path``. Every byte of them is read."""
+    wanted = {segment.index: segment for segment in segments}
+    if is_joined(path, parts):
+        return set(wanted)
+    return {index for index, segment in wanted.items() if _held(parts, segment)}
+
+
+def _held(parts: Path, segment: Segment) -> bool:
+    part = _read_part(parts, segment)
+    try:
+        return part is not None and checksum_of(part_path(parts, segment.index)) == part.sha256
+    except OSError:
+        return False
+
+
+def _read_part(parts: Path, segment: Segment) -> _Part | None:
+    try:
+        data = json.loads(_told(part_path(parts, segment.index)).read_text(encoding="ascii"))
+        pictures = tuple(_Coded(**one) for one in data["pictures"])
+        part = _Part(int(data["frames"]), str(data["header"]), str(data["sha256"]), pictures)
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+    return part if part.frames == segment.count else None
+
+
+def is_joined(path: Path, parts: Path) -> bool:
+    """Whether the file was joined, in this run or an earlier one, and is as it was then."""
+    try:
+        told = json.loads((parts / _JOINED).read_text(encoding="utf-8"))
+        return bool(told["sha256"] == checksum_of(path))
+    except (OSError, ValueError, TypeError, KeyError):
+        return False
+
+
+def join_parts(
+    path: Path,
+    parts: Path,
+    spec: VideoSpec,
+    segments: Sequence[Segment],
+    audio_from: VideoSource | None = None,
+    look: Look = lambda: None,
+) -> None:
+    """Put the parts of a video into its file, with the sound that goes along, and let go of them.
+
+    Parameters
+    ----------
+    path : Path
+        The file; one that an earlier run left there is written anew.
+    parts : Path
+        The folder of the parts.
+    spec : VideoSpec
+    segments : sequence of Segment
+        All of them, in frames of the file.
+    audio_from : VideoSource, optional
+    look : callable
+        Called at each segment.
+
+    Raises
+    ------
+    OutputError
+        Where a part is not what it was, or the file cannot be written.
+    """
+    if is_joined(path, parts):
+        return
+    begun = begun_path(path)
+    file = VideoFile(begun, spec, audio_from)
+    try:
+        for segment in segments:
+            look()
+            for data, one in _coded(parts, segment, file.header, path):
+                file.put_coded(
+                    data,
+                    shown=None if one.shown is None else one.shown + segment.first,
+                    decoded=None if one.decoded is None else one.decoded + segment.first,
+                    duration=one.duration,
+                    key=one.key,
+                    frame=max(segment.first, segment.first + (one.decoded or 0)),
+                )
+        file.finish()
+        sync_file(begun)
+        begun.replace(path)
+        sync_folder(path.parent)
+        write_durably(parts / _JOINED, json.dumps({"sha256": checksum_of(path)}).encode())
+    except PostfixError as error:
+        error.where = error.where.replace(str(begun), str(path))
+        raise
+    except (av.FFmpegError, OSError) as error:
+        raise OutputError(
+            path, f"no way to join its parts ({error})", "room on the disk", "check the disk and add --resume"
+        ) from error
+    finally:
+        file.abandon()
+        with suppress(OSError):
+            begun.unlink(missing_ok=True)
+    for segment in segments:
+        with suppress(OSError):
+            part_path(parts, segment.index).unlink(missing_ok=True)
+
+
+def _coded(parts: Path, segment: Segment, header: bytes, path: Path) -> Iterator[tuple[bytes, _Coded]]:
+    part, place = _read_part(parts, segment), part_path(parts, segment.index)
+    if part is None or bytes.fromhex(part.header) != header:
+        raise OutputError(place, "a part that does not fit", f"frames {segment.first} to {segment.last} of {path.name}",
+                          "add --resume to make it anew")  # fmt: skip
+    found = hashlib.sha256()
+    with place.open("rb") as coded:
+        for one in part.pictures:
+            data = coded.read(one.size_bytes)
+            found.update(data)
+            yield data, one
+    if found.hexdigest() != part.sha256:
+        raise OutputError(place, "a damaged part", f"frames {segment.first} to {segment.last} of {path.name}",
+                          "add --resume to make it anew")  # fmt: skip
