@@ -19,6 +19,7 @@ from postfix.printing import print_whole
 from postfix.review.preview import BURN_INS
 from postfix.review.views import VIEWS
 from postfix.source.layout import LAYOUTS, PACKED
+from postfix.source.picture import ON_BAD
 from postfix.versions import version_text
 from postfix.viewing import CHILD_EYE_MM
 
@@ -109,6 +110,12 @@ def _add_source(sub: argparse.ArgumentParser) -> None:
         "--frame",
         metavar="WxH",
         help="deliver a frame of this size, such as 1998x1080: cut from larger pictures, with bars about smaller",
+    )
+    group.add_argument(
+        "--on-bad-frame",
+        choices=ON_BAD,
+        help="at a frame that cannot be decoded: stop (the default); hold, in both eyes, the last one before it of "
+        "which both could be; or show black. Shots with such frames are flagged",
     )
 
 

@@ -30,10 +30,12 @@ from postfix.job.subjects import found_pins
 from postfix.job.unfinished import Unfinished
 from postfix.job.version import Before, Output, check_writing, make_versions, require_same_clip, require_same_table
 from postfix.limits import limits_for
+from postfix.measure.bad import bad_frames_of
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
+from postfix.plan.bad_frames import bad_frame_flags
 from postfix.plan.figures import figures_of, flags_for
 from postfix.plan.file import read_plan
 from postfix.plan.screens import read_screen, read_screens
@@ -100,6 +102,7 @@ def source_choice(options: argparse.Namespace) -> SourceChoice:
         pair=options.pair,
         layout=options.layout,
         frame_px=None if options.frame is None else parse_frame_size(options.frame, "--frame"),
+        on_bad=options.on_bad_frame or "stop",
     )
 
 
@@ -264,7 +267,11 @@ def check(options: argparse.Namespace) -> Outcome:
     columns = columns_of(table)
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
-        flags = flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm)
+        bad = bad_frames_of(table.frames[shot.first : shot.last + 1], shot.first)
+        flags = (
+            *flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm),
+            *bad_frame_flags(bad, shot.first, shot.last),
+        )
         rows.append({**row, "flags": [asdict(flag) for flag in flags]})
     flagged = any(row["flags"] for row in rows)
     said = told_of(choice, opened, table)
@@ -301,6 +308,10 @@ def run(options: argparse.Namespace) -> Outcome:
         raise UsageError("source", "both or neither of footage and --job", "one of them", "choose one")
     if options.job is not None and options.frame is not None:
         raise UsageError("--frame", "a frame beside a job", "frame in the job file", "write it with each clip")
+    if options.job is not None and options.on_bad_frame is not None:
+        raise UsageError(
+            "--on-bad-frame", f"{options.on_bad_frame} beside a job", "on_bad_frame in the job file", "write it there"
+        )
     if single:
         chosen, wanted = chosen_screens(options), settings_files(options)
         each = {screen.name: wanted.for_screen(screen.name) for screen in chosen}

@@ -129,7 +129,7 @@ class StillsWriter(Closing):
             ) from error
 
     def _write_one(self, index: int, planes: Planes, unchanged: bool) -> None:
-        like, target = self._source.paths[index], self._folder / self._names[index]
+        like, target = self._source.like(index), self._folder / self._names[index]
         frame, begun = self._source.first_number + index, begun_path(target)
         try:
             if unchanged and self._copies:
@@ -308,14 +308,14 @@ def _say_quality(spec: oiio.ImageSpec, like: Path | None) -> None:
 def still_losses(source: StillsSource) -> tuple[str, ...]:
     """What written stills will lack of the source's, each in a sentence for the log; frames that do not change lack
     nothing, because their files are copied."""
-    kind = PICTURE_SUFFIXES[source.paths[0].suffix.lower()]
+    kind = PICTURE_SUFFIXES[source.like(0).suffix.lower()]
     if kind == "exr":
-        return exr_losses(source.paths)
+        return exr_losses([path for path in source.paths if path not in source.headless])
     if kind == "jpeg":
-        quality = jpeg_quality(source.paths[0])
+        quality = jpeg_quality(source.like(0))
         how = f"at their own quality, {quality} of 100" if quality else f"at quality {UNKNOWN_QUALITY} of 100"
         return (f"JPEG loses a little each time it is written; changed frames are written {how}",)
-    return _tiff_losses(source.paths[0]) if kind == "tiff" else ()
+    return _tiff_losses(source.like(0)) if kind == "tiff" else ()
 
 
 def _tiff_losses(path: Path) -> tuple[str, ...]:

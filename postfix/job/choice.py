@@ -15,6 +15,7 @@ from postfix.source.framed import framed
 from postfix.source.layout import Layout
 from postfix.source.packed import open_packed
 from postfix.source.pair import AS_GIVEN, PairSource, Reading, open_pair
+from postfix.source.picture import OnBad
 from postfix.source.shots import EditList, Shot
 from postfix.source.timecode import timecode_at
 from postfix.versions import libraries
@@ -40,6 +41,8 @@ class SourceChoice:
         How they lie in it; None where it says so itself.
     frame_px : (int, int) or None
         Width and height of the frame that is delivered, cut from the source's or larger than it.
+    on_bad : OnBad
+        What is done about a frame that cannot be decoded.
     """
 
     left: Path | None = None
@@ -52,6 +55,7 @@ class SourceChoice:
     pair: Path | None = None
     layout: Layout | None = None
     frame_px: tuple[int, int] | None = None
+    on_bad: OnBad = "stop"
 
     def open(self) -> Opened:
         """Open both eyes, check them against each other and count their frames; that reads a video file through."""
@@ -75,6 +79,7 @@ class SourceChoice:
             "order of the eyes": "exchanged" if self.reading.swapped else "as given",
             "layout of the eyes": self.layout,
             "frame size": self.frame_px and list(self.frame_px),
+            "policy for bad frames": self.on_bad,
         }
 
     def cuts_fact(self) -> str:
@@ -84,11 +89,12 @@ class SourceChoice:
         return f"{self.edit} {hashlib.sha256(self.edit.read_bytes()).hexdigest()}"
 
     def _pair(self) -> PairSource:
+        rate, frames, reading, on_bad = self.rate, self.frames, self.reading, self.on_bad
         if self.pair is not None:
-            return open_packed(self.pair, self.layout, rate=self.rate, frames=self.frames, reading=self.reading)
+            return open_packed(self.pair, self.layout, rate=rate, frames=frames, reading=reading, on_bad=on_bad)
         assert self.left is not None
         assert self.right is not None
-        return open_pair(self.left, self.right, rate=self.rate, frames=self.frames, reading=self.reading)
+        return open_pair(self.left, self.right, rate=rate, frames=frames, reading=reading, on_bad=on_bad)
 
 
 def _as_listed(edit: Path, pair: PairSource) -> EditList:

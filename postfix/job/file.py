@@ -61,12 +61,13 @@ from postfix.plan.settings_file import SettingsFile, read_settings, settings_fro
 from postfix.plan.toml_tables import TomlTable
 from postfix.source.layout import PACKED, Layout
 from postfix.source.pair import Reading
+from postfix.source.picture import ON_BAD, OnBad
 from postfix.source.rate import parse_rate
 from postfix.source.shots import Shot
 from postfix.viewing import BUILTIN_SCREENS, Screen
 
 _EXPECTED = "a job file with [[clip]] tables"
-_JOB_KEYS = ("screens", "screen_tables", "settings_file", "settings", "clip")
+_JOB_KEYS = ("on_bad_frame", "screens", "screen_tables", "settings_file", "settings", "clip")
 _CLIP_KEYS = (
     *(
         "name",
@@ -83,7 +84,7 @@ _CLIP_KEYS = (
         "swap",
         "screens",
     ),
-    *("subject", "hit", "settings", "shot"),
+    *("on_bad_frame", "subject", "hit", "settings", "shot"),
 )
 _TEXT = "a text in quotes"
 MAX_CLIPS = 10_000
@@ -221,7 +222,7 @@ def read_job(path: Path, screen_tables: tuple[Path, ...] = (), screens: tuple[Sc
     for table in entries:
         table.only(*_CLIP_KEYS)
         name = _clip_name(table, names)
-        choice = _choice(table, job.folder)
+        choice = _choice(table, job)
         _require_new_footage(table, choice, name, footage)
         written = job.screens_of(table) if "screens" in table.data else default
         made |= {screen.name for screen in written}
@@ -316,7 +317,8 @@ def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
     return name
 
 
-def _choice(table: TomlTable, folder: Path) -> SourceChoice:
+def _choice(table: TomlTable, job: _Job) -> SourceChoice:
+    folder = job.folder
     left, right, both = _footage(table, folder)
     one_shot = table.get("one_shot", bool, "true or false", False)
     if one_shot and "edit" in table.data:
@@ -335,7 +337,19 @@ def _choice(table: TomlTable, folder: Path) -> SourceChoice:
         edit=_path(table, "edit", table.data["edit"], folder) if "edit" in table.data else None,
         one_shot=one_shot,
         reading=Reading(offset, table.get("swap", bool, "true or false", False)),
+        on_bad=_on_bad(table, _on_bad(job.root, "stop")),
     )
+
+
+def _on_bad(table: TomlTable, default: OnBad) -> OnBad:
+    """What is done about frames that cannot be decoded, as a clip says it or else the whole job."""
+    if "on_bad_frame" not in table.data:
+        return default
+    written = _text(table, "on_bad_frame")
+    chosen = next((way for way in ON_BAD if way == written), None)
+    if chosen is None:
+        raise table.error("on_bad_frame", describe(written), f"one of {', '.join(ON_BAD)}", "choose one of them")
+    return chosen
 
 
 def _rate(table: TomlTable) -> Fraction | None:

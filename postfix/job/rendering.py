@@ -50,6 +50,7 @@ def render_plans(
     steady: Steady,
     crew: Crew,
     *,
+    whole: bool,
     quiet: bool = False,
 ) -> None:
     """Write the segments of every plan that are not there yet, for all plans in one pass over the source.
@@ -62,6 +63,8 @@ def render_plans(
     delivery : Delivery
     steady : Steady
     crew : Crew
+    whole : bool
+        True where no frame of the source is to be replaced, so that its files may be copied where nothing changes.
     quiet : bool
         True for no progress bar.
 
@@ -75,7 +78,7 @@ def render_plans(
     segments = segments_of(pair.count)
     missing: dict[int, list[int]] = {}
     for number, (plan, work) in enumerate(wanted):
-        for index in _missing(plan, work, pair, delivery, steady):
+        for index in _missing(plan, work, pair, delivery, steady if whole else None):
             missing.setdefault(index, []).append(number)
     if not missing:
         return
@@ -92,15 +95,14 @@ def render_plans(
                 pass
 
 
-def _missing(plan: Plan, work: Unfinished, pair: PairSource, delivery: Delivery, steady: Steady) -> list[int]:
+def _missing(plan: Plan, work: Unfinished, pair: PairSource, delivery: Delivery, steady: Steady | None) -> list[int]:
     """Indices of the segments that are still to be rendered; what an earlier run finished is looked through."""
     folders = [work.room.pictures / name for name in delivery_folders(pair, delivery)]
     for folder in folders:
         folder.mkdir(exist_ok=True)
     everything = range(len(segments_of(pair.count)))
-    # With frames that are to be replaced the source's own files are not what is wanted.
-    untouched = pair.on_bad == "stop" and all(changes_nothing(shot, plan.clip) for shot in plan.shots)
-    if untouched and (work.marked(COPIED) or _copied(work, pair, delivery, folders, steady)):
+    untouched = all(changes_nothing(shot, plan.clip) for shot in plan.shots)
+    if untouched and steady is not None and (work.marked(COPIED) or _copied(work, pair, delivery, folders, steady)):
         return []
     marked = {int(name) for name in work.marks() if name.isdecimal()}
     if not marked:

@@ -22,6 +22,7 @@ from postfix.job.settings import Settings
 from postfix.job.space import SpaceWatch
 from postfix.job.steady import Steady
 from postfix.job.unfinished import Recipe, Unfinished, check_unfinished, unfinished
+from postfix.measure.bad import bad_frames_of as measured_bad
 from postfix.measure.clip import clip_info
 from postfix.measure.remarks import Told
 from postfix.measure.rescaled import rescaled
@@ -147,7 +148,15 @@ def make_versions(
             return ()
         known = before(works[0])
         drawn = [(plan, work) for (plan, _), work in zip(wanted, works)]
-        render_plans(drawn, pair, settings.delivery, steady, settings.crew, quiet=settings.quiet)
+        render_plans(
+            drawn,
+            pair,
+            settings.delivery,
+            steady,
+            settings.crew,
+            whole=pair.on_bad == "stop" or (known[0] is not None and not measured_bad(known[0].frames)),
+            quiet=settings.quiet,
+        )
         versions = []
         for stage, work, (plan, folder) in zip(stages, works, wanted):
             if not work.marked(COPIED):
@@ -167,7 +176,7 @@ def _recipe(pair: PairSource, sources: tuple[EyeFile, ...], plan: Plan, settings
         "layouts of delivery": list(settings.delivery.layouts_of(pair)),
         "codec": settings.delivery.codec,
         "frame size": _framed_from_px(pair),
-        "bad frames": pair.on_bad,
+        "policy for bad frames": pair.on_bad,
         "offset": pair.reading.offset_frames,
         "order of the eyes": "exchanged" if pair.reading.swapped else "as given",
         **{f"{source.eye} eye": asdict(source) for source in sources},

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Literal, Protocol, get_args
 
 import cv2
 import numpy as np
@@ -19,6 +19,8 @@ Planes = tuple[Plane, ...]
 
 OnBad = Literal["stop", "hold", "black"]
 """What is done about a frame that cannot be decoded: stop there, hold the frame before, or show black."""
+
+ON_BAD: tuple[OnBad, ...] = get_args(OnBad)
 
 
 @dataclass(frozen=True)
