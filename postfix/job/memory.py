@@ -50,8 +50,8 @@ _ENCODER_HOLDS = 105
 settings that they are written with."""
 
 _FEW = 2
-_STILL_COPIES = 3
-"""A still on its way between file and samples: its bytes, and copies in two orders."""
+_STILL_COPIES = 2
+"""A still on its way between file and samples: its bytes, and a copy in another order."""
 
 
 @dataclass(frozen=True)
