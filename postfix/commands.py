@@ -35,6 +35,7 @@ from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
+from postfix.outside import folder_key
 from postfix.plan.bad_frames import bad_frame_flags
 from postfix.plan.figures import figures_of, flags_for
 from postfix.plan.file import read_plan
@@ -339,7 +340,7 @@ def run(options: argparse.Namespace) -> Outcome:
     page = page_outputs(out)
     outputs = [*(output for _, made in each_made for output in made), *page]
     inputs = {path for clip in clips for path in clip.inputs}
-    check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume)
+    check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume, within=out)
     if not settings.resume:
         check_space(out, sum(needed_bytes(p, settings.delivery, len(c.screens)) for p, c in zip(pairs, clips)))
     settle_for(pairs, settings.delivery, max(len(clip.screens) for clip in clips))
@@ -380,7 +381,7 @@ def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
     if not options.screen:
         raise UsageError("--screen", "none", "at least one screen", "add for example --screen cinema-12m")
     chosen = tuple(read_screen(name, screen_tables(options)) for name in options.screen)
-    if len({screen.name for screen in chosen}) < len(chosen):
+    if len({folder_key(screen.name) for screen in chosen}) < len(chosen):
         raise UsageError("--screen", "one screen twice", "each screen once", "leave the second one out")
     return chosen
 

@@ -1,16 +1,21 @@
 """Pictures and video from elsewhere are only data: they open nothing else, and take no memory for what they claim."""
 
+import os
 import re
 import shutil
 import struct
+from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
+from clips import fails
 from coded_files import make_coded
 from exr_files import half_samples, write_exr_file
 from picture_files import make_stills, still_samples, write_still_file
 
 from postfix.deliver.tiff_tags import carry_tiff_tags, tags_left_out
+from postfix.deliver.video import VideoSpec, write_video
 from postfix.errors import InputError
 from postfix.source.bounds import (
     MAX_CHANNELS,
@@ -364,3 +369,14 @@ def test_tags_that_end_early_are_an_input_that_cannot_be_used(tmp_path):
     path.write_bytes(tiff([(280, 3, 1, 0)])[:14])
     with pytest.raises(InputError, match="tags that end early"):
         tags_left_out(path)
+
+
+# --- names ---
+
+
+def test_a_name_that_is_no_text_is_refused_before_anything_is_done(tmp_path, capsys):
+    name = os.fsdecode(b"gull_left\xff.mkv")
+    for place in (tmp_path / name, tmp_path / "gull_right.mkv"):
+        write_video(place, VideoSpec("ffv1", "gray", 64, 32, Fraction(24)), [(np.zeros((32, 64), np.uint8),)] * 2)
+    typed = ["measure", "--left", str(tmp_path / name), "--right", str(tmp_path / "gull_right.mkv")]
+    fails(capsys, [*typed, "-o", tmp_path / "m.csv"], 3, "no UTF-8", "rename it")

@@ -168,7 +168,7 @@ class _Job:
                     self.known[name] = read_screen(name, self.tables)
                 except UsageError as error:
                     raise _told(table, "screens", error) from None
-            if self.known[name] in screens:
+            if folder_key(self.known[name].name) in {folder_key(screen.name) for screen in screens}:
                 raise table.error("screens", f"{name!r} twice", "each screen once", "leave the second one out")
             screens.append(self.known[name])
         return tuple(screens)

@@ -13,7 +13,7 @@ from postfix import __version__
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
 from postfix.deliver.delivery import check_delivery, joined, reopened, say_losses
 from postfix.deliver.staging import check_output
-from postfix.errors import InputError
+from postfix.errors import InputError, OutputError
 from postfix.job.checksums import checksums_beside
 from postfix.job.measured import footage_of, measured
 from postfix.job.measuring import Kept
@@ -27,6 +27,7 @@ from postfix.measure.clip import clip_info
 from postfix.measure.remarks import Told
 from postfix.measure.rescaled import rescaled
 from postfix.measure.table import ClipInfo, MeasurementTable
+from postfix.outside import is_inside
 from postfix.plan.file import plan_text
 from postfix.plan.footage import require_same_footage
 from postfix.plan.model import Plan
@@ -70,6 +71,7 @@ def check_writing(
     inputs: Iterable[Path] = (),
     *,
     keep: bool = False,
+    within: Path | None = None,
 ) -> None:
     """Everything about the outputs that can be refused before the first frame.
 
@@ -84,6 +86,8 @@ def check_writing(
         Files besides the footage that are read.
     keep : bool
         True where outputs of an earlier run may be there and are kept.
+    within : Path, optional
+        The folder that no output may lead out of, as one would through a link.
 
     Raises
     ------
@@ -99,6 +103,10 @@ def check_writing(
         say_losses(pair, settings.delivery)
     wanted = list(outputs)
     for output in wanted:
+        if within is not None and not is_inside(output.path.parent, within):
+            raise OutputError(
+                output.path.parent, "a link that leads elsewhere", f"a folder in '{within}'", "remove the link"
+            )
         check_output(output.path, eyes, folder=output.folder, inputs=read, force=settings.force, keep=keep)
         check_unfinished(output.path, resume=settings.resume, force=settings.force)
 

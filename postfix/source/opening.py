@@ -50,9 +50,10 @@ def open_eye(
         raise UsageError(
             "--frames", f"{frames[0]}-{frames[1]}", "first-last with the smaller number first", "swap the two numbers"
         )
+    _require_name(path)
     try:
         if path.is_dir():
-            return open_stills(path, rate, frames, view, patient=patient)
+            return _named(open_stills(path, rate, frames, view, patient=patient))
         if path.is_file():
             if path.suffix.lower() in PICTURE_SUFFIXES:
                 raise InputError(
@@ -63,12 +64,31 @@ def open_eye(
                 )
             return open_video(path, rate, frames)
         if is_pattern(path):
-            return open_stills(path, rate, frames, view, patient=patient)
+            return _named(open_stills(path, rate, frames, view, patient=patient))
     except OSError as error:
         raise InputError(
             path, f"no way to read it ({error.strerror or error})", "a readable file or folder", "check its permissions"
         ) from error
     raise InputError(path, "nothing there", "a video file, a folder of stills or a numbered pattern", "check the path")
+
+
+def _named(stills: StillsSource) -> StillsSource:
+    for path in stills.files():
+        _require_name(path)
+    return stills
+
+
+def _require_name(path: Path) -> None:
+    """Refuse a name that no log could hold: bytes that are no text."""
+    try:
+        str(path.absolute()).encode()
+    except UnicodeEncodeError:
+        raise InputError(
+            str(path).encode(errors="backslashreplace").decode(),
+            "a name that is no UTF-8",
+            "a name that can be written in a log",
+            "rename it",
+        ) from None
 
 
 class Abandoned(Exception):
