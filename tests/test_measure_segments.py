@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from memory_clips import crop, joined, shown, with_pictures
 
@@ -20,7 +20,7 @@ from postfix.measure.clip import measure_clip
 from postfix.measure.part import assembled, measure_part, measure_parts, part_bytes, part_from
 from postfix.measure.row_blocks import BLOCK_ROWS, pack, unpack
 from postfix.measure.rows import from_packed, gathered_rows
-from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable, RivalBox, columns_of_rows
+from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, FrameMeasure, MeasurementTable, RivalBox, columns_of_rows
 from postfix.measure.table_csv import as_written, table_lines, table_text
 from postfix.measure.timecodes import Timecodes, TimecodesGathered
 from postfix.source.shots import Shot
@@ -265,6 +265,9 @@ def rows_of_a_table(draw):
 
 @PROPERTY
 @given(rows=rows_of_a_table())
+@example(rows=[FrameMeasure(near_pct=-0.0), FrameMeasure(near_pct=1.5), FrameMeasure()])
+@example(rows=[FrameMeasure(near_pct=value) for value in (-3.2768, 3.2767, NAN)])
+@example(rows=[FrameMeasure(near_pct=value) for value in (-(2.0**31) / 10_000, 0.0, NAN)])
 def test_whatever_rows_hold_comes_back_to_the_last_bit(rows):
     packed = gathered_rows(rows)
     assert [repr(row) for row in packed] == [repr(row) for row in rows]

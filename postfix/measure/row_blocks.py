@@ -182,7 +182,8 @@ def _packed(values: Values, width: int, digits: int) -> bytes:
     if _alike(np.broadcast_to(first, values.shape), values):
         return bytes([_SAME]) + first.astype("<f8").tobytes()
     with np.errstate(all="ignore"):
-        scaled = np.rint(values * 10.0**digits)
+        # A whole number has no sign at zero: adding zero takes it off here too, so that it is seen to be lost.
+        scaled = np.rint(values * 10.0**digits) + 0.0
         missing = np.isnan(values)
         if _alike(scaled / 10.0**digits, values) and np.isfinite(scaled[~missing]).all():
             most = float(np.abs(scaled[~missing]).max(initial=0.0))
