@@ -198,6 +198,17 @@ def _add_effort(sub: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_cluster(sub: argparse.ArgumentParser) -> None:
+    group = sub.add_argument_group("many processes", "What is written does not depend on it.")
+    group.add_argument(
+        "--cluster",
+        metavar="WHERE",
+        help="have the work done by the dask scheduler at tcp://HOST:PORT, or by local:N worker processes of this "
+        "machine, each with --workers frames at the same time (default: one) within --memory. A scheduler and its "
+        "workers run whatever they are sent: only on a closed network, or with TLS (tls://)",
+    )
+
+
 def asked_effort(options: argparse.Namespace) -> Effort:
     """What the process may use, as typed."""
     workers, memory_bytes = getattr(options, "workers", None), getattr(options, "memory", None)
@@ -233,6 +244,7 @@ def _measure(sub: argparse.ArgumentParser) -> None:
     _add_every(sub)
     _add_output(sub, "the measurement table, a .csv file")
     _add_effort(sub)
+    _add_cluster(sub)
 
 
 def _plan(sub: argparse.ArgumentParser) -> None:
@@ -261,6 +273,7 @@ def _render(sub: argparse.ArgumentParser) -> None:
     _add_output(sub, "a new folder for the pictures and the change log")
     _add_no_check(sub)
     _add_effort(sub)
+    _add_cluster(sub)
 
 
 def _check(sub: argparse.ArgumentParser) -> None:
@@ -269,6 +282,7 @@ def _check(sub: argparse.ArgumentParser) -> None:
     _add_screens(sub, many=False)
     _add_rules(sub)
     _add_effort(sub)
+    _add_cluster(sub)
 
 
 def _report(sub: argparse.ArgumentParser) -> None:
@@ -286,6 +300,7 @@ def _run(sub: argparse.ArgumentParser) -> None:
     _add_output(sub, "a folder for everything")
     _add_no_check(sub)
     _add_effort(sub)
+    _add_cluster(sub)
 
 
 def _preview(sub: argparse.ArgumentParser) -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +15,15 @@ from postfix.deliver.delivery import Delivery, delivery_folders
 from postfix.deliver.own import VERSION_FILES
 from postfix.demo.run import SCREENS as DEMO_SCREENS
 from postfix.demo.run import check_demo, run_demo
+from postfix.effort import current
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
-from postfix.job.choice import SourceChoice
+from postfix.job.choice import Opened, SourceChoice
+from postfix.job.cluster import Hands, opened_crew
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.kept import finished_version, kept_table
 from postfix.job.lock import check_unclaimed, claimed
+from postfix.job.many import Job, at_once, in_parallel
 from postfix.job.measured import measured, measured_source, told_of
 from postfix.job.measuring import Kept
 from postfix.job.memory import settle_for
@@ -74,6 +79,20 @@ def job_settings(options: argparse.Namespace) -> Settings:
         every=getattr(options, "every", 1),
         delivery=Delivery(tuple(getattr(options, "deliver", None) or ()), getattr(options, "codec", None)),
     )
+
+
+@contextmanager
+def _with_crew(
+    options: argparse.Namespace, settings: Settings, pairs: Iterable[PairSource], place: Path | None
+) -> Iterator[tuple[Settings, Hands]]:
+    """Settings with the crew that does the work, which sees the sources and the folder that is written in."""
+    # Each worker is a process that works on as many frames as was asked for, and on one where nothing was.
+    effort = replace(current(), workers=min(options.workers or 1, current().workers))
+    with opened_crew(options.cluster, effort) as crew:
+        while place is not None and not place.is_dir():
+            place = place.absolute().parent
+        crew.meet([path for pair in pairs for eye in (pair.left, pair.right) for path in eye.files()], place)
+        yield replace(settings, crew=crew), crew
 
 
 def source_choice(options: argparse.Namespace) -> SourceChoice:
@@ -173,7 +192,8 @@ def measure(options: argparse.Namespace) -> Outcome:
         return would_write([output])
     table = kept_table(pair, output) if settings.resume and output.exists() else None
     if table is None:
-        table, _ = measured_source(choice, opened, output, settings)
+        with _with_crew(options, settings, [pair], output.parent) as (settings, _):
+            table, _ = measured_source(choice, opened, output, settings)
     rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
         *summary.reading_text(pair.reading),
@@ -239,7 +259,10 @@ def render(options: argparse.Namespace) -> Outcome:
         layouts, codec = settings.delivery.layouts_of(pair), settings.delivery.codec
         version = finished_version(output, decided, sources, layouts, codec, replace=settings.force)
     if version is None:
-        with stages_of(_stages(first, [decided.screen.name], settings)):
+        with (
+            _with_crew(options, settings, [pair], output.parent) as (settings, _),
+            stages_of(_stages(first, [decided.screen.name], settings)),
+        ):
             (version,) = make_versions(pair, sources, before_of, [(decided, output)], settings)
     shots = version.log["shots"]
     text = [
@@ -264,7 +287,8 @@ def check(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         frames = count_text(pair.count, "frame")
         return Outcome([line(f"would measure {frames}; check writes nothing")], {"would_write": []})
-    table = measured(pair, cuts, "check", job_settings(options))
+    with _with_crew(options, job_settings(options), [pair], None) as (settings, _):
+        table = measured(pair, cuts, "check", settings)
     columns = columns_of(table)
     rows = []
     for row, shot in zip(_measured_shots(table), table.shots):
@@ -349,19 +373,38 @@ def run(options: argparse.Namespace) -> Outcome:
         versions = (path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))
         return would_write([*versions, *(output.path for output in page)])
     with claimed(out):
-        runs = []
-        for number, (clip, source) in enumerate(zip(clips, opened), 1):
-            stages = _stages(["measure"], [screen.name for screen in clip.screens], settings)
-            # The page is of all clips: the last stage of one, and after the stages of many.
-            stages += [REVIEW_PAGE] if len(clips) == 1 else []
-            with stages_of(stages, clip.name, number, len(clips)):
-                made = run_clip(
-                    clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins
-                )
-            runs.append(made)
-        with stages_of(stages if len(clips) == 1 else []):
+        with _with_crew(options, settings, pairs, out) as (settings, crew):
+            runs = _run_clips(list(zip(clips, opened)), out, settings, crew)
+        # The page is of all clips: the last stage of one, and after the stages of many.
+        with stages_of(_run_stages(clips[0], settings, alone=True) if len(clips) == 1 else []):
             written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
     return _run_outcome(runs, clips, written)
+
+
+def _run_clips(clips: list[tuple[JobClip, Opened]], out: Path, settings: Settings, crew: Hands) -> list[ClipRun]:
+    """Run one clip after the other, or several at the same time where that is what it takes to keep a crew at work."""
+
+    def carry_out(clip: JobClip, source: Opened) -> ClipRun:
+        return run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
+
+    jobs = [
+        Job(source[0].count, len(_run_stages(clip, settings)), partial(carry_out, clip, source))
+        for clip, source in clips
+    ]
+    if at_once(crew, jobs) > 1:
+        return in_parallel(crew, jobs, f"{len(clips)} clips", quiet=settings.quiet)
+    runs = []
+    for number, (clip, source) in enumerate(clips, 1):
+        stages = _run_stages(clip, settings, alone=len(clips) == 1)
+        with stages_of(stages, clip.name, number, len(clips)):
+            runs.append(carry_out(clip, source))
+    return runs
+
+
+def _run_stages(clip: JobClip, settings: Settings, *, alone: bool = False) -> list[str]:
+    """What bars are called while a clip is run; the page is a stage of one that is alone."""
+    stages = _stages(["measure"], [screen.name for screen in clip.screens], settings)
+    return [*stages, REVIEW_PAGE] if alone else stages
 
 
 def _stages(first: list[str], screens: Iterable[str], settings: Settings) -> list[str]:

@@ -4,6 +4,7 @@ import json
 import logging
 import os
 import pickle
+import shutil
 import signal
 import subprocess
 import sys
@@ -16,8 +17,10 @@ from pathlib import Path
 import distributed
 import pytest
 from cluster_work import Shared, counted, talkative, until_called_back
+from footage import write_videos
 
 import postfix
+from postfix.cli import main
 from postfix.effort import Effort
 from postfix.errors import InputError, OutputError, UsageError
 from postfix.job import cluster_crew, cluster_worker, many, progress
@@ -378,3 +381,22 @@ def test_alone_clips_follow_each_other(tmp_path):
     clips = [Clip(Here(), tmp_path / f"clip{n}") for n in range(3)]
     jobs = [many.Job(96, 3, clip.carry_out) for clip in clips]
     assert many.in_parallel(Here(), jobs, "run", quiet=True) == [(f"clip{n}", 1) for n in range(3)]
+
+
+def test_a_job_on_a_cluster_writes_the_same_bytes(tmp_path):
+    for name, frames in (("dawn", 50), ("dusk", 8)):
+        (tmp_path / name).mkdir()
+        write_videos(tmp_path / name, "prores.mov", wanted=[index % 48 for index in range(frames)])
+    clips = [
+        f'[[clip]]\nname = "{n}"\nleft = "{n}/bike_left.mov"\nright = "{n}/bike_right.mov"' for n in ("dawn", "dusk")
+    ]
+    (tmp_path / "job.toml").write_text("\n".join(clips))
+    made = {}
+    for given in ([], ["--cluster", "local:2"]):
+        out = tmp_path / "out"
+        typed = ["run", "--job", tmp_path / "job.toml", "--screen", "tv-55in", "--no-check", "-q", "-o", out, *given]
+        assert main(list(map(str, typed))) in (0, 5)
+        made[len(given)] = {path.relative_to(out): path.read_bytes() for path in out.rglob("*") if path.is_file()}
+        shutil.rmtree(out)
+    assert made[0].keys() == made[2].keys()
+    assert [path for path in made[0] if made[0][path] != made[2][path]] == []
