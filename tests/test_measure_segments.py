@@ -265,6 +265,7 @@ def rows_of_a_table(draw):
 
 @PROPERTY
 @given(rows=rows_of_a_table())
+@example(rows=[FrameMeasure(near_pct=value) for value in (1 / 3, -0.0, NAN, 1e300)] * 16)
 @example(rows=[FrameMeasure(near_pct=-0.0), FrameMeasure(near_pct=1.5), FrameMeasure()])
 @example(rows=[FrameMeasure(near_pct=value) for value in (-3.2768, 3.2767, NAN)])
 @example(rows=[FrameMeasure(near_pct=value) for value in (-(2.0**31) / 10_000, 0.0, NAN)])
@@ -340,7 +341,7 @@ def test_a_frame_takes_some_hundred_bytes_however_irregular_its_figures_are():
         assert sum(map(len, one.frames.packed())) / len(rows) < most
     # What is measured is far more regular than that: most of its figures are whole steps of the matcher.
     real = measure_clip(eventful())
-    assert sum(map(len, real.frames.packed())) / COUNT < 400
+    assert sum(map(len, real.frames.packed())) / COUNT < 300
     assert sum(map(len, as_written(real).frames.packed())) / COUNT < 200
 
 

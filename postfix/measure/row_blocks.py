@@ -1,8 +1,9 @@
 """Rows of a measurement packed into bytes, some dozens at a time: every figure comes back to its last bit.
 
 A row of Python objects takes some five thousand bytes, packed it takes a few hundred. Each column is kept in the
-narrowest of five forms that gives every value of it back: one value for all rows, whole numbers of the last digit that
-the column has in its file (two or four bytes), float32, float64.
+narrowest of six forms that gives every value of it back: one value for all rows, whole numbers of the last digit that
+the column has in its file (two or four bytes), places in a list of few values (what is measured moves by whole steps of
+the matcher, and comes back again and again), float32, float64.
 """
 
 from __future__ import annotations
@@ -39,7 +40,10 @@ _HEAD = struct.Struct("<HIII")
 _MOST_BYTES = 1 << 26
 """Of a body; a full block with every note as long as a cell of CSV may be stays below."""
 
-_SAME, _INT16, _INT32, _FLOAT32, _FLOAT64 = range(5)
+_SAME, _INT16, _INT32, _FEW, _FLOAT32, _FLOAT64 = range(6)
+_MOST_FEW = 256
+"""Values of a list: a place in it takes one byte."""
+
 _INTS: dict[int, np.dtype[Any]] = {_INT16: np.dtype("<i2"), _INT32: np.dtype("<i4")}
 _RIVAL = np.dtype("<i4")
 _EYES = ("left", "right")
@@ -191,10 +195,21 @@ def _packed(values: Values, width: int, digits: int) -> bytes:
                 if most <= np.iinfo(kind).max:
                     whole = np.where(missing, np.iinfo(kind).min, scaled).astype(kind)
                     return bytes([form]) + _shuffled(whole)
+        few = _few(values)
+        if few is not None:
+            return bytes([_FEW]) + few
         narrow = values.astype("<f4")
         if _alike(narrow.astype(np.float64), values):
             return bytes([_FLOAT32]) + _shuffled(narrow)
     return bytes([_FLOAT64]) + _shuffled(values.astype("<f8"))
+
+
+def _few(values: Values) -> bytes | None:
+    """Distinct values by their bits, and where each stands; None where they are too many to be worth it."""
+    bits, places = np.unique(np.ascontiguousarray(values).reshape(-1).view(np.int64), return_inverse=True)
+    if len(bits) > min(_MOST_FEW, values.size // 2):
+        return None
+    return bytes([len(bits) - 1]) + bits.astype("<i8").tobytes() + places.astype(np.uint8).tobytes()
 
 
 def _unpacked(body: Bytes, count: int, width: int, digits: int) -> Values:
@@ -205,6 +220,12 @@ def _unpacked(body: Bytes, count: int, width: int, digits: int) -> Values:
     if form in _INTS:
         whole = _straight(body, count * width, _INTS[form])
         values = np.where(whole == np.iinfo(_INTS[form]).min, NAN, whole / 10.0**digits)
+    elif form == _FEW:
+        listed = np.frombuffer(body.take(8 * (body.take(1)[0] + 1)), "<f8")
+        places = np.frombuffer(body.take(count * width), np.uint8)
+        if int(places.max()) >= len(listed):
+            raise ValueError("a place beyond a list of values")
+        values = listed[places]
     elif form in (_FLOAT32, _FLOAT64):
         values = _straight(body, count * width, np.dtype("<f4" if form == _FLOAT32 else "<f8")).astype(np.float64)
     else:

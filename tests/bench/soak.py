@@ -4,7 +4,7 @@
 
 Tiny footage is made anew: kites that move before a windy sky, with a cut every few seconds, as FFV1. Each command runs
 as a process of its own; how far it is is read from its progress bar, what it holds from /proc. Held against each other
-are medians of what was seen around frame 1,000 and over the last frames before the end of the same stage.
+are medians of what was seen around frame 1,000 and over the last 200 frames of the same stage.
 """
 
 import argparse
@@ -162,12 +162,14 @@ def watched(arguments, total, every_s):
 def tell(name, seen, frames):
     """One row: around the early frame, at the end, the growth between them, and the peak of the whole process."""
     early = (EARLY_FRAMES - AROUND_FRAMES, EARLY_FRAMES + AROUND_FRAMES)
-    late = (frames - 2 * AROUND_FRAMES, frames)
+    # What comes after the last frame, such as writing, is not of a frame: the most then stands by itself.
+    late = (frames - 2 * AROUND_FRAMES, frames - 1)
+    after = max((mib for frame, mib in zip(seen.frames, seen.rss_mib) if frame == frames), default=float("nan"))
     rss = [seen.around(*where, seen.rss_mib) for where in (early, late)]
     files = [seen.around(*where, seen.files) for where in (early, late)]
     growth_pct = 100.0 * (rss[1] / rss[0] - 1.0)
     met = "met" if growth_pct <= GROWTH_LIMIT_PCT else "short" if growth_pct == growth_pct else "nothing seen"
-    cells = [f"{value:.1f}" for value in (*rss, growth_pct, seen.peak_mib)]
+    cells = [f"{value:.1f}" for value in (*rss, growth_pct, after, seen.peak_mib)]
     row(name, frames, *cells, f"{files[0]:.0f}", f"{files[1]:.0f}", max(seen.files), f"{seen.wall_s:.0f}", met)
     for share in range(1, 10):
         at = frames * share // 10
@@ -209,7 +211,7 @@ def main():
         folder = options.keep or Path(name)
         folder.mkdir(parents=True, exist_ok=True)
         left, right = write_footage(folder, options.frames)
-        heading("command", "frames", f"MiB at frame {EARLY_FRAMES}", "MiB at the end", "growth, %", "peak, MiB",
+        heading("command", "frames", f"MiB at frame {EARLY_FRAMES}", "MiB at the end", "growth, %", "most after the last frame, MiB", "peak, MiB",
                 f"files at {EARLY_FRAMES}", "files at the end", "most files", "wall, s",
                 f"growth within {GROWTH_LIMIT_PCT:.0f} %")  # fmt: skip
         for command in options.commands:
