@@ -211,9 +211,11 @@ def main():
         folder = options.keep or Path(name)
         folder.mkdir(parents=True, exist_ok=True)
         left, right = write_footage(folder, options.frames)
-        heading("command", "frames", f"MiB at frame {EARLY_FRAMES}", "MiB at the end", "growth, %", "most after the last frame, MiB", "peak, MiB",
-                f"files at {EARLY_FRAMES}", "files at the end", "most files", "wall, s",
-                f"growth within {GROWTH_LIMIT_PCT:.0f} %")  # fmt: skip
+        heading(
+            *("command", "frames", f"MiB at frame {EARLY_FRAMES}", "MiB over the last frames", "growth, %"),
+            *("most after the last frame, MiB", "peak, MiB", f"files at {EARLY_FRAMES}", "files at the end"),
+            *("most files", "wall, s", f"growth within {GROWTH_LIMIT_PCT:.0f} %"),
+        )
         for command in options.commands:
             COMMANDS[command](left, right, folder, options.frames, options.every_s)
 
