@@ -5,11 +5,13 @@ Bounds are generous, so that no real film meets them, and stand here alone; docs
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import re
 import stat
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, NoReturn, TextIO
@@ -221,6 +223,13 @@ def is_inside(path: Path, folder: Path) -> bool:
         return path.resolve().is_relative_to(folder.resolve())
     except (OSError, ValueError, RuntimeError):
         return False
+
+
+def csv_line(cells: Iterable[object]) -> str:
+    """One line of a table, with its end."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(cells)
+    return out.getvalue()
 
 
 def cell_of(text: str) -> str:

@@ -18,7 +18,7 @@ from exr_files import EXTRAS, half_samples, write_exr_file
 from memory_clips import pair_of, scene
 from picture_files import make_stills
 
-from postfix.deliver.changelog import change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.changelog import change_log, change_log_text, frame_table_lines, shot_results
 from postfix.errors import InputError, OtherFormatError
 from postfix.limits import limits_for
 from postfix.measure.bad import bad_frames_of, is_bad_note
@@ -487,7 +487,7 @@ def test_the_change_log_names_bad_frames_and_flags_their_shot():
         "frame 11 of the left eye cannot be read: frame 10 is shown in its place, in both eyes; "
         "frame 12 of both eyes cannot be read: frame 10 is shown in its place, in both eyes"
     )
-    rows = list(csv.DictReader(StringIO(frame_table_text(PLAN, None, None, timecode=None, bad_frames=BAD))))
+    rows = list(csv.DictReader(StringIO("".join(frame_table_lines(PLAN, None, None, timecode=None, bad_frames=BAD)))))
     assert [row["bad_frame"] for row in rows] == [*[""] * 11, "left", "both", *[""] * 7]
     without = change_log(PLAN, results, sources=(), outputs=(), timecode=None, tool={"name": "t"})
     assert without["bad_frames"] == []

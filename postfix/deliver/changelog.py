@@ -6,11 +6,9 @@ they were not measured it is null, never a prediction.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -19,7 +17,7 @@ import numpy as np
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
-from postfix.outside import cell_of
+from postfix.outside import cell_of, csv_line
 from postfix.plan.bad_frames import bad_frame_flags
 from postfix.plan.figures import Figures, figures_as_measured, shot_flags
 from postfix.plan.geometry import moves_of, window_px_at, zoom_of
@@ -229,21 +227,19 @@ def change_log_text(log: Mapping[str, Any]) -> str:
     return json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def frame_table_text(
+def frame_table_lines(
     plan: Plan,
     before: MeasurementTable | None,
     after: MeasurementTable | None,
     *,
     timecode: str | None,
     bad_frames: Sequence[BadFrame] = (),
-) -> str:
-    """CSV with one row a frame: what was done, and the figures before and after where they were measured.
+) -> Iterator[str]:
+    """Lines of a CSV with one row a frame: what was done, and the figures before and after where they were measured.
 
     Last in a row stands which eye of the source could not be decoded there: ``left``, ``right`` or ``both``.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*FRAME_COLUMNS, *(column for _, *pair in _FRAME_FIGURES for column in pair), _BAD_COLUMN])
+    yield csv_line([*FRAME_COLUMNS, *(column for _, *pair in _FRAME_FIGURES for column in pair), _BAD_COLUMN])
     marks: dict[int, str] = {}
     for bad in bad_frames:
         marks[bad.frame] = "both" if bad.frame in marks else bad.eye
@@ -261,12 +257,13 @@ def frame_table_text(
                 shot.fill,
                 *(_digits(value, 2) for value in windows[index]),
             ]
+            rows = [None if table is None else table.frames[frame] for table in (before, after)]
             figures = [
-                "" if table is None else _digits(getattr(table.frames[frame], name), 4)
+                "" if row is None else _digits(getattr(row, name), 4)
                 for name, *_columns in _FRAME_FIGURES
-                for table in (before, after)
+                for row in rows
             ]
-            writer.writerow(
+            yield csv_line(
                 [
                     frame,
                     timecode_at(timecode, frame, clip.rate),
@@ -276,7 +273,6 @@ def frame_table_text(
                     marks.get(frame, ""),
                 ]
             )
-    return out.getvalue()
 
 
 def _digits(value: float, digits: int) -> str:

@@ -20,7 +20,7 @@ from postfix.job.steady import Steady
 from postfix.job.unfinished import differences, unfinished
 from postfix.measure.remarks import Told, told
 from postfix.measure.table import MeasurementTable, footage_mark
-from postfix.measure.table_csv import as_written, table_text
+from postfix.measure.table_csv import as_written, table_lines
 from postfix.outside import JSON_MAX_BYTES, bounded_bytes, json_from
 from postfix.source.pair import PairSource
 from postfix.source.shots import EditList
@@ -112,9 +112,7 @@ def measured_source(
     steady = Steady.of(pair)
     recipe = {**choice.facts(), "every": settings.every, **steady.facts()}
     with (
-        unfinished(
-            output, recipe, resume=settings.resume, force=settings.force or settings.resume, folder=False
-        ) as work,
+        unfinished(output, recipe, resume=settings.resume, force=settings.force, folder=False) as work,
         source_files_beside(pair) as files,
     ):
         table = measured(pair, cuts, "measure", settings, Kept(work, "measure"))
@@ -145,13 +143,17 @@ def told_of(choice: SourceChoice, opened: Opened, table: MeasurementTable) -> To
 
 def write_text(path: Path, text: str, *, force: bool) -> None:
     """Write a small file whole or not at all."""
-    with staged(path, force=force) as temporary:
-        temporary.write_text(text, encoding="utf-8", newline="\n")
+    _write_lines(path, [text], force=force)
+
+
+def _write_lines(path: Path, lines: Iterable[str], *, force: bool) -> None:
+    with staged(path, force=force) as temporary, temporary.open("w", encoding="utf-8", newline="\n") as file:
+        file.writelines(lines)
 
 
 def write_table(path: Path, table: MeasurementTable, *, force: bool) -> None:
     """Write a measurement table whole or not at all."""
-    write_text(path, table_text(table), force=force)
+    _write_lines(path, table_lines(table), force=force)
 
 
 def read_json(path: Path) -> dict[str, Any]:

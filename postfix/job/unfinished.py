@@ -180,7 +180,8 @@ def unfinished(target: Path, recipe: Recipe, *, resume: bool, force: bool, folde
     try:
         with _refused(target):
             give_back_replaced(target)
-            check_output(target, folder=folder, force=force)
+            # A file beside which there is no word of its origin counts as unfinished too.
+            check_output(target, folder=folder, force=force, keep=resume and not folder)
             check_unfinished(target, resume=resume, force=force)
             make_parents(work.folder / LOCK, made)
             _require_own(work.folder)

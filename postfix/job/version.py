@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from postfix import __version__
-from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_lines, shot_results
 from postfix.deliver.delivery import check_delivery, joined, reopened, say_losses
 from postfix.deliver.staging import check_output
 from postfix.errors import InputError, OutputError
@@ -230,13 +230,14 @@ def _finished(
         measured_layout=finished.layout if settings.check else None,
         tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
     )
-    texts = {
-        "plan.toml": plan_text(plan),
-        "changes.json": change_log_text(log_data),
-        "changes.csv": frame_table_text(plan, before, after, timecode=pair.timecode, bad_frames=bad),
+    texts: dict[str, Iterable[str]] = {
+        "plan.toml": [plan_text(plan)],
+        "changes.json": [change_log_text(log_data)],
+        "changes.csv": frame_table_lines(plan, before, after, timecode=pair.timecode, bad_frames=bad),
     }
-    for name, text in texts.items():
-        (out / name).write_text(text, encoding="utf-8", newline="\n")
+    for name, lines in texts.items():
+        with (out / name).open("w", encoding="utf-8", newline="\n") as file:
+            file.writelines(lines)
     return log_data
 
 

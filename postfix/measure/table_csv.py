@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
@@ -34,7 +33,7 @@ from postfix.measure.table_cells import (
     wrong_length,
 )
 from postfix.measure.timecodes import TimecodesGathered
-from postfix.outside import bounded_lines, cell_of, clipped, text_of
+from postfix.outside import bounded_lines, cell_of, clipped, csv_line, text_of
 
 _SHOT_DIGITS = {"confidence": 3, "offset_frames": 0, "offset_confidence": 3}
 _BOXES_MAX, _BOX_DIGITS = 64, 7
@@ -50,12 +49,12 @@ def table_lines(table: MeasurementTable) -> Iterator[str]:
     clip = table.clip
     sizes = (clip.width_px, clip.height_px, str(clip.rate), clip.step_px)
     clip_cells = (cell_of(clip.name), *sizes, clip.footage, clip.spare_px, str(clip.pixel_aspect))
-    yield _line(COLUMNS)
+    yield csv_line(COLUMNS)
     for index, shot in enumerate(table.shots):
         shot_cells = _shot_cells(table.findings[index]) if table.findings else [""] * len(SHOT_CELLS)
         for frame, measure in enumerate(table.frames[shot.first : shot.last + 1], shot.first):
             where = (frame, table.timecodes[frame], cell_of(shot.name))
-            yield _line((*where, *_frame_cells(measure), *shot_cells, *clip_cells))
+            yield csv_line((*where, *_frame_cells(measure), *shot_cells, *clip_cells))
 
 
 def _frame_cells(measure: FrameMeasure) -> Iterator[str]:
@@ -68,12 +67,6 @@ def _frame_cells(measure: FrameMeasure) -> Iterator[str]:
     yield ";".join(_box_text(box) for box in measure.rivalry_boxes)
     yield "1" if measure.interpolated else ""
     yield cell_of(measure.note)
-
-
-def _line(cells: Iterable[object]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow(cells)
-    return out.getvalue()
 
 
 def _shot_cells(finding: ShotFinding) -> list[str]:
