@@ -22,7 +22,7 @@ def room_for(folder, name):
     return room
 
 
-class _Whole:
+class Whole:
     """A writer whose output is whole once it is closed."""
 
     def __init__(self, out, room, count):
@@ -49,7 +49,7 @@ def eye_out(eye, codec=None):
 
 
 def writer_like(eye, folder):
-    return _Whole(eye_out(eye), room_for(folder, "left"), eye.count)
+    return Whole(eye_out(eye), room_for(folder, "left"), eye.count)
 
 
 def reopen_and_count(folder, eye):
@@ -57,7 +57,7 @@ def reopen_and_count(folder, eye):
 
 
 def packed_writer(pair, layout, folder, codec=None):
-    return _Whole(PackedOut(pair, layout, codec), room_for(folder, "packed"), pair.count)
+    return Whole(PackedOut(pair, layout, codec), room_for(folder, "packed"), pair.count)
 
 
 def open_written_packed(folder, pair, layout, codec=None):

@@ -4,6 +4,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from eyes_out import Whole, room_for
 from packed_files import (
     EYE,
     eye_planes,
@@ -30,7 +31,7 @@ def parted(pair, folder, *, unchanged=False, codec=None):
     for out in outs:
         out.check()
         (folder / out.eye).mkdir(parents=True)
-    writers = [out.writer(folder / out.eye) for out in outs]
+    writers = [Whole(out, room_for(folder / out.eye, out.eye), pair.count) for out in outs]
     for index, *both in pair.frames():
         for writer, planes in zip(writers, both):
             writer.write(index, planes, unchanged=unchanged)
@@ -90,7 +91,8 @@ def test_files_of_one_eye_are_copied_where_nothing_changed(tmp_path):
         make_stills(tmp_path / "in" / word, "tiff16", 2, name=word)
     pair = open_pair(tmp_path / "in" / "left", tmp_path / "in" / "right", rate=RATE)
     parted(pair, tmp_path / "out", unchanged=True)
-    assert fingerprints(tmp_path / "out") == fingerprints(tmp_path / "in")
+    written = {name: found for name, found in fingerprints(tmp_path / "out").items() if not name.startswith(".")}
+    assert written == fingerprints(tmp_path / "in")
 
 
 def test_an_eye_in_another_frame_is_written_in_it(tmp_path):

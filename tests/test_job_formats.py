@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from clips import fails, source_words, tree, write_pair
+from clips import FRAMES, fails, source_words, tree, write_pair
 from footage import SPECS, write_tiffs, yuv422p10
 
 from postfix.cli import main
@@ -119,7 +119,7 @@ def test_screens_share_one_decoding_of_the_source(pair, tmp_path, monkeypatch):
     frames = PairSource.frames
 
     def counted(self, *arguments, **named):
-        if self.left.path == pair[0] and not arguments:  # the review page looks at single frames
+        if self.left.path == pair[0] and arguments[:2] == (0, FRAMES - 1):  # the review page looks at single frames
             read.append(self.left.path)
         return frames(self, *arguments, **named)
 
@@ -135,17 +135,18 @@ def test_one_version_that_fails_its_check_leaves_those_before_it(pair, tmp_path,
     """A re-run carries on from there."""
     real = job_version.reopened
 
-    def failing(source, delivery, folder):
-        if "tv-55in" in folder.name:
-            raise job_version.InputError(folder, "a fault made for this test", "none", "run again")
-        return real(source, delivery, folder)
+    def failing(source, delivery, room):
+        if "tv-55in" in str(room.pictures):
+            raise job_version.InputError(room.pictures, "a fault made for this test", "none", "run again")
+        return real(source, delivery, room)
 
     screens = [word for name in ("cinema-12m", "tv-55in") for word in ("--screen", name)]
     typed = ["run", *source_words(*pair), *screens, "--no-check", "-q", "-o", tmp_path / "out"]
     with monkeypatch.context() as patch:
         patch.setattr(job_version, "reopened", failing)
         fails(capsys, typed, 3, "a fault made for this test")
-    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["cinema-12m", "measure"]
+    there = sorted(path.name for path in (tmp_path / "out").iterdir())
+    assert there == [".tv-55in.unfinished", "cinema-12m", "measure"]
     written = (tmp_path / "out" / "cinema-12m" / "left" / "gull_left.mkv").stat().st_mtime_ns
     assert main([str(word) for word in [*typed, "--resume"]]) in (0, 5)
     assert (tmp_path / "out" / "cinema-12m" / "left" / "gull_left.mkv").stat().st_mtime_ns == written

@@ -17,7 +17,8 @@ from footage import SPECS, write_still, yuv422p10
 
 from postfix.cli import main
 from postfix.deliver.video import write_video
-from postfix.job import version
+from postfix.job import measuring
+from postfix.job.choice import SourceChoice
 from postfix.measure.suspicions import suspicions
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable, ShotFinding
 from postfix.source.opening import open_eye
@@ -250,7 +251,7 @@ def test_an_edit_list_keeps_its_cuts_where_they_are_in_the_left_eye(tmp_path, la
     pair = write_pair(tmp_path / "in", "ffv1", late)
     edit = tmp_path / "gulls.edl"
     edit.write_text(EDIT)
-    _, found = version.SourceChoice(*pair, edit=edit, reading=Reading(late)).open()
+    _, found = SourceChoice(*pair, edit=edit, reading=Reading(late)).open()
     assert [(shot.first, shot.last) for shot in found.shots] == shots
 
 
@@ -373,13 +374,13 @@ def test_no_suspicion_without_an_offset_or_with_little_confidence():
 @pytest.fixture
 def late_right_eye(monkeypatch):
     """Whatever is measured, the right eye seems late and the eyes exchanged."""
-    measured = version.measure_clip
+    measured = measuring.assembled
 
     def with_findings(*args, **kwargs):
         table = measured(*args, **kwargs)
         return replace(table, findings=(ShotFinding(1.0, 2.0, 0.97, "it looks so"),) * len(table.shots))
 
-    monkeypatch.setattr(version, "measure_clip", with_findings)
+    monkeypatch.setattr(measuring, "assembled", with_findings)
 
 
 @pytest.mark.parametrize("command", ["measure", "check", "run"])
