@@ -5,7 +5,7 @@ from fractions import Fraction
 import imageio.v3 as imageio
 import numpy as np
 
-from postfix.deliver.changelog import EyeFile, ShotResult, change_log, change_log_text, frame_table_text
+from postfix.deliver.changelog import EyeFile, ShotResult, change_log, change_log_text
 from postfix.limits import limits_for
 from postfix.measure.columns import columns_of
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
@@ -108,6 +108,6 @@ def write_version(
         tool={"name": "postfix-stereo", "version": "0.0", "libraries": {"numpy": "2"}},
     )
     (folder / "changes.json").write_text(change_log_text(log), encoding="utf-8")
-    table = frame_table_text(plan, before, after if checked else None, timecode="01:00:00:00")
+    table = "".join(frame_table_lines(plan, before, after if checked else None, timecode="01:00:00:00"))
     (folder / "changes.csv").write_text(table, encoding="utf-8")
     return folder

@@ -29,7 +29,7 @@ from footage import write_videos
 from render_speed import DISTINCT, KINDS, make_pair, picture, plan_for, planes_422
 from tables import heading, machine, row
 
-from postfix.deliver.changelog import change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.changelog import change_log, change_log_text, frame_table_lines, shot_results
 from postfix.deliver.codecs import spec_of
 from postfix.deliver.video import write_video
 from postfix.effort import Effort, using
@@ -113,7 +113,7 @@ def tell_costs(folder, frames, codecs):
             log = change_log(
                 plan, shot_results(plan, table, table), sources=sources, outputs=(), timecode=pair.timecode, tool={}
             )
-            return change_log_text(log), frame_table_text(plan, table, table, timecode=pair.timecode)
+            return change_log_text(log), "".join(frame_table_lines(plan, table, table, timecode=pair.timecode))
 
         _, seconds = cpu_s(write_log)
         tell("change log and its table of frames", seconds)

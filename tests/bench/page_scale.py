@@ -28,7 +28,7 @@ from playwright.sync_api import sync_playwright
 from review_job import table_for
 from tables import heading, machine, outcome, row
 
-from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_text, shot_results
+from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_lines, shot_results
 from postfix.limits import limits_for
 from postfix.measure.table import ClipInfo
 from postfix.measure.table_csv import table_text
@@ -108,7 +108,7 @@ def made_job(base, shots, screens, length):
             tool={"name": "postfix-stereo", "version": "0.0", "libraries": {}},
         )
         (folder / "changes.json").write_text(change_log_text(log), encoding="utf-8")
-        text = frame_table_text(plan, before, after, timecode="01:00:00:00")
+        text = "".join(frame_table_lines(plan, before, after, timecode="01:00:00:00"))
         (folder / "changes.csv").write_text(text, encoding="utf-8")
     return base / "out"
 
