@@ -384,7 +384,6 @@ def opened_cluster(text: str, local: int | None, effort: Effort) -> Iterator[Clu
 @contextmanager
 def _started(count: int) -> Iterator[LocalCluster]:
     environment = {
-        "MALLOC_TRIM_THRESHOLD_": "65536",
         "OMP_NUM_THREADS": "1",
         "OPENBLAS_NUM_THREADS": "1",
         "DASK_LOGGING__DISTRIBUTED": "critical",

@@ -175,6 +175,8 @@ def piece(call: Call) -> tuple[Any, int]:
         _passed.add(call.terms)
     work, shared = _kept_thing(call.shared, worker.address)
     told = _Told(call, worker)
+    # Else each worker of a machine would have a thread for every one of its cores.
+    cv2.setNumThreads(call.effort.workers)
     with using(call.effort), _log_sent(call, worker), _at_work(call):
         return work(shared, call.segments, told), told.frames
 
