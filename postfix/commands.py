@@ -19,7 +19,8 @@ from postfix.effort import current
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
 from postfix.job.choice import Opened, SourceChoice
-from postfix.job.cluster import Hands, opened_crew
+from postfix.job.cluster import opened_crew
+from postfix.job.crew import Crew
 from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
 from postfix.job.kept import finished_version, kept_table
 from postfix.job.lock import check_unclaimed, claimed
@@ -84,7 +85,7 @@ def job_settings(options: argparse.Namespace) -> Settings:
 @contextmanager
 def _with_crew(
     options: argparse.Namespace, settings: Settings, pairs: Iterable[PairSource], place: Path | None
-) -> Iterator[tuple[Settings, Hands]]:
+) -> Iterator[tuple[Settings, Crew]]:
     """Settings with the crew that does the work, which sees the sources and the folder that is written in."""
     # Each worker is a process that works on as many frames as was asked for, and on one where nothing was.
     effort = replace(current(), workers=min(options.workers or 1, current().workers))
@@ -381,7 +382,7 @@ def run(options: argparse.Namespace) -> Outcome:
     return _run_outcome(runs, clips, written)
 
 
-def _run_clips(clips: list[tuple[JobClip, Opened]], out: Path, settings: Settings, crew: Hands) -> list[ClipRun]:
+def _run_clips(clips: list[tuple[JobClip, Opened]], out: Path, settings: Settings, crew: Crew) -> list[ClipRun]:
     """Run one clip after the other, or several at the same time where that is what it takes to keep a crew at work."""
 
     def carry_out(clip: JobClip, source: Opened) -> ClipRun:

@@ -24,9 +24,10 @@ from postfix.cli import main
 from postfix.effort import Effort
 from postfix.errors import InputError, OutputError, UsageError
 from postfix.job import cluster_crew, cluster_worker, many, progress
-from postfix.job.cluster import Here, opened_crew
+from postfix.job.cluster import opened_crew
 from postfix.job.cluster_pieces import parted
 from postfix.job.cluster_worker import Terms, stamp
+from postfix.job.crew import Alone
 from postfix.source.segments import segments_of
 
 
@@ -38,7 +39,7 @@ def crew():
 
 def test_without_a_cluster_this_process_does_the_work():
     with opened_crew(None) as crew:
-        assert isinstance(crew, Here)
+        assert isinstance(crew, Alone)
 
 
 @pytest.mark.parametrize(
@@ -365,7 +366,7 @@ def test_clips_of_a_job_are_worked_on_at_the_same_time_and_kept_in_order(crew, t
     assert shown[0] == ("run", 6 * 96 * 3)
     assert sum(shown[1:]) == 6 * 96 * 3
     assert len({name for clip in clips for name in clip.threads}) > 1
-    assert many.at_once(Here(), jobs) == 1
+    assert many.at_once(Alone(), jobs) == 1
 
 
 def test_one_clip_that_fails_ends_the_others(crew, tmp_path, monkeypatch):
@@ -378,9 +379,9 @@ def test_one_clip_that_fails_ends_the_others(crew, tmp_path, monkeypatch):
 
 
 def test_alone_clips_follow_each_other(tmp_path):
-    clips = [Clip(Here(), tmp_path / f"clip{n}") for n in range(3)]
+    clips = [Clip(Alone(), tmp_path / f"clip{n}") for n in range(3)]
     jobs = [many.Job(96, 3, clip.carry_out) for clip in clips]
-    assert many.in_parallel(Here(), jobs, "run", quiet=True) == [(f"clip{n}", 1) for n in range(3)]
+    assert many.in_parallel(Alone(), jobs, "run", quiet=True) == [(f"clip{n}", 1) for n in range(3)]
 
 
 def test_a_job_on_a_cluster_writes_the_same_bytes(tmp_path):

@@ -3,58 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
-from typing import Protocol
 
 from postfix.effort import Effort
 from postfix.errors import UsageError
 from postfix.job.crew import Alone, Crew
-
-
-class Hands(Crew, Protocol):
-    """A crew as a whole job needs it."""
-
-    def slots(self) -> int:
-        """Pieces that may be at work at the same time, as far as is known."""
-        ...
-
-    def meet(self, files: Sequence[Path], place: Path | None) -> None:
-        """Make sure that whoever works sees the sources as they are here, and can write in a folder that is there.
-
-        Raises
-        ------
-        UsageError
-            Naming the worker, and what is different there.
-        """
-        ...
-
-    def give_up(self) -> None:
-        """Let all threads that carry out work end it."""
-        ...
-
-    def require_going(self) -> None:
-        """Raise where the work was given up."""
-        ...
-
-
-class Here(Alone):
-    """This process, which is like itself and sees what it sees."""
-
-    def slots(self) -> int:
-        """See :class:`Hands`."""
-        return 1
-
-    def meet(self, files: Sequence[Path], place: Path | None) -> None:
-        """See :class:`Hands`."""
-
-    def give_up(self) -> None:
-        """See :class:`Hands`."""
-
-    def require_going(self) -> None:
-        """See :class:`Hands`."""
-
 
 MOST_LOCAL = 256
 """Worker processes that are started on one machine; more than its cores are of no use."""
@@ -68,7 +22,7 @@ _ONE_FRAME = Effort(1)
 
 
 @contextmanager
-def opened_crew(text: str | None, effort: Effort = _ONE_FRAME) -> Iterator[Hands]:
+def opened_crew(text: str | None, effort: Effort = _ONE_FRAME) -> Iterator[Crew]:
     """Who carries out the pieces of a job while the block goes on.
 
     Parameters
@@ -86,7 +40,7 @@ def opened_crew(text: str | None, effort: Effort = _ONE_FRAME) -> Iterator[Hands
         not the same as this machine in what decides the bytes.
     """
     if text is None:
-        yield Here()
+        yield Alone()
         return
     local = _parsed(text)
     try:

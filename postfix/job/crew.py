@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 from postfix.source.segments import Segment
@@ -19,7 +20,7 @@ segments, which follow each other, leaves what it makes on disk, and returns som
 
 
 class Crew(Protocol):
-    """Carries out work on segments."""
+    """Carries out work on segments, from one thread or several."""
 
     def carry_out(
         self,
@@ -46,6 +47,28 @@ class Crew(Protocol):
         """
         ...
 
+    def slots(self) -> int:
+        """Pieces that may be at work at the same time, as far as is known."""
+        ...
+
+    def meet(self, files: Sequence[Path], place: Path | None) -> None:
+        """Make sure that whoever works sees the sources as they are here, and can write in a folder that is there.
+
+        Raises
+        ------
+        UsageError
+            Naming the worker, and what is different there.
+        """
+        ...
+
+    def give_up(self) -> None:
+        """Let all threads that carry out work end it."""
+        ...
+
+    def require_going(self) -> None:
+        """Raise where the work was given up."""
+        ...
+
 
 class Alone:
     """This process does everything itself, a run at a time, with the threads that each stage has."""
@@ -60,3 +83,16 @@ class Alone:
         """See :meth:`Crew.carry_out`."""
         for run in runs:
             yield work(shared, run, tell)
+
+    def slots(self) -> int:
+        """See :meth:`Crew.slots`."""
+        return 1
+
+    def meet(self, files: Sequence[Path], place: Path | None) -> None:
+        """This process is like itself and sees what it sees."""
+
+    def give_up(self) -> None:
+        """It has no other threads that carry out work."""
+
+    def require_going(self) -> None:
+        """It is never given up."""

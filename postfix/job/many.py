@@ -9,7 +9,7 @@ from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
-from postfix.job.cluster import Hands
+from postfix.job.crew import Crew
 from postfix.job.progress import bar, told_as_one
 from postfix.source.segments import SEGMENT_FRAMES
 
@@ -37,7 +37,7 @@ class Job(Generic[Made]):
     carry_out: Callable[[], Made]
 
 
-def at_once(crew: Hands, jobs: Sequence[Job[Made]]) -> int:
+def at_once(crew: Crew, jobs: Sequence[Job[Made]]) -> int:
     """How many clips must be under way for all workers to have work, and one more that is planned or joined."""
     slots = crew.slots()
     if slots <= 1 or len(jobs) <= 1:
@@ -46,7 +46,7 @@ def at_once(crew: Hands, jobs: Sequence[Job[Made]]) -> int:
     return max(2, min(len(jobs), MOST_AT_ONCE, 1 + round(2 * slots / pieces)))
 
 
-def in_parallel(crew: Hands, jobs: Sequence[Job[Made]], what: str, *, quiet: bool) -> list[Made]:
+def in_parallel(crew: Crew, jobs: Sequence[Job[Made]], what: str, *, quiet: bool) -> list[Made]:
     """What the jobs return, in their order, worked on at the same time behind one bar.
 
     Bars of the stages are counted in that one; a stage that ends early counts as whole.
