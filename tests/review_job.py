@@ -5,7 +5,7 @@ from fractions import Fraction
 import imageio.v3 as imageio
 import numpy as np
 
-from postfix.deliver.changelog import EyeFile, ShotResult, change_log, change_log_text
+from postfix.deliver.changelog import EyeFile, ShotResult, change_log, change_log_text, frame_table_lines
 from postfix.limits import limits_for
 from postfix.measure.columns import columns_of
 from postfix.measure.table import ClipInfo, FrameMeasure, MeasurementTable
