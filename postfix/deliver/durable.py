@@ -9,6 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 _BLOCK_BYTES = 1 << 20
+_SEAL_BYTES = 32
 
 BEGUN = ".begun-"
 """How the names of files begin that are being written and have not their name yet."""
@@ -71,8 +72,13 @@ def read_sealed(path: Path) -> bytes | None:
         whole = path.read_bytes()
     except OSError:
         return None
-    data = whole[32:]
-    return data if hashlib.sha256(data).digest() == whole[:32] else None
+    return unsealed(whole)
+
+
+def unsealed(whole: bytes) -> bytes | None:
+    """The data in the content of a file that :func:`write_sealed` wrote; None where it is not what it was."""
+    data = whole[_SEAL_BYTES:]
+    return data if hashlib.sha256(data).digest() == whole[:_SEAL_BYTES] else None
 
 
 def checksum_of(path: Path) -> str:

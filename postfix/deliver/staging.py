@@ -234,6 +234,16 @@ def give_back_replaced(path: Path) -> None:
             log.info("%s: put back; a process that no longer runs had moved it aside", path)
 
 
+def clear_left(path: Path) -> None:
+    """Remove what processes that no longer run left beside a finished output; what cannot be removed stays."""
+    with suppress(OSError):
+        if os.path.lexists(path):
+            for old in _left_aside(path):
+                remove(old)
+    with suppress(OSError, OutputError):
+        _clear_unfinished(path)
+
+
 def _aside(path: Path, pid: int) -> Path:
     return path.with_name(f".{path.name}.replaced-{pid}")
 

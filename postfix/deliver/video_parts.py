@@ -15,7 +15,15 @@ from typing import Any, BinaryIO
 import av
 
 from postfix.deliver.closing import Closing
-from postfix.deliver.durable import begun_path, checksum_of, sync_file, sync_folder, write_durably
+from postfix.deliver.durable import (
+    begun_path,
+    checksum_of,
+    read_sealed,
+    sync_file,
+    sync_folder,
+    write_durably,
+    write_sealed,
+)
 from postfix.deliver.picture_coder import PictureCoder, handed_format
 from postfix.deliver.spec import VideoSpec
 from postfix.deliver.video_file import VideoFile
@@ -177,7 +185,7 @@ class VideoPartsWriter(Closing):
             sync_file(begun)
             begun.replace(target)
             part = _Part(segment.count, header.hex(), written.checksum.hexdigest(), tuple(written.pictures))
-            write_durably(_told(target), json.dumps(asdict(part)).encode())
+            write_sealed(_told(target), json.dumps(asdict(part)).encode())
         finally:
             file.abandon()
             with suppress(OSError):
@@ -209,7 +217,7 @@ def part_path(parts: Path, index: int) -> Path:
 
 
 def _told(path: Path) -> Path:
-    return path.with_suffix(".json")
+    return path.with_suffix(".told")
 
 
 def parts_held(path: Path, parts: Path, segments: Iterable[Segment]) -> set[int]:
@@ -231,7 +239,10 @@ def _held(parts: Path, segment: Segment) -> bool:
 
 def _read_part(parts: Path, segment: Segment) -> _Part | None:
     try:
-        data = json.loads(_told(part_path(parts, segment.index)).read_text(encoding="ascii"))
+        told = read_sealed(_told(part_path(parts, segment.index)))
+        if told is None:
+            return None
+        data = json.loads(told)
         pictures = tuple(_Coded(**one) for one in data["pictures"])
         part = _Part(int(data["frames"]), str(data["header"]), str(data["sha256"]), pictures)
     except (OSError, ValueError, TypeError, KeyError):
@@ -269,7 +280,7 @@ def join_parts(
         All of them, in frames of the file.
     audio_from : VideoSource, optional
     look : callable
-        Called at each segment.
+        Called at each segment, and when the file is whole but has not its name yet.
 
     Raises
     ------
@@ -293,6 +304,7 @@ def join_parts(
                     frame=max(segment.first, segment.first + (one.decoded or 0)),
                 )
         file.finish()
+        look()
         sync_file(begun)
         begun.replace(path)
         sync_folder(path.parent)

@@ -10,6 +10,7 @@ from postfix.deliver.changelog import EyeFile
 from postfix.errors import InputError, OutputError
 from postfix.job.checksums import source_files
 from postfix.job.measured import footage_of, read_json
+from postfix.job.unfinished import clear_away
 from postfix.job.version import Version, require_same_table
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
@@ -61,6 +62,7 @@ def finished_version(
     delivered = {str(output.get("layout")) for output in told if isinstance(output, dict)}
     same_delivery = delivered == set(layouts) and kept.get("codec") == codec
     if same_plan and same_sources and same_delivery:
+        clear_away(folder)
         log.info("%s: kept as an earlier run finished it", folder)
         return Version(folder, kept)
     if replace:
@@ -95,5 +97,6 @@ def kept_table(pair: PairSource, path: Path) -> MeasurementTable:
         raise InputError(
             path, "a measurement of other pictures", "one of this source", "start anew with --force instead of --resume"
         )
+    clear_away(path)
     log.info("%s: kept as an earlier run finished it", path)
     return table

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import os
+import re
 import socket
 import time
 from collections.abc import Iterator
@@ -96,6 +97,7 @@ def claimed(out: Path) -> Iterator[None]:
         make_parents(path, made)
         _take(path, out, mine)
         try:
+            _clear_beside(path)
             yield
         finally:
             if _text(path) == mine:
@@ -113,18 +115,55 @@ def _take(path: Path, out: Path, mine: str) -> None:
         old = _text(path)
         if old is not None:
             _set_aside(path, old)
-        try:
-            with path.open("x", encoding="utf-8") as file:
-                file.write(mine)
+        if _write(path, mine):
             return
+        # Another run was quicker; the check tells which.
+
+
+def _write(path: Path, mine: str) -> bool:
+    """Make a claim, which has its name only when it is whole and on the disk; False where there is one already."""
+    begun = _beside(path, os.getpid())
+    try:
+        begun.unlink(missing_ok=True)
+        with begun.open("x", encoding="utf-8") as file:
+            file.write(mine)
+            file.flush()
+            os.fsync(file.fileno())
+        try:
+            os.link(begun, path)
         except FileExistsError:
-            # Another run was quicker; the check tells which.
-            continue
+            return False
+        except OSError:
+            # A file system without second names for a file.
+            try:
+                with path.open("x", encoding="utf-8") as file:
+                    file.write(mine)
+            except FileExistsError:
+                return False
+        return True
+    finally:
+        with suppress(OSError):
+            begun.unlink(missing_ok=True)
+
+
+def _beside(path: Path, pid: int) -> Path:
+    """A name for what a process of this machine moves a claim through."""
+    return path.with_name(f"{path.name}.{socket.gethostname()}.{pid}")
+
+
+def _clear_beside(path: Path) -> None:
+    """Remove what processes that no longer run left of claims that they were making or setting aside."""
+    name = re.compile(re.escape(f"{path.name}.{socket.gethostname()}.") + r"(\d+)")
+    for entry in list(path.parent.iterdir()):
+        match = name.fullmatch(entry.name)
+        if match and int(match[1]) != os.getpid() and not is_running(int(match[1])):
+            with suppress(OSError):
+                entry.unlink()
 
 
 def _set_aside(path: Path, old: str) -> None:
     """Remove a claim that is known to be dead, and only that: another run may have replaced it meanwhile."""
-    aside = path.with_name(f"{path.name}.{os.getpid()}")
+    aside = _beside(path, os.getpid())
     with suppress(FileNotFoundError):
         path.rename(aside)
         if _text(aside) != old:

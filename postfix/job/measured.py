@@ -64,7 +64,12 @@ class Origin:
 
 
 def measured(
-    pair: PairSource, cuts: EditList | None, what: str, settings: Settings, kept: Kept | None = None
+    pair: PairSource,
+    cuts: EditList | None,
+    what: str,
+    settings: Settings,
+    kept: Kept | None = None,
+    steady: Steady | None = None,
 ) -> MeasurementTable:
     """Measure a pair behind a progress bar; the figures have the digits of their file.
 
@@ -77,14 +82,24 @@ def measured(
     settings : Settings
     kept : Kept, optional
         Where what each segment left is kept for a later run.
+    steady : Steady, optional
+        How the files of the pair were when it was opened; as they are now without it.
     """
+    steady = steady or Steady.of(pair)
     with bar(what, pair.count, quiet=settings.quiet) as progress:
-        table = measured_in_parts(pair, cuts, every=settings.every, crew=settings.crew, kept=kept, tell=progress)
+        table = measured_in_parts(
+            pair, cuts, every=settings.every, crew=settings.crew, kept=kept, tell=progress, steady=steady
+        )
         return as_written(table)
 
 
 def measured_source(
-    choice: SourceChoice, opened: Opened, output: Path, settings: Settings, origin: Origin | None = None
+    choice: SourceChoice,
+    opened: Opened,
+    output: Path,
+    settings: Settings,
+    origin: Origin | None = None,
+    steady: Steady | None = None,
 ) -> tuple[MeasurementTable, tuple[EyeFile, ...]]:
     """Measure a source into a table file while every byte of it is read for the checksums.
 
@@ -96,6 +111,8 @@ def measured_source(
     settings : Settings
     origin : Origin, optional
         What says beside the table, once it is finished, what it was made from.
+    steady : Steady, optional
+        How the files of the source were when it was opened; as they are now without it.
 
     Returns
     -------
@@ -109,13 +126,16 @@ def measured_source(
         As measuring does, or where unfinished work that is to be carried on is of something else.
     """
     pair, cuts = opened
-    steady = Steady.of(pair)
+    steady = steady or Steady.of(pair)
+    steady.require()
     recipe = {**choice.facts(), "every": settings.every, **steady.facts()}
     with (
-        unfinished(output, recipe, resume=settings.resume, force=settings.force, folder=False) as work,
+        unfinished(
+            output, recipe, resume=settings.resume, force=settings.force, folder=False, replace=settings.resume
+        ) as work,
         source_files_beside(pair) as files,
     ):
-        table = measured(pair, cuts, "measure", settings, Kept(work, "measure"))
+        table = measured(pair, cuts, "measure", settings, Kept(work, "measure"), steady)
         sources = files()
         steady.require()
         table = marked(table, sources)

@@ -105,7 +105,7 @@ def measure_run(work: MeasureWork, segments: Sequence[Segment], tell: Tell) -> l
 
 
 def measured_in_parts(
-    pair: PairSource, cuts: EditList | None, *, every: int, crew: Crew, kept: Kept | None, tell: Tell
+    pair: PairSource, cuts: EditList | None, *, every: int, crew: Crew, kept: Kept | None, tell: Tell, steady: Steady
 ) -> MeasurementTable:
     """Measure a pair; segments that are kept from an earlier run are not measured again.
 
@@ -115,7 +115,7 @@ def measured_in_parts(
         As :func:`measure_run`.
     """
     segments = segments_of(pair.count)
-    work = MeasureWork(pair, every, Steady.of(pair), kept)
+    work = MeasureWork(pair, every, steady, kept)
     missing = list(segments)
     if kept is not None and kept.work.marks():
         missing = [segment for segment in segments if kept.read(segment.index) is None]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from collections import defaultdict, deque
 from collections.abc import Callable, Sequence
@@ -18,7 +19,7 @@ from postfix.deliver.delivery import (
     held_segments,
     writers,
 )
-from postfix.deliver.durable import sync_tree
+from postfix.deliver.durable import checksum_of, sync_tree, write_durably
 from postfix.deliver.staging import remove
 from postfix.deliver.workroom import Sealed
 from postfix.effort import current
@@ -41,6 +42,10 @@ log = logging.getLogger("postfix")
 _BAD_FRAMES = "bad_frames"
 COPIED = "copied"
 """The mark of a version whose files are those of the source."""
+_COPIES = "copies.json"
+"""Checksums of those files."""
+CHECK = "check"
+"""How the measurement of finished pictures is called among the parts and marks."""
 
 
 def render_plans(
@@ -102,12 +107,12 @@ def _missing(plan: Plan, work: Unfinished, pair: PairSource, delivery: Delivery,
         folder.mkdir(exist_ok=True)
     everything = range(len(segments_of(pair.count)))
     untouched = all(changes_nothing(shot, plan.clip) for shot in plan.shots)
-    if untouched and steady is not None and (work.marked(COPIED) or _copied(work, pair, delivery, folders, steady)):
+    if untouched and steady is not None and (_copies_held(work) or _copied(work, pair, delivery, folders, steady)):
         return []
     marked = {int(name) for name in work.marks() if name.isdecimal()}
     if not marked:
         return list(everything)
-    held = held_segments(pair, delivery, work.room)
+    held = {index for index in held_segments(pair, delivery, work.room) if work.marked(segment_mark(index)) is not None}
     work.unmark(segment_mark(index) for index in marked - held)
     kept = marked & held
     log.info(
@@ -117,11 +122,36 @@ def _missing(plan: Plan, work: Unfinished, pair: PairSource, delivery: Delivery,
         len(everything),
         f"; {len(marked - held)} that were damaged since are made anew" if marked - held else "",
     )
-    return [index for index in everything if index not in kept]
+    missing = [index for index in everything if index not in kept]
+    if missing:
+        _unmark_checks(work)
+    return missing
+
+
+def _unmark_checks(work: Unfinished) -> None:
+    """Whatever was measured of pictures that are made anew, because they are damaged, may be of the damage."""
+    work.unmark(name for name in work.marks() if name.startswith(f"{CHECK}-"))
+
+
+def _copies_held(work: Unfinished) -> bool:
+    """Whether an earlier run copied the source's files, and the copies are as they were then."""
+    if not work.marked(COPIED):
+        return False
+    try:
+        told = json.loads((work.parts / _COPIES).read_text(encoding="utf-8"))
+        whole = all(checksum_of(work.room.pictures / name) == checksum for name, checksum in told.items())
+    except (OSError, ValueError, AttributeError, TypeError):
+        whole = False
+    if whole:
+        log.info("%s: copies of the source kept from an earlier run", work.target)
+    else:
+        log.info("%s: copies of the source that were damaged since are made anew", work.target)
+    return whole
 
 
 def _copied(work: Unfinished, pair: PairSource, delivery: Delivery, folders: Sequence[Path], steady: Steady) -> bool:
     """Copy the source's files where they are just what would be written."""
+    _unmark_checks(work)
     for folder in folders:
         for entry in list(folder.iterdir()):
             remove(entry)
@@ -131,6 +161,10 @@ def _copied(work: Unfinished, pair: PairSource, delivery: Delivery, folders: Seq
     for folder in folders:
         sync_tree(folder)
     steady.require()
+    out = work.room.pictures
+    copies = [path for folder in folders for path in folder.rglob("*") if path.is_file()]
+    told = {path.relative_to(out).as_posix(): checksum_of(path) for path in sorted(copies)}
+    write_durably(work.parts / _COPIES, json.dumps(told).encode())
     work.mark(COPIED, True)
     return True
 

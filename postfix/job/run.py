@@ -14,6 +14,8 @@ from postfix.job.choice import Opened, SourceChoice
 from postfix.job.kept import finished_version
 from postfix.job.measured import Origin, measured_source, told_of
 from postfix.job.settings import Settings
+from postfix.job.steady import Steady
+from postfix.job.unfinished import clear_away
 from postfix.job.version import Output, Version, make_versions
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
@@ -66,11 +68,13 @@ def run_clip(
     settings: Settings,
     settings_for: Callable[[str], PlanSettings] = lambda screen: PlanSettings(),
     pins: tuple[Pin, ...] = (),
+    steady: Steady | None = None,
 ) -> ClipRun:
     """Measure once, then plan, render, re-measure and log for each screen.
 
     The caller has opened the choice, checked the outputs and looked for the subjects of pins, for all clips of a job
-    before the first of them. ``settings_for`` gives the settings of planning for a screen's name.
+    before the first of them. ``settings_for`` gives the settings of planning for a screen's name, ``steady`` tells how
+    the files of the source were when it was opened.
 
     With ``settings.resume`` a measurement and versions that an earlier run finished are kept, as long as the source
     and the program are the same.
@@ -83,7 +87,8 @@ def run_clip(
     """
     pair, _ = opened
     measurement = planned_outputs(out, pair.name, screens)[0].path
-    table, sources = _measured_or_kept(choice, opened, measurement, settings)
+    steady = steady or Steady.of(pair)
+    table, sources = _measured_or_kept(choice, opened, measurement, settings, steady)
     edit = edit_of(columns_of(table))
     decided = [plan_edit(edit, screen, settings_for(screen.name), pins=pins) for screen in screens]
     plans = [one.plan for one in decided]
@@ -99,21 +104,24 @@ def run_clip(
         ]
     said = told_of(choice, opened, table)
     missing = [(plan, out / plan.screen.name) for plan, version in zip(plans, finished) if version is None]
-    made = iter(make_versions(pair, sources, lambda _: (table, said), missing, settings))
+    made = iter(make_versions(pair, sources, lambda _: (table, said), missing, settings, steady))
     versions = tuple(version or next(made) for version in finished)
     fits = {one.plan.screen.name: fits_of(one) for one in decided}
     return ClipRun(out, measurement, versions, said, fits)
 
 
 def _measured_or_kept(
-    choice: SourceChoice, opened: Opened, measurement: Path, settings: Settings
+    choice: SourceChoice, opened: Opened, measurement: Path, settings: Settings, steady: Steady
 ) -> tuple[MeasurementTable, tuple[EyeFile, ...]]:
     origin = Origin(measurement.with_suffix(".origin.json"), choice)
     if settings.resume and origin.path.exists():
         sources = source_files(opened[0])
+        steady.require()
         if origin.is_kept(sources):
+            clear_away(measurement)
+            clear_away(origin.path)
             log.info("%s: kept as an earlier run finished it", measurement)
             return read_table(measurement), sources
     # Before the table: what is there while its origin is not does not count as finished.
     origin.path.unlink(missing_ok=True)
-    return measured_source(choice, opened, measurement, settings, origin)
+    return measured_source(choice, opened, measurement, settings, origin, steady)

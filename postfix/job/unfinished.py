@@ -22,8 +22,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from postfix.deliver.durable import BEGUN, sync_file, sync_folder, write_durably
-from postfix.deliver.staging import check_output, give_back_replaced, make_parents, put_in_place, refused, remove
+from postfix.deliver.durable import BEGUN, sync_file, sync_folder, unsealed, write_durably, write_sealed
+from postfix.deliver.staging import (
+    check_output,
+    clear_left,
+    give_back_replaced,
+    make_parents,
+    put_in_place,
+    refused,
+    remove,
+)
 from postfix.deliver.workroom import Workroom
 from postfix.errors import InputError, OutputError, PostfixError
 from postfix.job.lock import LOCK, check_unclaimed, claimed
@@ -81,12 +89,13 @@ class Unfinished:
 
     def mark(self, name: str, facts: Any) -> None:
         """Count something as finished, for ever; everything that it speaks of must be on the disk. Raises OSError."""
-        write_durably(self._mark(name), json.dumps(facts).encode())
+        write_sealed(self._mark(name), json.dumps(facts).encode())
 
     def marked(self, name: str) -> Any:
-        """The facts of a mark; None where there is none."""
+        """The facts of a mark; None where there is none, or it is not what it was."""
         with suppress(OSError, ValueError, RecursionError, InputError):
-            return json_from(bounded_bytes(self._mark(name), _MARK_MAX_BYTES, "a mark").decode("utf-8"))
+            data = unsealed(bounded_bytes(self._mark(name), _MARK_MAX_BYTES, "a mark"))
+            return None if data is None else json_from(data.decode("utf-8"))
         return None
 
     def unmark(self, names: Iterable[str]) -> None:
@@ -97,15 +106,16 @@ class Unfinished:
     def marks(self) -> list[str]:
         """Names of all marks."""
         folder = self.folder / _MARKS
-        return sorted(path.stem for path in folder.glob("[!.]*.json")) if folder.is_dir() else []
+        return sorted(path.stem for path in folder.glob("[!.]*.mark")) if folder.is_dir() else []
 
     def _mark(self, name: str) -> Path:
-        return self.folder / _MARKS / f"{name}.json"
+        return self.folder / _MARKS / f"{name}.mark"
 
     def begin(self, recipe: Recipe) -> None:
         """Lay out an empty folder."""
         for name in (_PARTS, _MARKS, _OUT):
             (self.folder / name).mkdir(exist_ok=True)
+        sync_folder(self.folder.parent)
         write_durably(self.folder / _RECIPE, (json.dumps(recipe, indent=2, ensure_ascii=False) + "\n").encode())
 
     def kept_recipe(self) -> Recipe | None:
@@ -118,6 +128,9 @@ class Unfinished:
 
     def clear(self) -> None:
         """Remove everything in the folder but the claim on it; raises OSError."""
+        # First what makes the rest count: whenever this ends, nothing half removed is carried on.
+        (self.folder / _RECIPE).unlink(missing_ok=True)
+        sync_folder(self.folder)
         for entry in list(self.folder.iterdir()):
             if entry.name != LOCK:
                 remove(entry)
@@ -153,8 +166,21 @@ def check_unfinished(target: Path, *, resume: bool, force: bool) -> None:
         )
 
 
+def clear_away(target: Path) -> None:
+    """Remove what lies hidden beside a finished output: its run ended before it could. What cannot be removed stays."""
+    work = Unfinished(target)
+    with suppress(OSError, OutputError):
+        _require_own(work.folder)
+        if work.folder.is_dir():
+            with claimed(work.folder):
+                remove(work.folder)
+    clear_left(target)
+
+
 @contextmanager
-def unfinished(target: Path, recipe: Recipe, *, resume: bool, force: bool, folder: bool = True) -> Iterator[Unfinished]:
+def unfinished(
+    target: Path, recipe: Recipe, *, resume: bool, force: bool, folder: bool = True, replace: bool = False
+) -> Iterator[Unfinished]:
     """Work on an output in its hidden folder; where the block ends without an exception it is put in its place.
 
     Parameters
@@ -167,6 +193,8 @@ def unfinished(target: Path, recipe: Recipe, *, resume: bool, force: bool, folde
         True to replace an output, and to throw away what is there.
     folder : bool
         True where the output is the folder ``out``; False where the block writes the output, a file, by itself.
+    replace : bool
+        True to replace an output also without ``force``.
 
     Raises
     ------
@@ -180,15 +208,14 @@ def unfinished(target: Path, recipe: Recipe, *, resume: bool, force: bool, folde
     try:
         with _refused(target):
             give_back_replaced(target)
-            # A file beside which there is no word of its origin counts as unfinished too.
-            check_output(target, folder=folder, force=force, keep=resume and not folder)
+            check_output(target, folder=folder, force=force or replace)
             check_unfinished(target, resume=resume, force=force)
             make_parents(work.folder / LOCK, made)
             _require_own(work.folder)
         with _named(work), claimed(work.folder):
             with _refused(target):
                 _prepare(work, recipe, resume=resume, force=force)
-            yield from _carried_out(work, folder=folder, force=force)
+            yield from _carried_out(work, folder=folder, force=force or replace)
     finally:
         for parent in reversed(made):
             with suppress(OSError):

@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from postfix.errors import InputError, OutputError
 from postfix.job.checksums import checksums_beside
 from postfix.job.measured import footage_of, measured
 from postfix.job.measuring import Kept
-from postfix.job.rendering import COPIED, bad_frames_of, render_plans
+from postfix.job.rendering import CHECK, COPIED, bad_frames_of, render_plans
 from postfix.job.settings import Settings
 from postfix.job.space import SpaceWatch
 from postfix.job.steady import Steady
@@ -117,6 +118,7 @@ def make_versions(
     before: Callable[[Unfinished], Before],
     wanted: Sequence[tuple[Plan, Path]],
     settings: Settings,
+    steady: Steady | None = None,
 ) -> tuple[Version, ...]:
     """Render plans into a folder each while the source is decoded once, measure what was written, and log it.
 
@@ -133,6 +135,8 @@ def make_versions(
     wanted : sequence of (Plan, Path)
         Each plan and its folder.
     settings : Settings
+    steady : Steady, optional
+        How the files of the source were when it was opened; as they are now without it.
 
     Raises
     ------
@@ -143,7 +147,7 @@ def make_versions(
     """
     for plan, _ in wanted:
         require_same_clip(plan, pair, sources)
-    steady = Steady.of(pair)
+    still = steady or Steady.of(pair)
     with ExitStack() as all_of_them:
         stages = [all_of_them.enter_context(ExitStack()) for _ in wanted]
         works = [
@@ -160,7 +164,7 @@ def make_versions(
             drawn,
             pair,
             settings.delivery,
-            steady,
+            still,
             settings.crew,
             whole=pair.on_bad == "stop" or (known[0] is not None and not measured_bad(known[0].frames)),
             quiet=settings.quiet,
@@ -168,11 +172,17 @@ def make_versions(
         versions = []
         for stage, work, (plan, folder) in zip(stages, works, wanted):
             if not work.marked(COPIED):
-                joined(pair, settings.delivery, work.room, SpaceWatch(work.folder).look)
+                joined(pair, settings.delivery, work.room, partial(_look, still, work))
             log_data = _finished(pair, sources, known, plan, work, settings)
             stage.close()
             versions.append(Version(folder, log_data))
     return tuple(versions)
+
+
+def _look(steady: Steady, work: Unfinished) -> None:
+    """What is looked at while a file is put together: the sound that goes along comes from the source."""
+    steady.require()
+    SpaceWatch(work.folder).look()
 
 
 def _recipe(pair: PairSource, sources: tuple[EyeFile, ...], plan: Plan, settings: Settings) -> Recipe:
@@ -207,9 +217,7 @@ def _finished(
         if settings.check:
             shots = tuple(Shot(shot.name, shot.first, shot.last) for shot in plan.shots)
             # Eyes that were squeezed are told in the pixels of the plan.
-            seen = measured(
-                finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings, Kept(work, "check")
-            )
+            seen = measured(finished, EditList(shots, (), ()), f"check {plan.screen.name}", settings, Kept(work, CHECK))
             after = rescaled(seen, plan.clip)
         outputs = tuple(
             EyeFile(file.eye, file.path.relative_to(out).as_posix(), file.source.count, checksum, layout=file.layout)
