@@ -4,7 +4,7 @@
 
 Tiny footage is made anew: kites that move before a windy sky, with a cut every few seconds, as FFV1. Each command runs
 as a process of its own; how far it is is read from its progress bar, what it holds from /proc. Held against each other
-are medians of what was seen around frame 1,000 and over the last 200 frames of the same stage.
+are medians of what was seen around frame 1,000 and some 200 frames before the last of the same stage.
 """
 
 import argparse
@@ -162,9 +162,9 @@ def watched(arguments, total, every_s):
 def tell(name, seen, frames):
     """One row: around the early frame, at the end, the growth between them, and the peak of the whole process."""
     early = (EARLY_FRAMES - AROUND_FRAMES, EARLY_FRAMES + AROUND_FRAMES)
-    # What comes after the last frame, such as writing, is not of a frame: the most then stands by itself.
-    late = (frames - 2 * AROUND_FRAMES, frames - 1)
-    after = max((mib for frame, mib in zip(seen.frames, seen.rss_mib) if frame == frames), default=float("nan"))
+    # What comes after the last frame, such as writing, stands by itself; a bar may stop some frames short of its end.
+    late = (frames - 3 * AROUND_FRAMES, frames - AROUND_FRAMES)
+    after = max((mib for frame, mib in zip(seen.frames, seen.rss_mib) if frame > late[1]), default=float("nan"))
     rss = [seen.around(*where, seen.rss_mib) for where in (early, late)]
     files = [seen.around(*where, seen.files) for where in (early, late)]
     growth_pct = 100.0 * (rss[1] / rss[0] - 1.0)
@@ -212,7 +212,7 @@ def main():
         folder.mkdir(parents=True, exist_ok=True)
         left, right = write_footage(folder, options.frames)
         heading(
-            *("command", "frames", f"MiB at frame {EARLY_FRAMES}", "MiB over the last frames", "growth, %"),
+            *("command", "frames", f"MiB at frame {EARLY_FRAMES}", "MiB at the last frames", "growth, %"),
             *("most after the last frame, MiB", "peak, MiB", f"files at {EARLY_FRAMES}", "files at the end"),
             *("most files", "wall, s", f"growth within {GROWTH_LIMIT_PCT:.0f} %"),
         )
