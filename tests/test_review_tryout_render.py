@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 import pytest
+from browsing import until
 from clips import FRAMES, SIZE, source_words, write_pair
 from tryout_clips import edited_plan
 
@@ -45,6 +46,8 @@ def tried(page, job, hit, window):
         page.get_by_label("Top and bottom alike").uncheck()
     for name, px in window.items():
         page.get_by_label(name, exact=True).fill(str(px))
+    for px in window.values():
+        until(page, f"document.querySelector('.try-toml').value.includes('{px:g}')")
     page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
     return page.locator(".try-toml").input_value(), page.locator(".try-figures tbody").inner_text()
 

@@ -6,7 +6,7 @@ import av
 import numpy as np
 import pytest
 from coded_files import make_coded, written_again
-from eyes_out import eye_out
+from eyes_out import eye_out, writer_like
 from packed_files import write_packed_video
 
 from postfix.deliver.delivery import Delivery, check_delivery
@@ -89,7 +89,7 @@ def test_chapters_come_along(tmp_path, suffix):
 def test_chapters_of_a_part_count_from_its_first_frame(tmp_path):
     eye = open_eye(with_extras(tmp_path / "a.mkv"), frames=(12, 23))
     (tmp_path / "out").mkdir()
-    with eye_out(eye).writer(tmp_path / "out") as writer:
+    with writer_like(eye, tmp_path / "out") as writer:
         for index, planes in enumerate(eye.frames()):
             writer.write(index, planes)
     # Half a second in, half a second long: the first chapter is over, the second has begun.

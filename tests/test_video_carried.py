@@ -9,7 +9,8 @@ import pytest
 from coded_files import LARGE, SMALL, make_coded, samples_of, sound_of, written_again
 
 from postfix.deliver.codecs import losses, spec_of
-from postfix.deliver.video import VideoEncoder, write_video
+from postfix.deliver.video import write_video
+from postfix.deliver.video_file import VideoFile
 from postfix.errors import InputError
 from postfix.source.light import ContentLight, MasteringDisplay
 from postfix.source.opening import open_eye
@@ -72,7 +73,7 @@ def test_sound_without_a_known_channel_layout_is_refused_before_the_first_frame_
     source = make_coded(tmp_path / "a.mkv", "ffv1", "yuv420p", sounds=(("pcm_s24le", "4 channels"),))
     eye = open_eye(source)
     with pytest.raises(InputError, match=r"sound of pcm_s24le 4 channels \(unknown channel layout") as caught:
-        VideoEncoder(tmp_path / "out.mp4", spec_of(eye), eye)
+        VideoFile(tmp_path / "out.mp4", spec_of(eye), eye)
     assert "--codec" in str(caught.value)
     assert not (tmp_path / "out.mp4").exists()
 

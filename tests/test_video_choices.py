@@ -22,7 +22,8 @@ from postfix.deliver.codecs import (
 )
 from postfix.deliver.depth import Fitting, nearest_format
 from postfix.deliver.encoders import choices_for
-from postfix.deliver.video import VideoEncoder, write_video
+from postfix.deliver.video import write_video
+from postfix.deliver.video_file import VideoFile
 from postfix.errors import InputError, OutputError, UsageError
 from postfix.source.opening import open_eye
 from postfix.source.pixel_formats import video_format
@@ -95,7 +96,7 @@ def test_a_codec_without_an_encoder_names_the_choice_to_make(tmp_path, encoder):
     pixel_format = "yuvj420p" if encoder == "mjpeg" else "yuv420p"
     eye = open_eye(make_coded(tmp_path / "a.mov", encoder, pixel_format, rate=Fraction(24), timecode=None))
     with pytest.raises(InputError, match="can be read but not written") as caught:
-        VideoEncoder(tmp_path / "out.mov", spec_of(eye), eye)
+        VideoFile(tmp_path / "out.mov", spec_of(eye), eye)
     assert "--codec: ffv1, h264, h265, jpeg2000" in str(caught.value)
     assert not (tmp_path / "out.mov").exists()
 
@@ -111,7 +112,7 @@ def test_choices_are_told_by_depth():
 def test_an_odd_size_names_only_codecs_that_hold_it(tmp_path):
     eye = open_eye(make_coded(tmp_path / "a.mkv", "ffv1", "yuv420p", {"level": "3"}, size=(71, 37)))
     with pytest.raises(InputError, match="71x37, which h264 cannot hold in yuv420p") as caught:
-        VideoEncoder(tmp_path / "out.mp4", spec_of(eye, "h264"), eye)
+        VideoFile(tmp_path / "out.mp4", spec_of(eye, "h264"), eye)
     assert "--codec: ffv1, jpeg2000 take its 8 bits." in str(caught.value)
     assert choices_for("yuv422p10le", (323, 181))[0] == ("dnxhr-hqx", "ffv1", "jpeg2000")
     assert choices_for("yuv422p10le", (322, 181))[0] == (

@@ -6,7 +6,7 @@ import av
 import numpy as np
 import pytest
 from coded_files import LARGE, make_coded, written_again
-from eyes_out import eye_out
+from eyes_out import Whole, eye_out, room_for
 
 from postfix.deliver.codecs import CODECS, VideoSpec, format_written, losses, spec_of, suffix_for
 from postfix.deliver.containers import range_told
@@ -27,7 +27,7 @@ def came_through(eye, folder, codec):
     out = eye_out(eye, codec)
     out.check()
     folder.mkdir()
-    with out.writer(folder) as writer:
+    with Whole(out, room_for(folder, "left"), eye.count) as writer:
         for index, planes in enumerate(eye.frames()):
             writer.write(index, planes)
     return out.reopen(folder)

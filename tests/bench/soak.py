@@ -1,6 +1,6 @@
 """Memory and open files of a long job from its first thousand frames to its last, as a Markdown table (Linux).
 
-.venv/bin/python tests/bench/soak.py [measure] [--frames 20000] [--every-s 0.25] [--keep FOLDER]
+.venv/bin/python tests/bench/soak.py [measure] [render] [--frames 20000] [--every-s 0.25] [--keep FOLDER]
 
 Tiny footage is made anew: kites that move before a windy sky, with a cut every few seconds, as FFV1. Each command runs
 as a process of its own; how far it is is read from its progress bar, what it holds from /proc. Held against each other
@@ -153,7 +153,7 @@ def watched(arguments, total, every_s):
     code = process.wait()
     reader.join()
     os.close(ours)
-    if code not in (0, 1):
+    if code not in (0, 5):
         raise RuntimeError(f"{arguments[0]} ended with {code}: {b''.join(said)[-2000:].decode(errors='replace')}")
     seen.wall_s = time.monotonic() - started
     return seen
@@ -192,7 +192,22 @@ def soak_measure(left, right, folder, frames, every_s):
         raise RuntimeError(f"{rows} rows of {frames}")
 
 
-COMMANDS = {"measure": soak_measure}
+def soak_render(left, right, folder, frames, every_s):
+    """Render a plan with a HIT, made of the first part of the footage's own measurement."""
+    table, plan, out = folder / "kites.csv", folder / "kites.toml", folder / "rendered"
+    if not table.exists():
+        # The quickest look will do: what is watched is the rendering.
+        typed = ["measure", "--left", left, "--right", right, "--every", "100", "-q", "-o", table]
+        subprocess.run([sys.executable, "-m", "postfix", *map(str, typed)], check=True)
+    typed = ["plan", table, "--screen", "cinema-12m", "-q", "-o", plan]
+    made = subprocess.run([sys.executable, "-m", "postfix", *map(str, typed)])
+    if made.returncode not in (0, 5):
+        raise RuntimeError(f"plan ended with {made.returncode}")
+    typed = ["render", "--left", left, "--right", right, "--plan", plan, "--measurement", table, "--no-check"]
+    tell("render", watched([*typed, "-o", out], frames, every_s), frames)
+
+
+COMMANDS = {"measure": soak_measure, "render": soak_render}
 
 
 def main():
