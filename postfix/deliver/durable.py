@@ -37,6 +37,13 @@ def sync_folder(path: Path) -> None:
             os.close(number)
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder where it is missing, with its name on the disk itself; raises OSError."""
+    if not path.is_dir():
+        path.mkdir(exist_ok=True)
+        sync_folder(path.parent)
+
+
 def sync_tree(folder: Path) -> None:
     """Have everything below a folder on the disk itself."""
     for here, _, names in os.walk(folder):

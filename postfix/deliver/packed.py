@@ -8,6 +8,7 @@ from pathlib import Path
 
 from postfix.deliver.alike import copy_files, require_alike, unusable
 from postfix.deliver.closing import Closing
+from postfix.deliver.durable import make_folder
 from postfix.deliver.exr import write_exr_views
 from postfix.deliver.own import PACKED_FOLDER
 from postfix.deliver.packing import Packing, check_layout, packing_of
@@ -157,7 +158,7 @@ class PackedOut:
         if not self._is_stills:
             spec = packing.spec(self.codec)
             return PackedWriter(packing, VideoPartsWriter(path, parts, spec, in_file, packing.audio_from, sealed))
-        path.mkdir(exist_ok=True)
+        make_folder(path)
         stills = _PackedStills(packing, path, parts, in_file, sealed)
         return PackedWriter(packing, stills, copies=packing.came_so)
 

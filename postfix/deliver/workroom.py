@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from postfix.deliver.durable import make_folder
+
 Sealed = Callable[[int], None]
 """Told of the index of a segment that is whole and on the disk, from any thread."""
 
@@ -31,5 +33,5 @@ class Workroom:
     def parts_of(self, name: str) -> Path:
         """The folder of one output's parts, made where it is missing."""
         folder = self.parts / name
-        folder.mkdir(exist_ok=True)
+        make_folder(folder)
         return folder

@@ -6,7 +6,7 @@ import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from postfix.deliver.durable import read_sealed, write_sealed
+from postfix.deliver.durable import make_folder, read_sealed, write_sealed
 from postfix.errors import OutputError
 from postfix.job.crew import Crew, Tell
 from postfix.job.space import SpaceWatch
@@ -46,7 +46,7 @@ class Kept:
         path = folder / f"{index:06d}.part"
         SpaceWatch(self.work.folder).look()
         try:
-            folder.mkdir(exist_ok=True)
+            make_folder(folder)
             write_sealed(path, data)
             self.work.mark(self.mark(index), {})
         except OSError as error:

@@ -19,7 +19,7 @@ from postfix.deliver.delivery import (
     held_segments,
     writers,
 )
-from postfix.deliver.durable import checksum_of, sync_tree, write_durably
+from postfix.deliver.durable import checksum_of, make_folder, sync_tree, write_durably
 from postfix.deliver.staging import remove
 from postfix.deliver.workroom import Sealed
 from postfix.effort import current
@@ -104,7 +104,7 @@ def _missing(plan: Plan, work: Unfinished, pair: PairSource, delivery: Delivery,
     """Indices of the segments that are still to be rendered; what an earlier run finished is looked through."""
     folders = [work.room.pictures / name for name in delivery_folders(pair, delivery)]
     for folder in folders:
-        folder.mkdir(exist_ok=True)
+        make_folder(folder)
     everything = range(len(segments_of(pair.count)))
     untouched = all(changes_nothing(shot, plan.clip) for shot in plan.shots)
     if untouched and steady is not None and (_copies_held(work) or _copied(work, pair, delivery, folders, steady)):

@@ -228,7 +228,7 @@ def _require_own(folder: Path) -> None:
         found = folder.lstat()
     except FileNotFoundError:
         return
-    mine = not hasattr(os, "getuid") or found.st_uid == os.getuid()
+    mine = not hasattr(os, "geteuid") or found.st_uid == os.geteuid()
     if not stat.S_ISDIR(found.st_mode) or not mine:
         what = "a folder of another user" if stat.S_ISDIR(found.st_mode) else "a link or a file"
         raise OutputError(folder, what, "a free name, or a folder that an earlier run left", "remove it")
