@@ -121,13 +121,16 @@ def test_a_damaged_still_is_made_anew(tmp_path, monkeypatch):
     assert files(place) == files(out)
 
 
-def test_a_damaged_measurement_of_a_segment_is_made_anew(tmp_path, monkeypatch):
+def test_a_damaged_measurement_of_a_segment_is_made_anew(tmp_path, monkeypatch, caplog):
     pair, out = write_videos(tmp_path / "in"), tmp_path / "out"
     left = instants(monkeypatch, out, tmp_path / "at", lambda: carry_out(pair, out))
     work = "measure/.gull.csv.unfinished"
     place = next(one for one in left if (one / work / "marks" / "measure-000001.mark").exists())
     damaged(place / work / "parts" / "measure" / "000000.part")
-    carry_out(pair, place, resume=True)
+    with caplog.at_level("INFO", "postfix"):
+        carry_out(pair, place, resume=True)
+    said = "measurement of 1 of 3 segments kept from an earlier run; 1 that were damaged since are measured anew"
+    assert f"{place / 'measure' / 'gull.csv'}: {said}" in caplog.messages
     assert files(place) == files(out)
 
 

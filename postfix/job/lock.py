@@ -172,7 +172,9 @@ def _set_aside(path: Path, old: str) -> None:
         else:
             holder = _holder(old)
             number = holder.pid if holder else 0
-            log.info("%s: left by process %d, which no longer runs; taken over", path, number)
+            # Of a job, not of each of its outputs once more.
+            level = logging.DEBUG if path.parent.name.startswith(".") else logging.INFO
+            log.log(level, "%s: left by process %d, which no longer runs; taken over", path, number)
         aside.unlink()
 
 

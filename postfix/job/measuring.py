@@ -119,9 +119,17 @@ def measured_in_parts(
     missing = list(segments)
     if kept is not None and kept.work.marks():
         missing = [segment for segment in segments if kept.read(segment.index) is None]
-        if len(missing) < len(segments):
-            kept_count = len(segments) - len(missing)
-            log.info("%s: %d of %d segments kept as measured", kept.work.target, kept_count, len(segments))
+        marked = sum(name.startswith(f"{kept.name}-") for name in kept.work.marks())
+        held = len(segments) - len(missing)
+        if marked:
+            log.info(
+                "%s: %s of %d of %d segments kept from an earlier run%s",
+                kept.work.target,
+                "measurement" if kept.name == "measure" else kept.name,
+                held,
+                len(segments),
+                f"; {marked - held} that were damaged since are measured anew" if marked > held else "",
+            )
         tell(pair.count - sum(segment.count for segment in missing))
     given: dict[int, bytes] = {}
     for results in crew.carry_out(measure_run, work, runs_of(missing), tell):
