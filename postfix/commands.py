@@ -33,7 +33,7 @@ from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
 from postfix.job.settings import Settings
 from postfix.job.space import check_space, needed_bytes
 from postfix.job.subjects import found_pins
-from postfix.job.unfinished import Unfinished
+from postfix.job.unfinished import Unfinished, say_unfinished
 from postfix.job.version import Before, Output, check_writing, make_versions, require_same_clip, require_same_table
 from postfix.limits import limits_for
 from postfix.measure.bad import bad_frames_of
@@ -187,11 +187,11 @@ def measure(options: argparse.Namespace) -> Outcome:
     settings, output = job_settings(options), options.output
     choice = source_choice(options)
     pair, _ = opened = choice.open()
-    check_writing((pair,), (Output(output),), settings, input_files(options), keep=settings.resume)
+    check_writing((pair,), (Output(output),), settings, input_files(options), keep=settings.resume, delivers=False)
     settle_for([pair])
     if options.dry_run:
         return would_write([output])
-    table = kept_table(pair, output) if settings.resume and output.exists() else None
+    table = kept_table(opened, output, settings.every) if settings.resume and output.exists() else None
     if table is None:
         with _with_crew(options, settings, [pair], output.parent) as (settings, _):
             table, _ = measured_source(choice, opened, output, settings)
@@ -257,8 +257,7 @@ def render(options: argparse.Namespace) -> Outcome:
 
     version = None
     if settings.resume:
-        layouts, codec = settings.delivery.layouts_of(pair), settings.delivery.codec
-        version = finished_version(output, decided, sources, layouts, codec, replace=settings.force)
+        version = finished_version(output, decided, pair, sources, settings)
     if version is None:
         with (
             _with_crew(options, settings, [pair], output.parent) as (settings, _),
@@ -379,6 +378,7 @@ def run(options: argparse.Namespace) -> Outcome:
         # The page is of all clips: the last stage of one, and after the stages of many.
         with stages_of(_run_stages(clips[0], settings, alone=True) if len(clips) == 1 else []):
             written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
+        say_unfinished(out)
     return _run_outcome(runs, clips, written)
 
 

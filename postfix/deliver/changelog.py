@@ -27,6 +27,7 @@ from postfix.plan.settings_file import settings_data
 from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.patient import BadFrame
+from postfix.source.picture import OnBad
 from postfix.source.timecode import timecode_at
 
 SCHEMA = "postfix-changes/1"
@@ -110,6 +111,7 @@ def change_log(
     framed_from_px: tuple[int, int] | None = None,
     codec: str | None = None,
     measured_layout: Layout | None = None,
+    on_bad_frame: OnBad = "stop",
     bad_frames: Sequence[BadFrame] = (),
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
@@ -130,6 +132,8 @@ def change_log(
         What was chosen to write video in; None for the source's own.
     measured_layout : Layout, optional
         Of the outputs, the one that "after" was measured on.
+    on_bad_frame : OnBad
+        What was to be done about frames of the source that cannot be decoded.
     bad_frames : sequence of BadFrame
         What was shown in place of frames of the source that could not be decoded; shots that hold some are flagged.
     """
@@ -161,6 +165,7 @@ def change_log(
         ],
         "suspicions": [] if said is None else [asdict(suspicion) for suspicion in said.suspicions],
         "remarks": [] if said is None else list(said.remarks_texts()),
+        "on_bad_frame": on_bad_frame,
         "bad_frames": [asdict(bad) for bad in bad_frames],
         "shots": [_shot_entry(_with_bad(result, bad_frames), plan, timecode) for result in results],
     }

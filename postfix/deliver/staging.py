@@ -36,6 +36,7 @@ def check_output(
     inputs: Iterable[Path] = (),
     force: bool = False,
     keep: bool = False,
+    next_step: str = "add --force to replace it",
 ) -> None:
     """Refuse an output that cannot be written, before any work is done.
 
@@ -54,6 +55,8 @@ def check_output(
         wrote there.
     keep : bool
         True where an existing output is not replaced, but kept or refused later (see ``--resume``).
+    next_step : str
+        What is advised where one exists and nothing speaks against replacing it.
 
     Raises
     ------
@@ -62,7 +65,7 @@ def check_output(
     """
     _check_apart(path, sources)
     _check_inputs(path, inputs)
-    _check_existing(path, folder=folder, force=force, keep=keep)
+    _check_existing(path, folder=folder, force=force, keep=keep, next_step=next_step)
     parent = path.absolute().parent
     while not parent.exists():
         parent = parent.parent
@@ -81,7 +84,7 @@ def _check_inputs(path: Path, inputs: Iterable[Path]) -> None:
             raise OutputError(path, f"the input {given} in its place", "a place apart", "choose another output")
 
 
-def _check_existing(path: Path, *, folder: bool, force: bool, keep: bool = False) -> None:
+def _check_existing(path: Path, *, folder: bool, force: bool, keep: bool = False, next_step: str = "") -> None:
     if not os.path.lexists(path):
         return
     wanted = "a folder" if folder else "a file"
@@ -99,7 +102,7 @@ def _check_existing(path: Path, *, folder: bool, force: bool, keep: bool = False
             "move it away or choose another folder",
         )
     if not force:
-        raise OutputError(path, "an output already there", "a free name", "add --force to replace it")
+        raise OutputError(path, "an output already there", "a free name", next_step or "add --force to replace it")
 
 
 def _check_apart(path: Path, sources: Iterable[EyeSource]) -> None:

@@ -25,7 +25,7 @@ from postfix.source.video import VideoSource
 
 _DISK_ERRORS = (
     errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS, errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EACCES,
-    errno.ENAMETOOLONG,
+    errno.ENAMETOOLONG, errno.EFBIG,
 )  # fmt: skip
 """What is wrong with a place rather than with what is written; the library itself says EPERM and EINVAL of a codec."""
 
@@ -103,12 +103,12 @@ class VideoFile:
             if not was_there:
                 with suppress(OSError):
                     path.unlink(missing_ok=True)
-            if isinstance(error, (av.FFmpegError, ValueError)) and not _is_of_the_disk(error):
+            if isinstance(error, (av.FFmpegError, ValueError)) and not is_of_the_disk(error):
                 sound = sound_words(audio_from) if audio_from else ""
                 raise InputError(
                     named,
                     f"{spec.codec} {spec.profile} {spec.pixel_format} at {spec.width}x{spec.height}, which a "
-                    f"'{path.suffix}' file cannot be made with{sound} ({_reason(error)})",
+                    f"'{path.suffix}' file cannot be made with{sound} ({reason_of(error)})",
                     "codec, size, sound and container that go together",
                     "choose another codec with --codec, or export the clip in another container first",
                 ) from error
@@ -209,11 +209,12 @@ class _Nowhere(io.BytesIO):
         self.name = str(path)
 
 
-def _reason(error: BaseException) -> str:
+def reason_of(error: BaseException) -> str:
     """What the library itself says is wrong, without the call that it came from."""
     log = getattr(error, "log", None)
     return str(log[2]).strip() if log else str(error)
 
 
-def _is_of_the_disk(error: BaseException) -> bool:
+def is_of_the_disk(error: BaseException) -> bool:
+    """Whether a place is at fault rather than what is written there."""
     return isinstance(error, OSError) and error.errno in _DISK_ERRORS

@@ -26,7 +26,7 @@ from postfix.deliver.durable import (
 )
 from postfix.deliver.picture_coder import PictureCoder, handed_format
 from postfix.deliver.spec import VideoSpec
-from postfix.deliver.video_file import VideoFile
+from postfix.deliver.video_file import VideoFile, is_of_the_disk, reason_of
 from postfix.deliver.workroom import Look, Sealed
 from postfix.errors import OutputError, PostfixError
 from postfix.source.ahead import frames_ahead
@@ -39,10 +39,12 @@ _JOINED = "joined.json"
 
 @dataclass(frozen=True)
 class _Coded:
-    """One coded picture of a part; times in frames of the part, None where the encoder tells none."""
+    """One coded picture of a part, in coding order; ``shown`` counts frames of the part.
 
-    shown: int | None
-    decoded: int | None
+    When it is decoded is not kept: what encoders say of that differs for parts of a few frames.
+    """
+
+    shown: int
     duration: int
     key: bool
     size_bytes: int
@@ -208,7 +210,7 @@ class _Written:
             self._out.write(data)
             self.checksum.update(data)
             duration = int(packet.duration or 0)
-            self.pictures.append(_Coded(packet.pts, packet.dts, duration, bool(packet.is_keyframe), len(data)))
+            self.pictures.append(_Coded(packet.pts, duration, bool(packet.is_keyframe), len(data)))
 
 
 def part_path(parts: Path, index: int) -> Path:
@@ -292,16 +294,17 @@ def join_parts(
     begun = begun_path(path)
     file = VideoFile(begun, spec, audio_from)
     try:
+        ahead = max(_ahead(part) for part in (_read_part(parts, segment) for segment in segments) if part is not None)
         for segment in segments:
             look()
-            for data, one in _coded(parts, segment, file.header, path):
+            for place, (data, one) in enumerate(_coded(parts, segment, file.header, path), segment.first):
                 file.put_coded(
                     data,
-                    shown=None if one.shown is None else one.shown + segment.first,
-                    decoded=None if one.decoded is None else one.decoded + segment.first,
+                    shown=one.shown + segment.first,
+                    decoded=place - ahead,
                     duration=one.duration,
                     key=one.key,
-                    frame=max(segment.first, segment.first + (one.decoded or 0)),
+                    frame=place,
                 )
         file.finish()
         look()
@@ -313,9 +316,7 @@ def join_parts(
         error.where = error.where.replace(str(begun), str(path))
         raise
     except (av.FFmpegError, OSError) as error:
-        raise OutputError(
-            path, f"no way to join its parts ({error})", "room on the disk", "check the disk and add --resume"
-        ) from error
+        raise _unjoined(path, error) from error
     finally:
         file.abandon()
         with suppress(OSError):
@@ -323,6 +324,22 @@ def join_parts(
     for segment in segments:
         with suppress(OSError):
             part_path(parts, segment.index).unlink(missing_ok=True)
+
+
+def _ahead(part: _Part) -> int:
+    """Frames by which a part's pictures must be decoded earlier than in coding order they would be shown."""
+    return max((place - one.shown for place, one in enumerate(part.pictures)), default=0)
+
+
+def _unjoined(path: Path, error: Exception) -> OutputError:
+    if is_of_the_disk(error):
+        reason = getattr(error, "strerror", None) or str(error)
+        return OutputError(
+            path, f"no way to join its parts ({reason})", "room on the disk", "check the disk and add --resume"
+        )
+    return OutputError(
+        path, f"parts that cannot be joined ({reason_of(error)})", "parts that fit", "report this as a fault"
+    )
 
 
 def _coded(parts: Path, segment: Segment, header: bytes, path: Path) -> Iterator[tuple[bytes, _Coded]]:

@@ -58,7 +58,7 @@ class Origin:
                 self.path,
                 f"an earlier run with {changed}",
                 "the run that is to be carried on",
-                "give the same source, or start anew with --force instead of --resume",
+                "give the same footage and options, or start anew with --force instead of --resume",
             )
         return True
 

@@ -94,14 +94,8 @@ def run_clip(
     plans = [one.plan for one in decided]
     finished: list[Version | None] = [None] * len(plans)
     if settings.resume:
-        layouts = settings.delivery.layouts_of(pair)
         # All of them before the first is rendered: one may be refused.
-        finished = [
-            finished_version(
-                out / plan.screen.name, plan, sources, layouts, settings.delivery.codec, replace=settings.force
-            )
-            for plan in plans
-        ]
+        finished = [finished_version(out / plan.screen.name, plan, pair, sources, settings) for plan in plans]
     said = told_of(choice, opened, table)
     missing = [(plan, out / plan.screen.name) for plan, version in zip(plans, finished) if version is None]
     made = iter(make_versions(pair, sources, lambda _: (table, said), missing, settings, steady))

@@ -46,14 +46,20 @@ _MARK_MAX_BYTES = 1 << 20
 
 _RECIPE, _PARTS, _MARKS, _OUT = "recipe.json", "parts", "marks", "out"
 
-_DIFFERENT = {"cuts": "other cuts", "frames": "other frames", "libraries": "other libraries"}
+_DIFFERENT = {
+    "cuts": "other cuts",
+    "frames": "other frames",
+    "libraries": "other libraries",
+    "layouts of delivery": "other layouts of delivery",
+    "every": "another --every",
+}
 """How to say that a fact differs, where "another" would not do."""
 
 
 def differences(kept: Recipe, now: Recipe) -> str:
     """What differs between two recipes, as a part of a sentence; empty where nothing does."""
     different = [name for name in now if kept.get(name) != now[name]]
-    if {"offset", "order of the eyes"} & set(different):
+    if {"frames", "offset", "order of the eyes"} & set(different):
         # The eyes differ then as a matter of course.
         different = [name for name in different if not name.endswith(" eye")]
     words = [_DIFFERENT.get(name, f"another {name}") for name in different]
@@ -164,6 +170,12 @@ def check_unfinished(target: Path, *, resume: bool, force: bool) -> None:
             "a new output",
             "add --resume to carry it on, or --force to begin anew",
         )
+
+
+def say_unfinished(out: Path) -> None:
+    """Say what of an earlier run lies unfinished under a job's folder, for this one was asked for less."""
+    for folder in sorted((*out.glob(".*.unfinished"), *out.glob("*/.*.unfinished"))):
+        log.info("%s: unfinished work of an earlier run is kept there; remove it to do without", folder)
 
 
 def clear_away(target: Path) -> None:

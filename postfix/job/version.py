@@ -73,6 +73,7 @@ def check_writing(
     *,
     keep: bool = False,
     within: Path | None = None,
+    delivers: bool = True,
 ) -> None:
     """Everything about the outputs that can be refused before the first frame.
 
@@ -89,6 +90,8 @@ def check_writing(
         True where outputs of an earlier run may be there and are kept.
     within : Path, optional
         The folder that no output may lead out of, as one would through a link.
+    delivers : bool
+        False where no pictures are written.
 
     Raises
     ------
@@ -99,17 +102,27 @@ def check_writing(
     """
     given, read = tuple(pairs), tuple(inputs)
     eyes = [eye for pair in given for eye in (pair.left, pair.right)]
-    for pair in given:
+    for pair in given if delivers else ():
         check_delivery(pair, settings.delivery)
         say_losses(pair, settings.delivery)
     wanted = list(outputs)
+    # First what an earlier run may have left: that is to be carried on rather than replaced.
+    for output in wanted:
+        check_unfinished(output.path, resume=settings.resume, force=settings.force)
     for output in wanted:
         if within is not None and not is_inside(output.path.parent, within):
             raise OutputError(
                 output.path.parent, "a link that leads elsewhere", f"a folder in '{within}'", "remove the link"
             )
-        check_output(output.path, eyes, folder=output.folder, inputs=read, force=settings.force, keep=keep)
-        check_unfinished(output.path, resume=settings.resume, force=settings.force)
+        check_output(
+            output.path,
+            eyes,
+            folder=output.folder,
+            inputs=read,
+            force=settings.force,
+            keep=keep,
+            next_step="add --resume to keep what is finished, or --force to replace it",
+        )
 
 
 def make_versions(
@@ -227,6 +240,7 @@ def _finished(
     log_data = change_log(
         plan,
         shot_results(plan, before, after),
+        on_bad_frame=pair.on_bad,
         bad_frames=bad,
         sources=sources,
         outputs=outputs,
@@ -236,7 +250,7 @@ def _finished(
         framed_from_px=_framed_from_px(pair),
         codec=settings.delivery.codec,
         measured_layout=finished.layout if settings.check else None,
-        tool={"name": "postfix-stereo", "version": __version__, "libraries": libraries()},
+        tool=tool(),
     )
     texts: dict[str, Iterable[str]] = {
         "plan.toml": [plan_text(plan)],
@@ -247,6 +261,11 @@ def _finished(
         with (out / name).open("w", encoding="utf-8", newline="\n") as file:
             file.writelines(lines)
     return log_data
+
+
+def tool() -> dict[str, Any]:
+    """What makes versions, as their logs say it."""
+    return {"name": "postfix-stereo", "version": __version__, "libraries": libraries()}
 
 
 def _framed_from_px(pair: PairSource) -> tuple[int, int] | None:

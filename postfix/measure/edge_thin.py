@@ -135,6 +135,8 @@ def sliced(own: Grey, searched: Grey, weights: Weights, outer: int) -> Floats:
     """
     count, rows, _ = own.shape
     firsts = range(0, rows - _SLICE_ROWS + 1, _SLICE_STEP)
+    if not firsts:
+        return np.full(count, np.nan)
 
     def cut(blocks: Grey) -> Grey:
         parts = [blocks[:, first : first + _SLICE_ROWS] for first in firsts]
