@@ -169,7 +169,7 @@ def test_a_codec_that_was_chosen_is_written_and_resume_knows_it(pair, tmp_path, 
         tmp_path / "out",
         "--resume",
     ]
-    fails(capsys, typed, 4, "prores-hq", "--force")
+    fails(capsys, typed, 4, "another codec", "--force")
 
 
 @pytest.mark.parametrize(

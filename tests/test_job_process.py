@@ -161,7 +161,8 @@ def test_checksums_that_are_still_read_do_not_hold_an_end_from_outside_up(tmp_pa
             assert running.wait(20) == 130
         finally:
             running.kill()
-    assert not (tmp_path / "out").exists() or not tree(tmp_path / "out")
+    # What was measured by then is kept, hidden, for a later run; nothing has its own name.
+    assert not (tmp_path / "out").exists() or not [name for name in tree(tmp_path / "out")[1:] if "/." not in name]
 
 
 @needs_signals

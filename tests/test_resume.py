@@ -184,7 +184,7 @@ def test_work_of_which_only_a_part_was_thrown_away_is_never_carried_on(broken_of
         ({"libraries": {"av": "0"}}, "other libraries"),
         ({"plan": "other"}, "another plan"),
         ({"codec": "ffv1"}, "another codec"),
-        ({"layouts of delivery": ["sbs-full"]}, "another layouts of delivery"),
+        ({"layouts of delivery": ["sbs-full"]}, "other layouts of delivery"),
     ],
 )
 def test_work_of_another_recipe_is_refused_by_name_and_left_as_it_is(broken_off, change, says):

@@ -238,7 +238,7 @@ def _require_own(folder: Path) -> None:
     """Refuse a hidden folder that somebody else put there, or one that leads elsewhere; a missing one is none."""
     try:
         found = folder.lstat()
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return
     mine = not hasattr(os, "geteuid") or found.st_uid == os.geteuid()
     if not stat.S_ISDIR(found.st_mode) or not mine:
