@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, get_args
 
-from postfix import commands, commands_plan, commands_preview
+from postfix import commands, commands_plan, commands_preview, commands_run
 from postfix.commands import Outcome
 from postfix.deliver.codecs import CODECS
 from postfix.effort import MOST_WORKERS, Effort, bytes_in, usual
@@ -396,7 +396,7 @@ _COMMANDS: dict[str, _Command] = {
     "report": (_report, commands.report, "write the review page of a finished run again", "report out"),
     "run": (
         _run,
-        commands.run,
+        commands_run.run,
         "do all of it: measure once, then plan, render, re-measure and report for each screen",
         "run --left reel_left.mov --right reel_right.mov --screen cinema-12m --screen tv-55in -o out",
     ),

@@ -6,11 +6,10 @@ import argparse
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
-from postfix import summary, summary_plan, summary_run
+from postfix import summary
 from postfix.deliver.delivery import Delivery, delivery_folders
 from postfix.deliver.own import VERSION_FILES
 from postfix.demo.run import SCREENS as DEMO_SCREENS
@@ -18,22 +17,19 @@ from postfix.demo.run import check_demo, run_demo
 from postfix.effort import current
 from postfix.errors import EXIT_DONE, EXIT_OUTSIDE_LIMITS, UsageError
 from postfix.job.checksums import source_files
-from postfix.job.choice import Opened, SourceChoice
+from postfix.job.choice import SourceChoice
 from postfix.job.cluster import opened_crew
 from postfix.job.crew import Crew
-from postfix.job.file import JobClip, check_limits, check_pins, parse_frame_size, parse_frames, read_job
+from postfix.job.file import parse_frame_size, parse_frames
 from postfix.job.kept import finished_version, kept_table
-from postfix.job.lock import check_unclaimed, claimed
-from postfix.job.many import Job, at_once, in_parallel
 from postfix.job.measured import measured, measured_source, told_of
 from postfix.job.measuring import Kept
 from postfix.job.memory import settle_for
 from postfix.job.progress import REVIEW_PAGE, page_bar, stages_of
-from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
+from postfix.job.run import page_outputs
 from postfix.job.settings import Settings
 from postfix.job.space import check_space, needed_bytes
-from postfix.job.subjects import found_pins
-from postfix.job.unfinished import Unfinished, say_unfinished
+from postfix.job.unfinished import Unfinished
 from postfix.job.version import Before, Output, check_writing, make_versions, require_same_clip, require_same_table
 from postfix.limits import limits_for
 from postfix.measure.bad import bad_frames_of
@@ -52,7 +48,7 @@ from postfix.review.report import check_report, write_report
 from postfix.review.words import count_text
 from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
-from postfix.terminal import Block, Gap, Text, Whole, line
+from postfix.terminal import Text, Whole, line
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
 
@@ -83,7 +79,7 @@ def job_settings(options: argparse.Namespace) -> Settings:
 
 
 @contextmanager
-def _with_crew(
+def with_crew(
     options: argparse.Namespace, settings: Settings, pairs: Iterable[PairSource], place: Path | None
 ) -> Iterator[tuple[Settings, Crew]]:
     """Settings with the crew that does the work, which sees the sources and the folder that is written in."""
@@ -193,7 +189,7 @@ def measure(options: argparse.Namespace) -> Outcome:
         return would_write([output])
     table = kept_table(opened, output, settings.every) if settings.resume and output.exists() else None
     if table is None:
-        with _with_crew(options, settings, [pair], output.parent) as (settings, _):
+        with with_crew(options, settings, [pair], output.parent) as (settings, _):
             table, _ = measured_source(choice, opened, output, settings)
     rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
@@ -206,12 +202,12 @@ def measure(options: argparse.Namespace) -> Outcome:
         "written": [str(output)],
         "reading": asdict(pair.reading),
         "shots": rows,
-        **_told_data(said),
+        **told_data(said),
     }
     return Outcome(text, data)
 
 
-def _told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
+def told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
     """What a measurement says, under the names it has in --json."""
     groups = {
         "misfits": [asdict(one) for one in said.differences],
@@ -248,7 +244,7 @@ def render(options: argparse.Namespace) -> Outcome:
     sources = source_files(pair)
     require_same_clip(decided, pair, sources, options.plan)
     if options.dry_run:
-        return would_write(_in_outputs([Output(output, folder=True)], pair, settings.delivery))
+        return would_write(in_outputs([Output(output, folder=True)], pair, settings.delivery))
     first = ["measure"] if given is None and settings.check else []
 
     def before_of(work: Unfinished) -> Before:
@@ -260,8 +256,8 @@ def render(options: argparse.Namespace) -> Outcome:
         version = finished_version(output, decided, pair, sources, settings)
     if version is None:
         with (
-            _with_crew(options, settings, [pair], output.parent) as (settings, _),
-            stages_of(_stages(first, [decided.screen.name], settings)),
+            with_crew(options, settings, [pair], output.parent) as (settings, _),
+            stages_of(version_stages(first, [decided.screen.name], settings)),
         ):
             (version,) = make_versions(pair, sources, before_of, [(decided, output)], settings)
     shots = version.log["shots"]
@@ -287,7 +283,7 @@ def check(options: argparse.Namespace) -> Outcome:
     if options.dry_run:
         frames = count_text(pair.count, "frame")
         return Outcome([line(f"would measure {frames}; check writes nothing")], {"would_write": []})
-    with _with_crew(options, job_settings(options), [pair], None) as (settings, _):
+    with with_crew(options, job_settings(options), [pair], None) as (settings, _):
         table = measured(pair, cuts, "check", settings)
     columns = columns_of(table)
     rows = []
@@ -311,7 +307,7 @@ def check(options: argparse.Namespace) -> Outcome:
         "screen": summary.screen_data(screen, rules),
         "reading": asdict(pair.reading),
         "shots": rows,
-        **_told_data(said),
+        **told_data(said),
     }
     return Outcome(text, data, limits_code(flagged))
 
@@ -325,95 +321,12 @@ def report(options: argparse.Namespace) -> Outcome:
     return Outcome([Whole(f"written: {page}")], {"written": [str(page)]})
 
 
-def run(options: argparse.Namespace) -> Outcome:
-    """The whole job, for one clip or for many."""
-    settings, out = job_settings(options), options.output
-    single = any(given is not None for given in (options.left, options.right, options.pair))
-    if single == (options.job is not None):
-        raise UsageError("source", "both or neither of footage and --job", "one of them", "choose one")
-    if options.job is not None and options.frame is not None:
-        raise UsageError("--frame", "a frame beside a job", "frame in the job file", "write it with each clip")
-    if options.job is not None and options.on_bad_frame is not None:
-        raise UsageError(
-            "--on-bad-frame", f"{options.on_bad_frame} beside a job", "on_bad_frame in the job file", "write it there"
-        )
-    if single:
-        chosen, wanted = chosen_screens(options), settings_files(options)
-        each = {screen.name: wanted.for_screen(screen.name) for screen in chosen}
-        clips = [JobClip("", source_choice(options), chosen, tuple(input_files(options)), wanted.pins, each)]
-    else:
-        if options.settings is not None:
-            raise UsageError(
-                "--settings", "a file of settings beside a job", "settings_file in the job file", "name it there"
-            )
-        typed = chosen_screens(options) if options.screen else ()
-        clips = list(read_job(options.job, screen_tables(options), typed))
-    clips = [
-        replace(clip, settings={s.name: chosen_rules(options, clip.settings_for(s.name)) for s in clip.screens})
-        for clip in clips
-    ]
-    for clip in clips:
-        check_limits(clip)
-    # Every clip is opened and checked before the first frame of any is measured; no output may touch any source.
-    opened = [clip.choice.open() for clip in clips]
-    pairs = [pair for pair, _ in opened]
-    for clip, (pair, cuts) in zip(clips, opened):
-        check_pins(clip, pair.count, pair.format.width, pair.format.height, () if cuts is None else cuts.shots)
-    check_unclaimed(out)
-    each_made = [(pair, planned_outputs(out / clip.name, pair.name, clip.screens)) for clip, pair in zip(clips, pairs)]
-    page = page_outputs(out)
-    outputs = [*(output for _, made in each_made for output in made), *page]
-    inputs = {path for clip in clips for path in clip.inputs}
-    check_writing(pairs, outputs, settings, sorted(inputs), keep=settings.resume, within=out)
-    if not settings.resume:
-        check_space(out, sum(needed_bytes(p, settings.delivery, len(c.screens)) for p, c in zip(pairs, clips)))
-    settle_for(pairs, settings.delivery, max(len(clip.screens) for clip in clips))
-    clips = [replace(clip, pins=found_pins(pair, clip.pins)) for clip, pair in zip(clips, pairs)]
-    if options.dry_run:
-        versions = (path for pair, made in each_made for path in _in_outputs(made, pair, settings.delivery))
-        return would_write([*versions, *(output.path for output in page)])
-    with claimed(out):
-        with _with_crew(options, settings, pairs, out) as (settings, crew):
-            runs = _run_clips(list(zip(clips, opened)), out, settings, crew)
-        # The page is of all clips: the last stage of one, and after the stages of many.
-        with stages_of(_run_stages(clips[0], settings, alone=True) if len(clips) == 1 else []):
-            written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
-        say_unfinished(out)
-    return _run_outcome(runs, clips, written)
-
-
-def _run_clips(clips: list[tuple[JobClip, Opened]], out: Path, settings: Settings, crew: Crew) -> list[ClipRun]:
-    """Run one clip after the other, or several at the same time where that is what it takes to keep a crew at work."""
-
-    def carry_out(clip: JobClip, source: Opened) -> ClipRun:
-        return run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
-
-    jobs = [
-        Job(source[0].count, len(_run_stages(clip, settings)), partial(carry_out, clip, source))
-        for clip, source in clips
-    ]
-    if at_once(crew, jobs) > 1:
-        return in_parallel(crew, jobs, f"{len(clips)} clips", quiet=settings.quiet)
-    runs = []
-    for number, (clip, source) in enumerate(clips, 1):
-        stages = _run_stages(clip, settings, alone=len(clips) == 1)
-        with stages_of(stages, clip.name, number, len(clips)):
-            runs.append(carry_out(clip, source))
-    return runs
-
-
-def _run_stages(clip: JobClip, settings: Settings, *, alone: bool = False) -> list[str]:
-    """What bars are called while a clip is run; the page is a stage of one that is alone."""
-    stages = _stages(["measure"], [screen.name for screen in clip.screens], settings)
-    return [*stages, REVIEW_PAGE] if alone else stages
-
-
-def _stages(first: list[str], screens: Iterable[str], settings: Settings) -> list[str]:
+def version_stages(first: list[str], screens: Iterable[str], settings: Settings) -> list[str]:
     """What bars are called while versions for some screens are made."""
     return [*first, "render", *(f"check {screen}" for screen in screens if settings.check)]
 
 
-def _in_outputs(outputs: Iterable[Output], pair: PairSource, delivery: Delivery) -> Iterator[Path]:
+def in_outputs(outputs: Iterable[Output], pair: PairSource, delivery: Delivery) -> Iterator[Path]:
     """Files that will be written for a clip, and the folders of pictures in each version."""
     names = (*delivery_folders(pair, delivery), *VERSION_FILES)
     for output in outputs:
@@ -430,44 +343,12 @@ def chosen_screens(options: argparse.Namespace) -> tuple[Screen, ...]:
     return chosen
 
 
-def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outcome:
-    text: list[Block] = []
-    leads: list[summary_run.Made] = []
-    data: list[dict[str, Any]] = []
-    facts: dict[str, list[dict[str, Any]]] = {}
-    for clip, made in zip(clips, runs):
-        name, reading = clip.name, clip.choice.reading
-        text += summary.reading_text(reading, name)
-        for version in made.versions:
-            shots = version.log["shots"]
-            screen = version.log["screen"]["name"]
-            leads.append(summary_run.Made(name, screen, shots))
-            text += summary_run.version_text(leads[-1])
-            entry = {
-                "clip": name,
-                "screen": screen,
-                "folder": str(version.folder),
-                "reading": asdict(reading),
-                "shots": shots,
-                "fits": summary_plan.fits_data(made.fits[screen]),
-            }
-            data.append(entry)
-        text += summary_run.planned_text(name, [made.fits[screen.name] for screen in clip.screens])
-        text += [*summary.told_text(made.told, name), Gap()]
-        for kind, entries in _told_data(made.told, clip=name).items():
-            facts.setdefault(kind, []).extend(entries)
-    whole = [*summary_run.lead_text(leads), *text, Whole(f"review page: {page}")]
-    return Outcome(
-        whole, {"versions": data, **facts, "report": str(page)}, limits_code(any(made.flagged for made in runs))
-    )
-
-
 def demo(options: argparse.Namespace) -> Outcome:
     """Make the demo film and run the whole job on it."""
     settings, out = job_settings(options), options.output
     if options.dry_run:
         check_demo(out)
         return would_write([out])
-    with stages_of([*_stages(["render the film", "measure"], DEMO_SCREENS, settings), REVIEW_PAGE]):
+    with stages_of([*version_stages(["render the film", "measure"], DEMO_SCREENS, settings), REVIEW_PAGE]):
         result = run_demo(out, settings)
     return Outcome(summary.demo_text(result), asdict(result), limits_code(result.flagged))

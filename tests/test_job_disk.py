@@ -7,7 +7,7 @@ from contextlib import contextmanager
 import pytest
 from clips import fails, source_words, tree, write_pair
 
-from postfix import commands
+from postfix import commands_run
 from postfix.cli import main
 
 
@@ -28,7 +28,7 @@ def small_disk(place, kilobytes):
 
 def test_a_full_disk_ends_a_run_in_one_sentence_and_a_larger_one_lets_it_carry_on(tmp_path, capsys, monkeypatch):
     # As where somebody else fills the disk once there was room enough for the whole job.
-    monkeypatch.setattr(commands, "check_space", lambda *_: None)
+    monkeypatch.setattr(commands_run, "check_space", lambda *_: None)
     pair = write_pair(tmp_path / "in", far_pct=1.4)
     before = {path: path.read_bytes() for path in pair}
     room = sum(len(data) for data in before.values()) * 3 // 2 // 1024

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from plan_tables import CLIP, frame, rows, table
 
-from postfix.commands import _run_outcome
+from postfix.commands_run import _run_outcome
 from postfix.job.choice import SourceChoice
 from postfix.job.file import JobClip
 from postfix.job.run import ClipRun
