@@ -86,12 +86,3 @@ def unsealed(whole: bytes) -> bytes | None:
     """The data in the content of a file that :func:`write_sealed` wrote; None where it is not what it was."""
     data = whole[_SEAL_BYTES:]
     return data if hashlib.sha256(data).digest() == whole[:_SEAL_BYTES] else None
-
-
-def checksum_of(path: Path) -> str:
-    """SHA-256 of a file, in hexadecimal; raises OSError."""
-    found, block = hashlib.sha256(), memoryview(bytearray(_BLOCK_BYTES))
-    with path.open("rb", buffering=0) as file:
-        while count := file.readinto(block):
-            found.update(block[:count])
-    return found.hexdigest()

@@ -15,7 +15,7 @@ import OpenImageIO as oiio
 from postfix import effort
 from postfix.deliver.closing import Closing
 from postfix.deliver.dpx import write_dpx
-from postfix.deliver.durable import begun_path, checksum_of, sync_file, sync_folder, write_durably
+from postfix.deliver.durable import begun_path, sync_file, sync_folder, write_durably
 from postfix.deliver.exr import exr_losses, write_exr
 from postfix.deliver.pooled import Pooled
 from postfix.deliver.still_chunks import UNKNOWN_QUALITY, carry_jpeg_segments, carry_png_chunks, jpeg_quality
@@ -24,6 +24,7 @@ from postfix.deliver.workroom import Sealed
 from postfix.errors import OutputError, PostfixError
 from postfix.source.ahead import frames_ahead
 from postfix.source.numbered import PICTURE_SUFFIXES
+from postfix.source.opening import file_sha256
 from postfix.source.picture import Plane, Planes
 from postfix.source.segments import Segment, segments_of
 from postfix.source.still_header import OIIO_TYPES, open_still, still_is_whole
@@ -136,7 +137,7 @@ class StillsWriter(Closing):
                 _copy(like, begun, target, frame)
             else:
                 self._draw_one(index, planes, like, begun)
-            checksum = "" if self._parts is None else checksum_of(begun)
+            checksum = "" if self._parts is None else file_sha256(begun)
             begun.replace(target)
         except PostfixError as error:
             error.where = error.where.replace(str(begun), str(target))
@@ -181,7 +182,7 @@ def _held(told: Path, folder: Path, segment: Segment) -> bool:
     try:
         stills = json.loads(told.read_text(encoding="utf-8"))
         return len(stills) == segment.count and all(
-            checksum_of(folder / Path(name).name) == checksum for name, checksum in stills.items()
+            file_sha256(folder / Path(name).name) == checksum for name, checksum in stills.items()
         )
     except (OSError, ValueError, AttributeError, TypeError):
         return False

@@ -17,7 +17,6 @@ import av
 from postfix.deliver.closing import Closing
 from postfix.deliver.durable import (
     begun_path,
-    checksum_of,
     read_sealed,
     sync_file,
     sync_folder,
@@ -30,6 +29,7 @@ from postfix.deliver.video_file import VideoFile, is_of_the_disk, reason_of
 from postfix.deliver.workroom import Look, Sealed
 from postfix.errors import OutputError, PostfixError
 from postfix.source.ahead import frames_ahead
+from postfix.source.opening import file_sha256
 from postfix.source.picture import Planes
 from postfix.source.segments import Segment
 from postfix.source.video import VideoSource
@@ -234,7 +234,7 @@ def parts_held(path: Path, parts: Path, segments: Iterable[Segment]) -> set[int]
 def _held(parts: Path, segment: Segment) -> bool:
     part = _read_part(parts, segment)
     try:
-        return part is not None and checksum_of(part_path(parts, segment.index)) == part.sha256
+        return part is not None and file_sha256(part_path(parts, segment.index)) == part.sha256
     except OSError:
         return False
 
@@ -256,7 +256,7 @@ def is_joined(path: Path, parts: Path) -> bool:
     """Whether the file was joined, in this run or an earlier one, and is as it was then."""
     try:
         told = json.loads((parts / _JOINED).read_text(encoding="utf-8"))
-        return bool(told["sha256"] == checksum_of(path))
+        return bool(told["sha256"] == file_sha256(path))
     except (OSError, ValueError, TypeError, KeyError):
         return False
 
@@ -311,7 +311,7 @@ def join_parts(
         sync_file(begun)
         begun.replace(path)
         sync_folder(path.parent)
-        write_durably(parts / _JOINED, json.dumps({"sha256": checksum_of(path)}).encode())
+        write_durably(parts / _JOINED, json.dumps({"sha256": file_sha256(path)}).encode())
     except PostfixError as error:
         error.where = error.where.replace(str(begun), str(path))
         raise

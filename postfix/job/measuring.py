@@ -6,7 +6,7 @@ import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from postfix.deliver.durable import make_folder, read_sealed, write_sealed
+from postfix.deliver.durable import make_folder, write_durably
 from postfix.errors import OutputError
 from postfix.job.crew import Crew, Tell
 from postfix.job.space import SpaceWatch
@@ -47,7 +47,7 @@ class Kept:
         SpaceWatch(self.work.folder).look()
         try:
             make_folder(folder)
-            write_sealed(path, data)
+            write_durably(path, data)
             self.work.mark(self.mark(index), {})
         except OSError as error:
             raise OutputError(
@@ -59,12 +59,11 @@ class Kept:
 
     def read(self, index: int) -> Part | None:
         """What a segment left; None where that is not there or not whole."""
-        data = read_sealed(self.work.parts / self.name / f"{index:06d}.part")
-        if data is None or self.work.marked(self.mark(index)) is None:
+        if self.work.marked(self.mark(index)) is None:
             return None
         try:
-            return part_from(data)
-        except ValueError:
+            return part_from((self.work.parts / self.name / f"{index:06d}.part").read_bytes())
+        except (OSError, ValueError):
             return None
 
 

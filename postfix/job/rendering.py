@@ -19,7 +19,7 @@ from postfix.deliver.delivery import (
     held_segments,
     writers,
 )
-from postfix.deliver.durable import checksum_of, make_folder, sync_tree, write_durably
+from postfix.deliver.durable import make_folder, sync_tree, write_durably
 from postfix.deliver.staging import remove
 from postfix.deliver.workroom import Sealed
 from postfix.effort import current
@@ -32,6 +32,7 @@ from postfix.plan.geometry import changes_nothing
 from postfix.plan.model import Plan, ShotPlan
 from postfix.render.moves import render_pair
 from postfix.source.framed import bars_of
+from postfix.source.opening import file_sha256
 from postfix.source.pair import PairSource
 from postfix.source.patient import BadFrame, PairFrame
 from postfix.source.picture import Planes
@@ -139,7 +140,7 @@ def _copies_held(work: Unfinished) -> bool:
         return False
     try:
         told = json.loads((work.parts / _COPIES).read_text(encoding="utf-8"))
-        whole = all(checksum_of(work.room.pictures / name) == checksum for name, checksum in told.items())
+        whole = all(file_sha256(work.room.pictures / name) == checksum for name, checksum in told.items())
     except (OSError, ValueError, AttributeError, TypeError):
         whole = False
     if whole:
@@ -163,7 +164,7 @@ def _copied(work: Unfinished, pair: PairSource, delivery: Delivery, folders: Seq
     steady.require()
     out = work.room.pictures
     copies = [path for folder in folders for path in folder.rglob("*") if path.is_file()]
-    told = {path.relative_to(out).as_posix(): checksum_of(path) for path in sorted(copies)}
+    told = {path.relative_to(out).as_posix(): file_sha256(path) for path in sorted(copies)}
     write_durably(work.parts / _COPIES, json.dumps(told).encode())
     work.mark(COPIED, True)
     return True

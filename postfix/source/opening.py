@@ -112,17 +112,20 @@ def sha256_of(
     if isinstance(source, EyeView):
         return sha256_of(source.whole, stop, read)
     if not isinstance(source, StillsSource):
-        return _file_sha256(source.path, stop, read)
+        return file_sha256(source.path, stop, read)
     whole = hashlib.sha256()
     for path in source.files():
-        whole.update(f"{path.name} {_file_sha256(path, stop, read)}\n".encode())
+        whole.update(f"{path.name} {file_sha256(path, stop, read)}\n".encode())
     return whole.hexdigest()
 
 
 _BLOCK_BYTES = 1 << 20
 
 
-def _file_sha256(path: Path, stop: threading.Event | None, read: Callable[[int], object]) -> str:
+def file_sha256(
+    path: Path, stop: threading.Event | None = None, read: Callable[[int], object] = lambda count: None
+) -> str:
+    """SHA-256 of a file, in hexadecimal; raises OSError, and Abandoned as :func:`sha256_of`."""
     found, block = hashlib.sha256(), memoryview(bytearray(_BLOCK_BYTES))
     with path.open("rb", buffering=0) as file:
         while count := file.readinto(block):
