@@ -37,7 +37,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except PostfixError as error:
         return _say_error(error, as_json)
     except KeyboardInterrupt:
-        return _say(f"{PROGRAM}: interrupted; nothing half-written was left", EXIT_INTERRUPTED, as_json)
+        text = f"{PROGRAM}: interrupted; nothing half-written was left; what was finished is kept for --resume"
+        return _say(text, EXIT_INTERRUPTED, as_json)
     except OSError as error:
         where = error.filename or "the system"
         cause = OutputError(

@@ -29,6 +29,7 @@ from postfix.job.progress import REVIEW_PAGE, page_bar, stages_of
 from postfix.job.run import page_outputs
 from postfix.job.settings import Settings
 from postfix.job.space import check_space, needed_bytes
+from postfix.job.steady import Steady
 from postfix.job.unfinished import Unfinished
 from postfix.job.version import Before, Output, check_writing, make_versions, require_same_clip, require_same_table
 from postfix.limits import limits_for
@@ -183,6 +184,7 @@ def measure(options: argparse.Namespace) -> Outcome:
     settings, output = job_settings(options), options.output
     choice = source_choice(options)
     pair, _ = opened = choice.open()
+    steady = Steady.of(pair)
     check_writing((pair,), (Output(output),), settings, input_files(options), keep=settings.resume, delivers=False)
     settle_for([pair])
     if options.dry_run:
@@ -190,7 +192,7 @@ def measure(options: argparse.Namespace) -> Outcome:
     table = kept_table(opened, output, settings.every) if settings.resume and output.exists() else None
     if table is None:
         with with_crew(options, settings, [pair], output.parent) as (settings, _):
-            table, _ = measured_source(choice, opened, output, settings)
+            table, _ = measured_source(choice, opened, output, settings, steady=steady)
     rows, said = _measured_shots(table), told_of(choice, opened, table)
     text = [
         *summary.reading_text(pair.reading),
@@ -233,6 +235,7 @@ def render(options: argparse.Namespace) -> Outcome:
     given = None if options.measurement is None else read_table(options.measurement)
     choice = source_choice(options)
     pair, _ = opened = choice.open()
+    steady = Steady.of(pair)
     inputs = input_files(options, options.plan, options.measurement)
     check_writing((pair,), (Output(output, folder=True),), settings, inputs, keep=settings.resume)
     if not settings.resume:
@@ -248,7 +251,7 @@ def render(options: argparse.Namespace) -> Outcome:
     first = ["measure"] if given is None and settings.check else []
 
     def before_of(work: Unfinished) -> Before:
-        before = measured(pair, None, "measure", settings, Kept(work, "measure")) if first else given
+        before = measured(pair, None, "measure", settings, Kept(work, "measure"), steady) if first else given
         return before, None if before is None else told_of(choice, opened, before)
 
     version = None
@@ -259,7 +262,7 @@ def render(options: argparse.Namespace) -> Outcome:
             with_crew(options, settings, [pair], output.parent) as (settings, _),
             stages_of(version_stages(first, [decided.screen.name], settings)),
         ):
-            (version,) = make_versions(pair, sources, before_of, [(decided, output)], settings)
+            (version,) = make_versions(pair, sources, before_of, [(decided, output)], settings, steady)
     shots = version.log["shots"]
     text = [
         *summary.reading_text(pair.reading),

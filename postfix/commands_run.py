@@ -36,6 +36,7 @@ from postfix.job.progress import REVIEW_PAGE, page_bar, stages_of
 from postfix.job.run import ClipRun, page_outputs, planned_outputs, run_clip
 from postfix.job.settings import Settings
 from postfix.job.space import check_space, needed_bytes
+from postfix.job.steady import Steady
 from postfix.job.subjects import found_pins
 from postfix.job.unfinished import say_unfinished
 from postfix.job.version import check_writing
@@ -75,6 +76,7 @@ def run(options: argparse.Namespace) -> Outcome:
     # Every clip is opened and checked before the first frame of any is measured; no output may touch any source.
     opened = [clip.choice.open() for clip in clips]
     pairs = [pair for pair, _ in opened]
+    steady = [Steady.of(pair) for pair in pairs]
     for clip, (pair, cuts) in zip(clips, opened):
         check_pins(clip, pair.count, pair.format.width, pair.format.height, () if cuts is None else cuts.shots)
     check_unclaimed(out)
@@ -92,7 +94,7 @@ def run(options: argparse.Namespace) -> Outcome:
         return would_write([*versions, *(output.path for output in page)])
     with claimed(out):
         with with_crew(options, settings, pairs, out) as (settings, crew):
-            runs = _run_clips(list(zip(clips, opened)), out, settings, crew)
+            runs = _run_clips(list(zip(clips, opened, steady)), out, settings, crew)
         # The page is of all clips: the last stage of one, and after the stages of many.
         with stages_of(_run_stages(clips[0], settings, alone=True) if len(clips) == 1 else []):
             written = write_report(out, page_bar(quiet=settings.quiet), force=settings.force)
@@ -100,23 +102,24 @@ def run(options: argparse.Namespace) -> Outcome:
     return _run_outcome(runs, clips, written)
 
 
-def _run_clips(clips: list[tuple[JobClip, Opened]], out: Path, settings: Settings, crew: Crew) -> list[ClipRun]:
+def _run_clips(clips: list[tuple[JobClip, Opened, Steady]], out: Path, settings: Settings, crew: Crew) -> list[ClipRun]:
     """Run one clip after the other, or several at the same time where that is what it takes to keep a crew at work."""
 
-    def carry_out(clip: JobClip, source: Opened) -> ClipRun:
-        return run_clip(clip.choice, source, clip.screens, out / clip.name, settings, clip.settings_for, clip.pins)
+    def carry_out(clip: JobClip, source: Opened, steady: Steady) -> ClipRun:
+        place, rules = out / clip.name, clip.settings_for
+        return run_clip(clip.choice, source, clip.screens, place, settings, rules, clip.pins, steady)
 
     jobs = [
-        Job(source[0].count, len(_run_stages(clip, settings)), partial(carry_out, clip, source))
-        for clip, source in clips
+        Job(source[0].count, len(_run_stages(clip, settings)), partial(carry_out, clip, source, steady))
+        for clip, source, steady in clips
     ]
     if at_once(crew, jobs) > 1:
         return in_parallel(crew, jobs, f"{len(clips)} clips", quiet=settings.quiet)
     runs = []
-    for number, (clip, source) in enumerate(clips, 1):
+    for number, (clip, source, steady) in enumerate(clips, 1):
         stages = _run_stages(clip, settings, alone=len(clips) == 1)
         with stages_of(stages, clip.name, number, len(clips)):
-            runs.append(carry_out(clip, source))
+            runs.append(carry_out(clip, source, steady))
     return runs
 
 

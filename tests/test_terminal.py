@@ -546,7 +546,10 @@ runpy.run_module("postfix", run_name="__main__")
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 @pytest.mark.parametrize(
     ("script", "says"),
-    [(BOTH_AT_ONCE, "interrupted; nothing half-written was left"), (WHILE_LOADING, "interrupted; nothing was begun")],
+    [
+        (BOTH_AT_ONCE, "interrupted; nothing half-written was left; what was finished is kept for --resume"),
+        (WHILE_LOADING, "interrupted; nothing was begun"),
+    ],
 )
 def test_an_interruption_leaves_one_line_whenever_it_comes(script, says):
     hear = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
