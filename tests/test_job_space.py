@@ -11,11 +11,13 @@ from clips import write_pair
 from footage import write_tiffs
 from test_job_disk import small_disk
 
-from postfix.deliver.delivery import Delivery, check_delivery, writers
+from postfix.deliver.delivery import Delivery, check_delivery, joined, writers
+from postfix.deliver.workroom import Workroom
 from postfix.errors import OutputError
 from postfix.job import space
 from postfix.job.space import RESERVE_BYTES, SpaceWatch, check_space, free_bytes, needed_bytes
 from postfix.source.pair import open_pair
+from postfix.source.segments import segments_of
 
 Usage = namedtuple("Usage", "total used free")
 
@@ -25,13 +27,16 @@ def with_free(monkeypatch, free, total=10**12):
 
 
 def written_bytes(pair, delivery, folder):
+    room = Workroom(folder / "out", folder / "parts")
+    room.parts.mkdir(parents=True)
     for name in ("left", "right", "packed"):
-        (folder / name).mkdir(parents=True)
-    with writers(pair, delivery, folder) as made:
+        (room.pictures / name).mkdir(parents=True)
+    with writers(pair, delivery, room, segments_of(pair.count)) as made:
         for index, left, right in pair.frames():
             for writer in made:
                 writer.write(index, left, right)
-    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+    joined(pair, delivery, room)
+    return sum(path.stat().st_size for path in room.pictures.rglob("*") if path.is_file())
 
 
 def pictures_in(needed, pair, screens):
