@@ -250,19 +250,17 @@ def test_sigterm_clears_up_also_where_the_background_ignores_ctrl_c(pair, tmp_pa
     assert tree(out) == ["measure", "measure/gull.csv", "measure/gull.origin.json"]
 
 
-def test_a_folder_for_outputs_that_is_a_link_elsewhere_is_refused(pair, tmp_path, capsys):
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("measure", ("measure", "a link that leads elsewhere", "remove the link")),
+        (".cinema-12m.unfinished", (".cinema-12m.unfinished", "a link", "remove it")),
+    ],
+)
+def test_a_folder_of_a_job_that_is_a_link_elsewhere_is_refused(pair, tmp_path, capsys, name, says):
     (tmp_path / "elsewhere").mkdir()
     (tmp_path / "out").mkdir()
-    (tmp_path / "out" / "measure").symlink_to(tmp_path / "elsewhere")
+    (tmp_path / "out" / name).symlink_to(tmp_path / "elsewhere")
     typed = ["run", *source_words(*pair), "--screen", "cinema-12m", "-o", tmp_path / "out"]
-    fails(capsys, typed, 4, "measure", "a link that leads elsewhere", "remove the link")
-    assert tree(tmp_path / "elsewhere") == []
-
-
-def test_a_hidden_folder_that_is_a_link_is_refused(pair, tmp_path, capsys):
-    (tmp_path / "elsewhere").mkdir()
-    (tmp_path / "out").mkdir()
-    (tmp_path / "out" / ".cinema-12m.unfinished").symlink_to(tmp_path / "elsewhere")
-    typed = ["run", *source_words(*pair), "--screen", "cinema-12m", "-o", tmp_path / "out"]
-    fails(capsys, typed, 4, ".cinema-12m.unfinished", "a link", "remove it")
+    fails(capsys, typed, 4, *says)
     assert tree(tmp_path / "elsewhere") == []

@@ -8,7 +8,6 @@ import uuid
 from contextlib import suppress
 from pathlib import Path
 
-_BLOCK_BYTES = 1 << 20
 _SEAL_BYTES = 32
 
 BEGUN = ".begun-"

@@ -174,9 +174,7 @@ class VideoFile:
         for packet in packets:
             self._container.mux(packet)
 
-    def put_coded(
-        self, data: bytes, *, shown: int | None, decoded: int | None, duration: int, key: bool, frame: int
-    ) -> None:
+    def put_coded(self, data: bytes, *, shown: int, decoded: int, duration: int, key: bool, frame: int) -> None:
         """Take one picture that was coded elsewhere; times in frames."""
         packet = av.Packet(data)
         packet.time_base, packet.stream = 1 / self.spec.rate, self._stream

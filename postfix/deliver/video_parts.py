@@ -294,10 +294,11 @@ def join_parts(
     begun = begun_path(path)
     file = VideoFile(begun, spec, audio_from)
     try:
-        ahead = max(_ahead(part) for part in (_read_part(parts, segment) for segment in segments) if part is not None)
-        for segment in segments:
+        told = [_fitting(parts, segment, file.header, path) for segment in segments]
+        ahead = max(map(_ahead, told))
+        for segment, part in zip(segments, told):
             look()
-            for place, (data, one) in enumerate(_coded(parts, segment, file.header, path), segment.first):
+            for place, (data, one) in enumerate(_coded(parts, segment, part, path), segment.first):
                 file.put_coded(
                     data,
                     shown=one.shown + segment.first,
@@ -342,17 +343,25 @@ def _unjoined(path: Path, error: Exception) -> OutputError:
     )
 
 
-def _coded(parts: Path, segment: Segment, header: bytes, path: Path) -> Iterator[tuple[bytes, _Coded]]:
-    part, place = _read_part(parts, segment), part_path(parts, segment.index)
+def _fitting(parts: Path, segment: Segment, header: bytes, path: Path) -> _Part:
+    """What a part holds; OutputError where it is not there or was coded for another file."""
+    part = _read_part(parts, segment)
     if part is None or bytes.fromhex(part.header) != header:
-        raise OutputError(place, "a part that does not fit", f"frames {segment.first} to {segment.last} of {path.name}",
-                          "add --resume to make it anew")  # fmt: skip
+        raise _unfit(parts, segment, "a part that does not fit", path)
+    return part
+
+
+def _unfit(parts: Path, segment: Segment, found: str, path: Path) -> OutputError:
+    expected = f"frames {segment.first} to {segment.last} of {path.name}"
+    return OutputError(part_path(parts, segment.index), found, expected, "add --resume to make it anew")
+
+
+def _coded(parts: Path, segment: Segment, part: _Part, path: Path) -> Iterator[tuple[bytes, _Coded]]:
     found = hashlib.sha256()
-    with place.open("rb") as coded:
+    with part_path(parts, segment.index).open("rb") as coded:
         for one in part.pictures:
             data = coded.read(one.size_bytes)
             found.update(data)
             yield data, one
     if found.hexdigest() != part.sha256:
-        raise OutputError(place, "a damaged part", f"frames {segment.first} to {segment.last} of {path.name}",
-                          "add --resume to make it anew")  # fmt: skip
+        raise _unfit(parts, segment, "a damaged part", path)

@@ -41,18 +41,15 @@ class Origin:
         """Write it down; only now does the measurement count as finished."""
         write_text(self.path, json.dumps(self._facts(sources), indent=2, ensure_ascii=False) + "\n", force=True)
 
-    def is_kept(self, sources: tuple[EyeFile, ...]) -> bool:
-        """Whether a finished measurement of these very files is there.
+    def require(self, sources: tuple[EyeFile, ...]) -> None:
+        """Refuse a finished measurement of anything but these very files.
 
         Raises
         ------
         InputError
-            Where there is one of other files, cuts or program version; names what differs.
+            Where it is of other files, cuts or program version; names what differs.
         """
-        if not self.path.exists():
-            return False
-        kept, now = read_json(self.path), self._facts(sources)
-        changed = differences(kept, now)
+        changed = differences(read_json(self.path), self._facts(sources))
         if changed:
             raise InputError(
                 self.path,
@@ -60,7 +57,6 @@ class Origin:
                 "the run that is to be carried on",
                 "give the same footage and options, or start anew with --force instead of --resume",
             )
-        return True
 
 
 def measured(

@@ -111,11 +111,11 @@ def _measured_or_kept(
     if settings.resume and origin.path.exists():
         sources = source_files(opened[0])
         steady.require()
-        if origin.is_kept(sources):
-            clear_away(measurement)
-            clear_away(origin.path)
-            log.info("%s: kept as an earlier run finished it", measurement)
-            return read_table(measurement), sources
+        origin.require(sources)
+        clear_away(measurement)
+        clear_away(origin.path)
+        log.info("%s: kept as an earlier run finished it", measurement)
+        return read_table(measurement), sources
     # Before the table: what is there while its origin is not does not count as finished.
     origin.path.unlink(missing_ok=True)
     return measured_source(choice, opened, measurement, settings, origin, steady)
