@@ -79,31 +79,6 @@ def range_mm_from_arcmin(arcmin: float, distance_mm: float) -> float:
     return 2.0 * distance_mm * math.tan(math.radians(arcmin / 60.0) / 2.0)
 
 
-def sensor_parallax_pct(
-    focal_mm: float, interaxial_mm: float, converged_mm: float, point_mm: float, sensor_width_mm: float
-) -> float:
-    """Parallax of a point in the picture, percent of width, from how it was shot with parallel cameras.
-
-    ``P = f·B·(1/Zc − 1/Z)`` on the sensor: focal length f, interaxial B, distance Zc of what the HIT puts on the
-    screen, distance Z of the point. For a point at infinity it is that whole HIT, ``f·B/Zc``.
-
-    Source: the pinhole camera (from memory).
-    """
-    parallax_mm = focal_mm * interaxial_mm * (1.0 / converged_mm - 1.0 / point_mm)
-    return pct_from_mm(parallax_mm, sensor_width_mm)
-
-
-def fitting_interaxial_share(range_pct: float, room_pct: float) -> float:
-    """Share of the interaxial with which a shot would have fitted: its range of parallax against the room there is.
-
-    All parallax of a shot is in proportion to its interaxial (:func:`sensor_parallax_pct`), so half of it would have
-    halved the range. More than 1 where there was room to spare; NaN where the shot has no range to speak of.
-
-    Source: arithmetic on the pinhole camera (from memory).
-    """
-    return room_pct / range_pct if range_pct > 0.0 else math.nan
-
-
 @dataclass(frozen=True)
 class Screen:
     """Where the film will be watched.

@@ -8,8 +8,8 @@ import pytest
 import postfix
 
 ROOT = Path(postfix.__file__).parent
-STAGES = ("source", "measure", "plan", "render", "deliver", "review", "job", "demo")
-SHARED = {"errors", "viewing", "limits", "versions", "effort", "outside", "__version__"}
+STAGES = ("source", "measure", "plan", "story", "render", "deliver", "review", "job", "demo")
+SHARED = {"errors", "viewing", "limits", "versions", "effort", "outside", "camera", "lengths", "__version__"}
 
 
 def imported(path: Path) -> set[str]:
@@ -34,7 +34,7 @@ def test_a_stage_imports_only_what_lies_before_it(stage):
         assert imported(path) <= allowed, f"{path.name} of {stage} reaches ahead: {imported(path) - allowed}"
 
 
-@pytest.mark.parametrize("word", ["errors", "viewing", "limits", "versions", "effort", "outside"])
+@pytest.mark.parametrize("word", ["errors", "viewing", "limits", "versions", "effort", "outside", "camera", "lengths"])
 def test_the_shared_words_import_no_stage(word):
     assert imported(ROOT / f"{word}.py") <= SHARED
 

@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from postfix.camera import fitting_interaxial_share
 from postfix.measure.columns import Columns
 from postfix.plan.clip import Decided
 from postfix.plan.drafts import corridor_of
@@ -15,7 +16,6 @@ from postfix.plan.geometry import SIDES, Array, Mask, moves_of, widest_px
 from postfix.plan.model import Flag, Plan
 from postfix.plan.reasons import Decision
 from postfix.plan.windows import window_shortfall_px
-from postfix.viewing import fitting_interaxial_share
 
 Verdict = Literal["as shot", "HIT", "window", "cannot fit", "not known"]
 """``HIT`` also where a shot is only enlarged or aligned; ``window`` may come with a HIT; ``not known``: hardly anything

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from postfix.camera import Camera
 from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.settings import Fill, PlanSettings
@@ -110,6 +111,8 @@ class ShotPlan:
         What a person decided and planning leaves alone.
     locked : bool
         Everything is by hand.
+    camera : Camera or None
+        How it was filmed, as far as it was noted; changes no picture.
     """
 
     name: str
@@ -128,6 +131,7 @@ class ShotPlan:
     by_hand: tuple[Part, ...] = ()
     locked: bool = False
     reason: str = ""
+    camera: Camera | None = None
 
 
 @dataclass(frozen=True)

@@ -116,6 +116,43 @@ DEFAULT_WINDOWS = WindowSettings()
 
 
 @dataclass(frozen=True)
+class StorySettings:
+    """What is worth telling of the depth of an edit, and from which seats it is looked at.
+
+    None of it changes a picture. All are the project's own choices; no published figure was found.
+
+    Attributes
+    ----------
+    quick_shot_s, quick_jump_arcmin : float
+        A cut is quick where the shot that it leads into is shorter than the one and the jump of the main mass larger
+        than the other: half of what passes in a shot with time to look.
+    quick_run : int
+        So many quick cuts in a row are worth a notice.
+    front_width_pct : float
+        Part of the screen's width; what is wider and in front of it is worth a notice.
+    front_seat_share, back_seat_share : float
+        Front and back row, as shares of the screen's own distance.
+    side_seat_share : float
+        How far the side seat lies from the middle, as a share of the picture's width.
+    flat_below, stretched_above : float
+        Depth against width (1 as in life) from which a shot counts as flat, or as stretched.
+    camera_apart_pct : float
+        What noted and measured parallax may differ by, percent of width.
+    """
+
+    quick_shot_s: float = 1.5
+    quick_jump_arcmin: float = 15.0
+    quick_run: int = 2
+    front_width_pct: float = 50.0
+    front_seat_share: float = 0.6
+    back_seat_share: float = 1.6
+    side_seat_share: float = 0.4
+    flat_below: float = 0.5
+    stretched_above: float = 2.0
+    camera_apart_pct: float = 0.2
+
+
+@dataclass(frozen=True)
 class PlanSettings:
     """Everything a person may choose about decisions for one screen.
 
@@ -132,6 +169,7 @@ class PlanSettings:
     fill: Fill = "hide"
     subpixel: Subpixel = "eased"
     align: bool = False
+    story: StorySettings = field(default_factory=StorySettings)
 
 
 _WEIGHT = Span(0.0, 1000.0, "a number")
@@ -155,6 +193,18 @@ SPANS: dict[type, dict[str, Span]] = {
         "brief_s": Span(0.0, 60.0, "seconds"),
         "soft_px": Span(0.0, 1000.0, "pixels"),
         "opacity_pct": Span(0.0, 100.0, "percent"),
+    },
+    StorySettings: {
+        "quick_shot_s": Span(0.0, 60.0, "seconds"),
+        "quick_jump_arcmin": Span(0.0, 300.0, "arcminutes"),
+        "quick_run": Span(1, 1000, "a whole number of cuts"),
+        "front_width_pct": Span(0.0, 100.0, "percent of width"),
+        "front_seat_share": Span(0.05, 1.0, "a share of the screen's distance"),
+        "back_seat_share": Span(1.0, 20.0, "a share of the screen's distance"),
+        "side_seat_share": Span(0.0, 5.0, "a share of the picture's width"),
+        "flat_below": Span(0.0, 1.0, "a ratio"),
+        "stretched_above": Span(1.0, 100.0, "a ratio"),
+        "camera_apart_pct": Span(0.0, 10.0, "percent of width", with_low=False),
     },
 }
 """What each number may be that a person gives."""

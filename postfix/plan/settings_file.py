@@ -4,11 +4,11 @@ fill = "hide"
 subpixel = "eased"
 align = false
 
-[limits]                        # also [convergence] and [window]
+[limits]                        # also [convergence], [window] and [story]
 comfort = "arcmin"
 children = true
 
-[screen."tv-55in".window]       # only for that screen; also limits, convergence, fill, …
+[screen."tv-55in".window]       # only for that screen; also limits, convergence, story, fill, …
 max_pct = 4.0
 
 [[pin]]
@@ -34,14 +34,15 @@ from postfix.plan.settings import (
     SUBPIXEL,
     ConvergenceSettings,
     PlanSettings,
+    StorySettings,
     WindowSettings,
 )
 from postfix.plan.toml_tables import TomlTable
 from postfix.viewing import CHILD_EYE_MM
 
-_PARTS = ("limits", "convergence", "window", "fill", "subpixel", "align")
+_PARTS = ("limits", "convergence", "window", "story", "fill", "subpixel", "align")
 _HIT = Span(-HIT_MAX_PCT, HIT_MAX_PCT, "percent of width")
-_Section = TypeVar("_Section", ConvergenceSettings, WindowSettings)
+_Section = TypeVar("_Section", ConvergenceSettings, WindowSettings, StorySettings)
 
 
 def settings_from(table: TomlTable, base: PlanSettings) -> PlanSettings:
@@ -58,6 +59,7 @@ def settings_from(table: TomlTable, base: PlanSettings) -> PlanSettings:
         limits=_limits(table.table("limits"), base.limits),
         convergence=_section(table.table("convergence"), base.convergence),
         window=_section(table.table("window"), base.window),
+        story=_section(table.table("story"), base.story),
         fill=fill,
         subpixel=table.one_of("subpixel", SUBPIXEL, base.subpixel),
         align=table.get("align", bool, "true or false", base.align),
@@ -65,7 +67,7 @@ def settings_from(table: TomlTable, base: PlanSettings) -> PlanSettings:
 
 
 def settings_data(settings: PlanSettings) -> dict[str, Any]:
-    """The reverse of :func:`settings_from`: ``limits``, ``convergence`` and ``window`` as dicts, the rest as it is.
+    """The reverse of :func:`settings_from`: each section as a dict, the rest as it is.
 
     What is None is left out, so that reading it on the default settings gives the same settings back.
     """
@@ -77,6 +79,7 @@ def settings_data(settings: PlanSettings) -> dict[str, Any]:
         "limits": limits,
         "convergence": asdict(settings.convergence),
         "window": asdict(settings.window),
+        "story": asdict(settings.story),
     }
 
 
