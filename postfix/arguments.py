@@ -139,6 +139,12 @@ def _add_rules(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--children", action="store_true", help=f"eyes {CHILD_EYE_MM:g} mm apart")
 
 
+def _add_camera(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument(
+        "--camera", type=Path, metavar="TOML", help="how the shots were filmed: interaxial, focal length, distances"
+    )
+
+
 def _add_output(sub: argparse.ArgumentParser, what: str, *, required: bool = True) -> None:
     sub.add_argument("-o", "--output", type=Path, required=required, metavar="OUT", help=what)
 
@@ -251,6 +257,7 @@ def _plan(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("measurement", type=Path, nargs="?", metavar="measure.csv", help="what measure wrote")
     _add_screens(sub, many=True)
     _add_rules(sub)
+    _add_camera(sub)
     _add_fill(sub)
     _add_drawing(sub)
     _add_output(sub, "the plan, a .toml file; for several screens a folder", required=False)
@@ -281,6 +288,7 @@ def _check(sub: argparse.ArgumentParser) -> None:
     _add_every(sub)
     _add_screens(sub, many=False)
     _add_rules(sub)
+    _add_camera(sub)
     _add_effort(sub)
     _add_cluster(sub)
 
@@ -294,6 +302,7 @@ def _run(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--job", type=Path, metavar="TOML", help="many clips at once, instead of --left and --right")
     _add_screens(sub, many=True)
     _add_rules(sub)
+    _add_camera(sub)
     _add_fill(sub)
     _add_drawing(sub)
     _add_delivery(sub)
