@@ -188,7 +188,7 @@ def test_all_that_can_be_chosen_can_be_chosen_in_a_job(tmp_path):
 
 
 SETTINGS_FAULTS = [
-    ("[settings]\nwindows = 3\n" + LANE, "windows =", "windows", "one of limits, convergence, window, fill"),
+    ("[settings]\nwindows = 3\n" + LANE, "windows =", "windows", "one of limits, convergence, window, story, fill"),
     ("[settings.window]\nmax_pct = nan\n" + LANE, "max_pct", "nan", "percent of width from 0 to 50"),
     ('[settings.window]\nmax_pct = "4"\n' + LANE, "max_pct", "'4'", "percent of width"),
     ("[settings.window]\ntilt = 1\n" + LANE, "tilt", "true or false", "[settings.window]"),

@@ -42,29 +42,26 @@ from __future__ import annotations
 
 import json
 import os
-import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
 
 from postfix.deliver.own import PAGE, PAGE_FOLDER
-from postfix.errors import InputError, PostfixError, UsageError
+from postfix.errors import InputError, UsageError
 from postfix.job.choice import SourceChoice
+from postfix.job.file_clip import choice_of, parse_frame_size, parse_frames, path_of, text_of, told_of_key
 from postfix.job.pins import check_fit, clip_pins
 from postfix.limits import limits_for
-from postfix.outside import clipped, folder_key, is_folder_name
+from postfix.outside import folder_key, is_folder_name
 from postfix.plan.model import Pin
 from postfix.plan.screens import describe, load_toml, read_screen, read_screens
 from postfix.plan.settings import PlanSettings
 from postfix.plan.settings_file import SettingsFile, read_settings, settings_from
 from postfix.plan.toml_tables import TomlTable
-from postfix.source.layout import PACKED, Layout
-from postfix.source.pair import Reading
-from postfix.source.picture import ON_BAD, OnBad
-from postfix.source.rate import parse_rate
 from postfix.source.shots import Shot
 from postfix.viewing import BUILTIN_SCREENS, Screen
+
+__all__ = ["JobClip", "check_limits", "check_pins", "parse_frame_size", "parse_frames", "read_job"]
 
 _EXPECTED = "a job file with [[clip]] tables"
 _JOB_KEYS = ("on_bad_frame", "screens", "screen_tables", "settings_file", "settings", "clip")
@@ -86,7 +83,6 @@ _CLIP_KEYS = (
     ),
     *("on_bad_frame", "subject", "hit", "settings", "shot"),
 )
-_TEXT = "a text in quotes"
 MAX_CLIPS = 10_000
 
 _TAKEN = (PAGE, PAGE_FOLDER)
@@ -152,11 +148,6 @@ class _Job:
     inputs: tuple[Path, ...]
     known: dict[str, Screen]
 
-    @property
-    def folder(self) -> Path:
-        """What paths are relative to."""
-        return self.root.path.parent
-
     def screens_of(self, table: TomlTable) -> tuple[Screen, ...]:
         """The screens that a table names, each once; none where it has no such key."""
         screens: list[Screen] = []
@@ -167,31 +158,11 @@ class _Job:
                 try:
                     self.known[name] = read_screen(name, self.tables)
                 except UsageError as error:
-                    raise _told(table, "screens", error) from None
+                    raise told_of_key(table, "screens", error) from None
             if folder_key(self.known[name].name) in {folder_key(screen.name) for screen in screens}:
                 raise table.error("screens", f"{name!r} twice", "each screen once", "leave the second one out")
             screens.append(self.known[name])
         return tuple(screens)
-
-
-def parse_frames(text: str, where: str | Path) -> tuple[int, int]:
-    """``1001-1096`` → (1001, 1096), both included."""
-    match = re.fullmatch(r"(\d{1,9})-(\d{1,9})", text.strip())
-    if match is None or int(match[1]) > int(match[2]):
-        raise InputError(
-            where, f"frames {clipped(text)!r}", "first-last such as 1001-1096", "write both numbers, lower first"
-        )
-    return int(match[1]), int(match[2])
-
-
-def parse_frame_size(text: str, where: str | Path) -> tuple[int, int]:
-    """``1998x1080`` → (1998, 1080)."""
-    match = re.fullmatch(r"(\d{1,5})x(\d{1,5})", text.strip().lower())
-    if match is None or 0 in (int(match[1]), int(match[2])):
-        raise UsageError(
-            where, f"frame {clipped(text)!r}", "WIDTHxHEIGHT in pixels, such as 1998x1080", "write both numbers"
-        )
-    return int(match[1]), int(match[2])
 
 
 def read_job(path: Path, screen_tables: tuple[Path, ...] = (), screens: tuple[Screen, ...] = ()) -> tuple[JobClip, ...]:
@@ -222,7 +193,7 @@ def read_job(path: Path, screen_tables: tuple[Path, ...] = (), screens: tuple[Sc
     for table in entries:
         table.only(*_CLIP_KEYS)
         name = _clip_name(table, names)
-        choice = _choice(table, job)
+        choice = choice_of(job.root, table)
         _require_new_footage(table, choice, name, footage)
         written = job.screens_of(table) if "screens" in table.data else default
         made |= {screen.name for screen in written}
@@ -263,10 +234,10 @@ def _opened(path: Path, screen_tables: tuple[Path, ...], typed: tuple[Screen, ..
     root = TomlTable(path, text, None, 0, data)
     root.only(*_JOB_KEYS)
     named = root.get("screen_tables", list, "a list of files with tables of screens", [])
-    tables = (*screen_tables, *(_path(root, "screen_tables", table, path.parent) for table in named))
+    tables = (*screen_tables, *(path_of(root, "screen_tables", table) for table in named))
     inputs, settings = (path, *tables), SettingsFile()
     if "settings_file" in root.data:
-        place = _path(root, "settings_file", root.data["settings_file"], path.parent)
+        place = path_of(root, "settings_file", root.data["settings_file"])
         inputs, settings = (*inputs, place), read_settings(place)
         own = [name for table in tables for name in read_screens(table)]
         settings.require_screens([*BUILTIN_SCREENS, *own, *(screen.name for screen in typed)])
@@ -304,7 +275,7 @@ def _clip(job: _Job, table: TomlTable, name: str, choice: SourceChoice, written:
 
 def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
     """The clip's name, which is also that of its folder, so that capitals alone do not tell two apart."""
-    name = _text(table, "name")
+    name = text_of(table, "name")
     if not is_folder_name(name):
         raise table.error("name", describe(name), "a name that can be a folder", "use letters, digits, - and _")
     key = folder_key(name)
@@ -315,85 +286,6 @@ def _clip_name(table: TomlTable, names: dict[str, str]) -> str:
         raise table.error("name", found, "a name for each clip", "rename one of them")
     names[key] = table.where("name")
     return name
-
-
-def _choice(table: TomlTable, job: _Job) -> SourceChoice:
-    folder = job.folder
-    left, right, both = _footage(table, folder)
-    one_shot = table.get("one_shot", bool, "true or false", False)
-    if one_shot and "edit" in table.data:
-        raise table.error("edit", "both edit and one_shot", "one of them", "remove one")
-    offset = table.data.get("offset", 0)
-    if isinstance(offset, bool) or not isinstance(offset, int) or abs(offset) >= 2**31:
-        raise table.error("offset", describe(offset), "a whole number of frames", "correct it")
-    return SourceChoice(
-        left=left,
-        right=right,
-        pair=both,
-        layout=_layout(table),
-        frame_px=_parsed(table, "frame", parse_frame_size),
-        rate=_rate(table),
-        frames=_parsed(table, "frames", parse_frames),
-        edit=_path(table, "edit", table.data["edit"], folder) if "edit" in table.data else None,
-        one_shot=one_shot,
-        reading=Reading(offset, table.get("swap", bool, "true or false", False)),
-        on_bad=_on_bad(table, _on_bad(job.root, "stop")),
-    )
-
-
-def _on_bad(table: TomlTable, default: OnBad) -> OnBad:
-    """What is done about frames that cannot be decoded, as a clip says it or else the whole job."""
-    if "on_bad_frame" not in table.data:
-        return default
-    written = _text(table, "on_bad_frame")
-    chosen = next((way for way in ON_BAD if way == written), None)
-    if chosen is None:
-        raise table.error("on_bad_frame", describe(written), f"one of {', '.join(ON_BAD)}", "choose one of them")
-    return chosen
-
-
-def _rate(table: TomlTable) -> Fraction | None:
-    if "rate" not in table.data:
-        return None
-    try:
-        return parse_rate(_text(table, "rate"))
-    except UsageError as error:
-        raise _told(table, "rate", error) from None
-
-
-def _footage(table: TomlTable, folder: Path) -> tuple[Path | None, Path | None, Path | None]:
-    """Left eye, right eye and what holds both, the one or the other."""
-    if "pair" in table.data:
-        for eye in ("left", "right"):
-            if eye in table.data:
-                raise table.error(eye, f"both pair and {eye}", "one of them", "remove one")
-        return None, None, _path(table, "pair", table.data["pair"], folder)
-    left, right = (_path(table, eye, table.data.get(eye), folder) for eye in ("left", "right"))
-    if os.path.realpath(left) == os.path.realpath(right):
-        raise table.error("right", f"{right}, the same as left", "one file for each eye", "name the other eye")
-    return left, right, None
-
-
-def _layout(table: TomlTable) -> Layout | None:
-    if "layout" not in table.data:
-        return None
-    found = next((layout for layout in PACKED if layout == table.data["layout"]), None)
-    if found is None:
-        raise table.error("layout", describe(table.data["layout"]), f"one of {', '.join(PACKED)}", "correct it")
-    if "pair" not in table.data:
-        raise table.error("layout", "a layout without pair", "pair, which holds both eyes", "remove it, or add pair")
-    return found
-
-
-def _parsed(table: TomlTable, key: str, parse: Callable[[str, str], tuple[int, int]]) -> tuple[int, int] | None:
-    """Two numbers written as a text, where the table has them."""
-    if key not in table.data:
-        return None
-    text = _text(table, key)
-    try:
-        return parse(text, key)
-    except PostfixError as error:
-        raise _told(table, key, error) from None
 
 
 def _require_new_footage(table: TomlTable, choice: SourceChoice, name: str, known: dict[object, str]) -> None:
@@ -421,23 +313,3 @@ def _require_made(settings: TomlTable, made: set[str], who: str) -> None:
                 f"one that {who} is made for: {', '.join(sorted(made))}",
                 "correct or remove its name, or add it to screens",
             )
-
-
-def _text(table: TomlTable, key: str) -> str:
-    """A text that says something."""
-    value = table.data.get(key)
-    if not isinstance(value, str) or not value.strip():
-        raise table.error(key, describe(value), _TEXT, f'write {key} = "…"')
-    return value
-
-
-def _path(table: TomlTable, key: str, value: object, folder: Path) -> Path:
-    """A path from the folder of the job file."""
-    if not isinstance(value, str) or not value.strip() or "\0" in value:
-        raise table.error(key, describe(value), "a path in quotes", "correct it")
-    return folder / value
-
-
-def _told(table: TomlTable, key: str, error: PostfixError) -> InputError:
-    """What is wrong with a text, said of the key that holds it."""
-    return table.error(key, error.found, error.expected, error.next_step)
