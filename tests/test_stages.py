@@ -9,7 +9,18 @@ import postfix
 
 ROOT = Path(postfix.__file__).parent
 STAGES = ("source", "measure", "plan", "story", "render", "deliver", "review", "job", "demo")
-SHARED = {"errors", "viewing", "limits", "versions", "effort", "outside", "camera", "lengths", "__version__"}
+SHARED = {
+    "errors",
+    "viewing",
+    "limits",
+    "versions",
+    "effort",
+    "outside",
+    "camera",
+    "shooting",
+    "lengths",
+    "__version__",
+}
 
 
 def imported(path: Path) -> set[str]:
@@ -34,7 +45,9 @@ def test_a_stage_imports_only_what_lies_before_it(stage):
         assert imported(path) <= allowed, f"{path.name} of {stage} reaches ahead: {imported(path) - allowed}"
 
 
-@pytest.mark.parametrize("word", ["errors", "viewing", "limits", "versions", "effort", "outside", "camera", "lengths"])
+@pytest.mark.parametrize(
+    "word", ["errors", "viewing", "limits", "versions", "effort", "outside", "camera", "shooting", "lengths"]
+)
 def test_the_shared_words_import_no_stage(word):
     assert imported(ROOT / f"{word}.py") <= SHARED
 
