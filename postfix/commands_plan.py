@@ -29,6 +29,7 @@ from postfix.job.version import Output, check_writing, require_same_table
 from postfix.limits import limits_for
 from postfix.measure.columns import Columns
 from postfix.measure.columns_csv import read_columns
+from postfix.plan.cameras import cameras_in, with_cameras
 from postfix.plan.clip import Decided, plan_edit
 from postfix.plan.diff import plan_differences
 from postfix.plan.edit import edit_of
@@ -62,6 +63,7 @@ _BESIDE_DIFF = {
     "measurement": "a measurement", "output": "-o", "screen": "--screen", "screens": "--screens",
     "settings": "--settings", "comfort": "--comfort", "children": "--children", "fill": "--fill", "why": "--why",
     "subpixel": "--subpixel", "align": "--align", "left": "--left", "right": "--right", "pair": "--pair",
+    "camera": "--camera",
 }  # fmt: skip
 """What would be passed over without a word where two plans are compared."""
 
@@ -81,7 +83,8 @@ def _made_new(options: argparse.Namespace) -> Outcome:
     if options.output is None and options.why is None:
         raise UsageError("-o", "nothing", "where the plan goes", "add -o plan.toml")
     columns = read_columns(options.measurement)
-    wanted = settings_files(options)
+    wanted, cameras = settings_files(options), cameras_in(options.camera)
+    cameras.require_fit(columns.count, columns.shots)
     each = {screen.name: chosen_rules(options, wanted.for_screen(screen.name)) for screen in screens}
     for screen in screens:
         limits_for(screen, each[screen.name].limits)
@@ -89,20 +92,22 @@ def _made_new(options: argparse.Namespace) -> Outcome:
     job = job_settings(options)
     pair = _source(options, columns)
     pairs = () if pair is None else (pair,)
-    check_writing(pairs, [Output(path) for path in outputs.values()], job, input_files(options, options.measurement))
+    inputs = input_files(options, options.measurement, options.camera)
+    check_writing(pairs, [Output(path) for path in outputs.values()], job, inputs)
     pins = _looked_for(wanted.pins, pair, columns, options.measurement)
     edit, decided = edit_of(columns), []
     for screen in screens:
         earlier = keep_locked(outputs[screen.name]) if outputs and job.force else None
         kept = None if earlier is None else locked_only(earlier)
-        decided.append(plan_edit(edit, screen, each[screen.name], pins=pins, previous=kept))
+        made = plan_edit(edit, screen, each[screen.name], pins=pins, previous=kept)
+        decided.append(replace(made, plan=with_cameras(made.plan, cameras)))
     # What is said may refuse the shot that --why names; nothing is written before.
     said = _said(options, decided, list(outputs.values()))
     if options.dry_run and outputs:
         return _would_write(outputs.values(), said if options.why is not None else Outcome())
     for name, path in outputs.items():
-        made = next(one.plan for one in decided if one.plan.screen.name == name)
-        write_text(path, plan_text(made), force=job.force)
+        decision = next(one.plan for one in decided if one.plan.screen.name == name)
+        write_text(path, plan_text(decision), force=job.force)
     return said
 
 
@@ -203,7 +208,8 @@ def _updated(options: argparse.Namespace) -> Outcome:
         raise UsageError("--screen", ", ".join(options.screen), f"{old.screen.name}, as in {path}", "leave it out")
     columns = read_columns(options.measurement)
     require_same_footage(old, columns.clip, columns.count, options.measurement, path)
-    wanted = settings_files(options)
+    wanted, cameras = settings_files(options), cameras_in(options.camera)
+    cameras.require_fit(columns.count, old.shots)
     settings = old.settings if options.settings is None else wanted.for_screen(old.screen.name)
     settings = chosen_rules(options, settings)
     screen = _own_eyes(options, old, settings)
@@ -213,13 +219,14 @@ def _updated(options: argparse.Namespace) -> Outcome:
     others = [options.measurement] if output == path else [options.measurement, path]
     force = replace(job, force=True) if output == path else job
     pairs = () if pair is None else (pair,)
-    check_writing(pairs, [Output(output)], force, input_files(options, *others))
+    check_writing(pairs, [Output(output)], force, input_files(options, *others, options.camera))
     missing = unfound(old, str(path))
     if missing:
         old = found_plan(_to_look_at(pair, columns, options.measurement, missing[0]), old, str(path))
     pins = _looked_for(wanted.pins, pair, columns, options.measurement)
     edit = edit_of(columns, tuple(Shot(shot.name, shot.first, shot.last) for shot in old.shots))
     decided = plan_edit(edit, screen, settings, limits=limits, pins=pins, previous=old)
+    decided = replace(decided, plan=with_cameras(decided.plan, cameras, old))
     changes = plan_differences(old, decided.plan)
     text = update_text(path.read_bytes().decode("utf-8"), old, decided.plan, path)
     said = _said(options, [decided], [output])

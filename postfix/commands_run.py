@@ -40,6 +40,7 @@ from postfix.job.steady import Steady
 from postfix.job.subjects import found_pins
 from postfix.job.unfinished import say_unfinished
 from postfix.job.version import check_writing
+from postfix.plan.cameras import cameras_in
 from postfix.review.report import write_report
 from postfix.terminal import Block, Gap, Whole
 
@@ -59,12 +60,15 @@ def run(options: argparse.Namespace) -> Outcome:
     if single:
         chosen, wanted = chosen_screens(options), settings_files(options)
         each = {screen.name: wanted.for_screen(screen.name) for screen in chosen}
-        clips = [JobClip("", source_choice(options), chosen, tuple(input_files(options)), wanted.pins, each)]
+        read, cameras = tuple(input_files(options, options.camera)), cameras_in(options.camera)
+        clips = [JobClip("", source_choice(options), chosen, read, wanted.pins, each, cameras)]
     else:
         if options.settings is not None:
             raise UsageError(
                 "--settings", "a file of settings beside a job", "settings_file in the job file", "name it there"
             )
+        if options.camera is not None:
+            raise UsageError("--camera", "a file of cameras beside a job", "camera in the job file", "write it there")
         typed = chosen_screens(options) if options.screen else ()
         clips = list(read_job(options.job, screen_tables(options), typed))
     clips = [
@@ -107,7 +111,7 @@ def _run_clips(clips: list[tuple[JobClip, Opened, Steady]], out: Path, settings:
 
     def carry_out(clip: JobClip, source: Opened, steady: Steady) -> ClipRun:
         place, rules = out / clip.name, clip.settings_for
-        return run_clip(clip.choice, source, clip.screens, place, settings, rules, clip.pins, steady)
+        return run_clip(clip.choice, source, clip.screens, place, settings, rules, clip.pins, steady, clip.cameras)
 
     jobs = [
         Job(source[0].count, len(_run_stages(clip, settings)), partial(carry_out, clip, source, steady))

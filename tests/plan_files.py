@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 from typing import Any
 
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
+from postfix.camera import RIGS, Camera
 from postfix.limits import COMFORTS, LIMIT_SPANS, LimitRules, Limits, Span
 from postfix.measure.table import ClipInfo
 from postfix.plan.model import PARTS, HitKey, Plan, ShotPlan, Subject, WindowKey
@@ -107,6 +109,23 @@ def _subjects(draw: st.DrawFn, first: int, last: int, clip: ClipInfo) -> Subject
     return Subject(draw(st.integers(first, last)), box, draw(_HIT), found)
 
 
+def _noted(low: float, high: float, *endless: float) -> st.SearchStrategy[float | None]:
+    return st.one_of(st.none(), st.floats(low, high), *map(st.just, endless))
+
+
+CAMERAS = st.builds(
+    Camera,
+    interaxial_mm=_noted(1, 100),
+    focal_mm=_noted(5, 50),
+    sensor_width_mm=_noted(10, 40),
+    convergence_mm=_noted(2000, 1e6, math.inf),
+    rig=st.sampled_from(RIGS),
+    near_mm=_noted(100, 1000),
+    far_mm=_noted(1001, 1e7, math.inf),
+)
+"""Any camera that can be, with any of its figures unknown."""
+
+
 @st.composite
 def shots(draw: st.DrawFn, clip: ClipInfo) -> tuple[ShotPlan, ...]:
     names = draw(st.lists(TEXT, min_size=1, max_size=4, unique=True))
@@ -131,6 +150,7 @@ def shots(draw: st.DrawFn, clip: ClipInfo) -> tuple[ShotPlan, ...]:
                 by_hand=draw(_BY_HAND),
                 locked=draw(st.booleans()),
                 reason=draw(TEXT),
+                camera=draw(st.one_of(st.none(), CAMERAS)),
             )
         )
         first = last + 1

@@ -456,7 +456,7 @@ CLIP_FAULTS = [
     (TOP, None, "0 clips", "[[clip]]"),
     (TOP + "clip = 3\n", "clip = 3", "3", "[[clip]]"),
     (TOP + "clip = [3]\n", "clip = [3]", "3", "[[clip]]"),
-    (TOP + "speed = 2\n" + LANE, "speed", "speed", "screens, screen_tables, settings_file, settings, clip"),
+    (TOP + "speed = 2\n" + LANE, "speed", "speed", "screens, screen_tables, settings_file, settings, camera, clip"),
     (TOP + LANE + "speed = 2\n", "speed", "speed", "clip 1", "remove or rename"),
     (TOP + "[[clip]]\n" + LANE.split("\n", 2)[2], "[[clip]]", "name", "nothing"),
     (TOP + LANE.replace('"lane"', "3"), "name", "name", "3"),

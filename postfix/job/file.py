@@ -10,6 +10,9 @@ max_pct = 5.0
 [settings.screen."tv-55in".window]      # the same on one screen
 max_pct = 4.0
 
+[camera]                                # how every clip was filmed; as a file for --camera has it
+sensor_width_mm = 24.89
+
 [[clip]]
 name = "lane"
 left = "lane_left.mov"                  # relative to the job file, as every path
@@ -26,6 +29,7 @@ swap = false                            # true: what is given as left is the rig
 screens = ["cinema-20m"]
 subject = { frame = 40, box = [900, 400, 200, 300], at_pct = 0.0 }      # or a list: each for the shot it lies in
 hit = 0.4                               # only with one_shot
+camera = { interaxial_mm = 65 }         # of this clip, over that of the job
 
 [clip.settings.window]                  # for this clip
 max_pct = 3.0
@@ -36,6 +40,7 @@ children = true
 [[clip.shot]]
 name = "s003"                           # or frame = 120, any frame of it
 hit = 0.4                               # or a list of { frame, pct }, or subject = { … }
+camera = { interaxial_mm = 40 }         # of this shot; with or without a hit or a subject
 """
 
 from __future__ import annotations
@@ -50,9 +55,11 @@ from postfix.deliver.own import PAGE, PAGE_FOLDER
 from postfix.errors import InputError, UsageError
 from postfix.job.choice import SourceChoice
 from postfix.job.file_clip import choice_of, parse_frame_size, parse_frames, path_of, text_of, told_of_key
-from postfix.job.pins import check_fit, clip_pins
+from postfix.job.pins import check_fit, clip_cameras, clip_pins
 from postfix.limits import limits_for
 from postfix.outside import folder_key, is_folder_name
+from postfix.plan.camera_table import camera_from
+from postfix.plan.cameras import Cameras
 from postfix.plan.model import Pin
 from postfix.plan.screens import describe, load_toml, read_screen, read_screens
 from postfix.plan.settings import PlanSettings
@@ -64,7 +71,7 @@ from postfix.viewing import BUILTIN_SCREENS, Screen
 __all__ = ["JobClip", "check_limits", "check_pins", "parse_frame_size", "parse_frames", "read_job"]
 
 _EXPECTED = "a job file with [[clip]] tables"
-_JOB_KEYS = ("on_bad_frame", "screens", "screen_tables", "settings_file", "settings", "clip")
+_JOB_KEYS = ("on_bad_frame", "screens", "screen_tables", "settings_file", "settings", "camera", "clip")
 _CLIP_KEYS = (
     *(
         "name",
@@ -81,7 +88,7 @@ _CLIP_KEYS = (
         "swap",
         "screens",
     ),
-    *("on_bad_frame", "subject", "hit", "settings", "shot"),
+    *("on_bad_frame", "subject", "hit", "camera", "settings", "shot"),
 )
 MAX_CLIPS = 10_000
 
@@ -101,6 +108,8 @@ class JobClip:
     pins: tuple[Pin, ...] = ()
     settings: Mapping[str, PlanSettings] = field(default_factory=dict)
     """What was chosen, by the name of the screen; empty for the defaults on every screen."""
+    cameras: Cameras = field(default_factory=Cameras)
+    """How its shots were filmed, as far as it was noted."""
 
     def settings_for(self, screen_name: str) -> PlanSettings:
         """What a person chose for this clip on the screen of that name.
@@ -209,7 +218,7 @@ def check_limits(clip: JobClip) -> None:
 
 
 def check_pins(clip: JobClip, count: int, width_px: int, height_px: int, shots: Sequence[Shot] = ()) -> None:
-    """Refuse pins that the footage cannot hold, before anything of it is measured.
+    """Refuse pins and cameras that the footage cannot hold, before anything of it is measured.
 
     Parameters
     ----------
@@ -227,12 +236,14 @@ def check_pins(clip: JobClip, count: int, width_px: int, height_px: int, shots: 
         Names file, line and key, what was found and what was expected.
     """
     check_fit(clip.pins, count, (width_px, height_px), shots)
+    clip.cameras.require_fit(count, shots)
 
 
 def _opened(path: Path, screen_tables: tuple[Path, ...], typed: tuple[Screen, ...]) -> _Job:
     text, data = load_toml(path, _EXPECTED)
     root = TomlTable(path, text, None, 0, data)
     root.only(*_JOB_KEYS)
+    camera_from(root.table("camera"))
     named = root.get("screen_tables", list, "a list of files with tables of screens", [])
     tables = (*screen_tables, *(path_of(root, "screen_tables", table) for table in named))
     inputs, settings = (path, *tables), SettingsFile()
@@ -266,6 +277,7 @@ def _clip(job: _Job, table: TomlTable, name: str, choice: SourceChoice, written:
         settings=_Layers(
             job.settings_file, (job.root.table("settings"), own), tuple(screen.name for screen in screens)
         ),
+        cameras=clip_cameras(job.root, table, one_shot=choice.one_shot),
     )
     for screen in written:  # also those that are not made because others were typed
         clip.settings_for(screen.name)

@@ -1,15 +1,19 @@
-"""What a job file pins in the shots of a clip, and whether the footage can hold it."""
+"""What a job file pins in the shots of a clip and notes of their cameras, and whether the footage can hold it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from postfix.errors import InputError
+from postfix.plan.camera_table import camera_from
+from postfix.plan.cameras import Cameras, ShotCamera, add_camera, shot_meant
 from postfix.plan.model import Pin, Subject
 from postfix.plan.pins import frames_of, pins_by_shot, require_in_picture
 from postfix.plan.settings_file import hit_from, pin_of, subject_from, subject_of
 from postfix.plan.toml_tables import TomlTable
 from postfix.source.shots import Shot
+
+_SHOT_KEYS = ("name", "frame", "hit", "subject", "camera")
 
 _ONE_SHOT = "s001"
 """Name of the shot of a clip that has only one."""
@@ -30,11 +34,11 @@ def clip_pins(table: TomlTable, *, one_shot: bool) -> tuple[Pin, ...]:
     InputError
         Names file, line and key, what was found and what was expected.
     """
-    found = [*_clip_wide(table, one_shot=one_shot), *((shot, pin_of(shot, "name")) for shot in table.tables("shot"))]
+    shots = [(shot, pin_of(shot.without("camera"), "name")) for shot in _entries(table) if _pins(shot)]
+    found = [*_clip_wide(table, one_shot=one_shot), *shots]
     first: dict[object, Pin] = {}
     for at, pin in found:
-        if one_shot and pin.shot not in (None, _ONE_SHOT):
-            raise at.error("name", f"shot {pin.shot!r} of a clip with one_shot", _ONE_SHOT, "correct or remove it")
+        _require_own_shot(at, pin.shot, one_shot=one_shot)
         same = _ONE_SHOT if one_shot else (pin.shot, pin.frame)
         if same in first:
             which = "this clip, which is one shot" if one_shot else f"shot {pin.shot!r}" if pin.shot else "this frame"
@@ -46,6 +50,51 @@ def clip_pins(table: TomlTable, *, one_shot: bool) -> tuple[Pin, ...]:
             )
         first[same] = pin
     return tuple(pin for _, pin in found)
+
+
+def clip_cameras(job: TomlTable, clip: TomlTable, *, one_shot: bool) -> Cameras:
+    """How the shots of a clip were filmed: ``camera`` of the job, of the clip and of its shots, later over earlier.
+
+    A shot is named as for a pin that stands beside, by its subject too.
+
+    Raises
+    ------
+    InputError
+        As :func:`clip_pins`.
+    """
+    layers = [job.table("camera"), clip.table("camera")]
+    every = camera_from(*layers)
+    shots: list[ShotCamera] = []
+    for entry in _entries(clip):
+        if "camera" not in entry.data:
+            continue
+        if _pins(entry):
+            pin = pin_of(entry.without("camera"), "name")
+            name, frame = pin.shot, pin.frame
+        else:
+            name, frame = shot_meant(entry)
+        _require_own_shot(entry, name, one_shot=one_shot)
+        camera = camera_from(*layers, entry.table("camera"))
+        add_camera(shots, entry, ShotCamera(name, frame, camera, entry.where()))
+    return Cameras(every, tuple(shots))
+
+
+def _entries(clip: TomlTable) -> list[TomlTable]:
+    """What a clip says of single shots."""
+    entries = clip.tables("shot")
+    for entry in entries:
+        entry.only(*_SHOT_KEYS)
+    return entries
+
+
+def _pins(entry: TomlTable) -> bool:
+    """Whether something is pinned there, or at least nothing is said of the camera instead."""
+    return "camera" not in entry.data or "hit" in entry.data or "subject" in entry.data
+
+
+def _require_own_shot(at: TomlTable, name: str | None, *, one_shot: bool) -> None:
+    if one_shot and name not in (None, _ONE_SHOT):
+        raise at.error("name", f"shot {name!r} of a clip with one_shot", _ONE_SHOT, "correct or remove it")
 
 
 def check_fit(pins: Sequence[Pin], count: int, size_px: tuple[int, int], shots: Sequence[Shot] = ()) -> None:

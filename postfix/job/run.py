@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from postfix.deliver.changelog import EyeFile
@@ -21,6 +21,7 @@ from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
+from postfix.plan.cameras import Cameras, with_cameras
 from postfix.plan.clip import plan_edit
 from postfix.plan.edit import edit_of
 from postfix.plan.fits import Fit, fits_of
@@ -69,12 +70,13 @@ def run_clip(
     settings_for: Callable[[str], PlanSettings] = lambda screen: PlanSettings(),
     pins: tuple[Pin, ...] = (),
     steady: Steady | None = None,
+    cameras: Cameras | None = None,
 ) -> ClipRun:
     """Measure once, then plan, render, re-measure and log for each screen.
 
     The caller has opened the choice, checked the outputs and looked for the subjects of pins, for all clips of a job
     before the first of them. ``settings_for`` gives the settings of planning for a screen's name, ``steady`` tells how
-    the files of the source were when it was opened.
+    the files of the source were when it was opened, ``cameras`` how its shots were filmed.
 
     With ``settings.resume`` a measurement and versions that an earlier run finished are kept, as long as the source
     and the program are the same.
@@ -91,6 +93,7 @@ def run_clip(
     table, sources = _measured_or_kept(choice, opened, measurement, settings, steady)
     edit = edit_of(columns_of(table))
     decided = [plan_edit(edit, screen, settings_for(screen.name), pins=pins) for screen in screens]
+    decided = [replace(one, plan=with_cameras(one.plan, cameras or Cameras())) for one in decided]
     plans = [one.plan for one in decided]
     finished: list[Version | None] = [None] * len(plans)
     if settings.resume:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from postfix.camera import FIGURE_WORDS, Camera
 from postfix.measure.table import ClipInfo
+from postfix.plan.camera_table import camera_data
 from postfix.plan.geometry import applied_hit_px, is_resampled, widest_px
 from postfix.plan.matching import shot_pairs
 from postfix.plan.model import HitKey, Misalignment, Plan, ShotPlan, WindowKey
@@ -188,6 +191,7 @@ def _shots(a: ShotPlan, b: ShotPlan, clip_a: ClipInfo, clip_b: ClipInfo, reasons
     yield from _changed(where, "aligned", a.align, b.align)
     yield from _changed(where, "misalignment", *_misalignments(a.misalignment, b.misalignment))
     yield from _subjects(where, a, b)
+    yield from _changed(where, "camera", *(_camera_words(shot.camera) for shot in (a, b)))
     yield from _changed(where, "decided by hand", _by_hand(a), _by_hand(b))
     yield from _changed(where, "locked", a.locked, b.locked)
     if reasons:
@@ -206,6 +210,19 @@ def _misalignments(a: Misalignment | None, b: Misalignment | None) -> tuple[str,
         )
 
     return words(a), words(b)
+
+
+def _camera_words(camera: Camera | None) -> str:
+    """What was noted, with all digits."""
+    parts = []
+    for key, value in ({} if camera is None else camera_data(camera)).items():
+        what = FIGURE_WORDS.get(key, key)
+        parts.append(f"{what} {value if isinstance(value, str) else _length_words(value)}")
+    return ", ".join(parts)
+
+
+def _length_words(mm: float) -> str:
+    return "infinity" if math.isinf(mm) else f"{_number(mm, exact=True)} mm"
 
 
 def _by_hand(shot: ShotPlan) -> str:

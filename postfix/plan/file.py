@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
+from postfix.plan.camera_table import camera_data
 from postfix.plan.decided import as_planned, limits_as_planned
 from postfix.plan.file_read import read_plan
 from postfix.plan.model import Plan, ShotPlan
@@ -39,6 +40,8 @@ _HEADER = """\
 #   (rotation_deg) and larger (size_pct) are positive.
 # subject: what shall lie at a parallax of at_pct: a box [x, y, width, height] in pixels of the left eye at
 #   that frame; the hit follows from it. subject_found: the parallax that was measured in that box.
+# camera: how the shot was filmed, as far as it was noted. It changes no picture, and stays when the plan is
+#   updated.
 # as_planned: checksums of what the program decided. A hit (with zoom), fill, window, subpixel or align (with
 #   misalignment), or a limit, that was edited since, or has no checksum, was decided by a person and is kept
 #   when the plan is updated; remove its line to have it decided anew.
@@ -124,6 +127,8 @@ def shot_table(shot: ShotPlan) -> dict[str, object]:
         values["subject"] = {**box, "at_pct": subject.at_pct}
         if subject.found_pct is not None:
             values["subject_found"] = {**box, "pct": subject.found_pct}
+    if shot.camera is not None:
+        values["camera"] = camera_data(shot.camera)
     planned = as_planned(shot)
     if planned:
         values["as_planned"] = planned

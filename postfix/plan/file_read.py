@@ -13,6 +13,7 @@ from postfix.errors import InputError
 from postfix.limits import LimitRules, Limits, Span, limits_for
 from postfix.measure.table import ClipInfo
 from postfix.outside import MAX_FRAMES, MAX_SIDE_PX
+from postfix.plan.camera_table import camera_from
 from postfix.plan.decided import LIMIT_NAMES, checksums, limit_checksums
 from postfix.plan.model import PARTS, HitKey, Misalignment, Part, Plan, ShotPlan, Subject, WindowKey
 from postfix.plan.screens import describe, load_toml, screen_from
@@ -25,7 +26,7 @@ EXPECTED = "a plan with [screen], [limits], [clip] and [[shot]]"
 
 _SHOT_KEYS = (
     "name", "first", "last", "hit", "zoom", "fill", "window", "window_soft_px", "window_opacity_pct", "subpixel",
-    "align", "misalignment", "subject", "subject_found", "as_planned", "locked", "reason",
+    "align", "misalignment", "subject", "subject_found", "camera", "as_planned", "locked", "reason",
 )  # fmt: skip
 
 _WIDTH_MAX_PX = 1e5  # wider than any picture; what is wider than this one hides all of it
@@ -194,6 +195,7 @@ def _shot(table: TomlTable, start: int, count: int, clip: ClipInfo) -> ShotPlan:
         subject=_subject(table, first, last, clip),
         locked=table.get("locked", bool, "true or false", False),
         reason=table.get("reason", str, "text", ""),
+        camera=camera_from(table.table("camera")),
     )
     by_hand = _by_hand(table, shot)
     return replace(shot, by_hand=by_hand) if by_hand else shot

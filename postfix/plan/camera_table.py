@@ -1,0 +1,77 @@
+"""One camera in TOML, read and written: what was noted of how a shot was filmed, each key of it optional."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from typing import Any
+
+from postfix.camera import FIGURE_WORDS, RIGS, Camera
+from postfix.plan.screens import describe, is_number
+from postfix.plan.toml_tables import TomlTable
+from postfix.shooting import PLAUSIBLE_MM, check, doubt
+
+CAMERA_KEYS = tuple(field.name for field in fields(Camera))
+
+_ENDLESS = ("convergence_mm", "far_mm")
+"""Distances that may be infinite."""
+
+
+def camera_from(*layers: TomlTable) -> Camera | None:
+    """What tables note of a camera, each going over those before it key by key; None where they note nothing.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be, or can hardly be meant; names file, line and key.
+    """
+    values: dict[str, Any] = {}
+    for table in layers:
+        table.only(*CAMERA_KEYS)
+        values |= {key: _length_mm(table, key) for key in table.data if key != "rig"}
+        if "rig" in table.data:
+            values["rig"] = table.one_of("rig", RIGS, Camera.rig)
+    if not values:
+        return None
+    camera = Camera(**values)
+    for found in check(camera):
+        # Each figure may be by itself: it is the last table that brought them together. What is named goes first.
+        table = [layer for layer in layers if layer.data][-1]
+        keys = sorted(table.data, key=lambda name: not found.startswith(FIGURE_WORDS.get(name, "rig")))
+        key = _key_at_odds(camera, keys)
+        raise table.error(key, found, "figures that can be together", "correct one of them, or leave it out")
+    return camera
+
+
+def _key_at_odds(camera: Camera, keys: Sequence[str]) -> str:
+    """Which of some keys is at odds with the rest, so that all is well without it; the first where none is alone."""
+    unknown = vars(Camera())
+    without: dict[str, dict[str, Any]] = {key: {key: unknown[key]} for key in keys}
+    return next((key for key in keys if not check(replace(camera, **without[key]))), keys[0])
+
+
+def camera_data(camera: Camera) -> dict[str, float | str]:
+    """The reverse of :func:`camera_from`: what is known, in the order of the keys.
+
+    A rig is written only where it is not parallel, or where nothing else is known.
+    """
+    known = {key: getattr(camera, key) for key in CAMERA_KEYS if key != "rig" and getattr(camera, key) is not None}
+    if known and camera.rig == Camera.rig:
+        return known
+    return {key: camera.rig if key == "rig" else known[key] for key in CAMERA_KEYS if key == "rig" or key in known}
+
+
+def _length_mm(table: TomlTable, key: str) -> float:
+    value = table.data[key]
+    if key in _ENDLESS and isinstance(value, float) and value == math.inf:
+        return value
+    if not is_number(value) or not float(value) > 0.0:
+        expected = f"millimetres, more than 0{', or inf' if key in _ENDLESS else ''}"
+        raise table.error(key, describe(value), expected, "correct it, or leave it out where it is not known")
+    asked = doubt(key, float(value))
+    if asked is not None:
+        span = PLAUSIBLE_MM[key]
+        expected = f"{span.low:g} to {span.high:.0f} mm{' or inf' if key in _ENDLESS else ''}"
+        raise table.error(key, asked, expected, "write it in millimetres, or leave it out")
+    return float(value)
