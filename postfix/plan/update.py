@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
+from tomlkit.container import OutOfOrderTableProxy
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Array
 
@@ -241,8 +242,13 @@ def _put(container: Any, key: str | int, value: Any) -> None:
     """Change a value in place, of tables and lists of tables only the parts that differ."""
     present = container[key]
     if isinstance(present, MutableMapping) and isinstance(value, Mapping):
-        for gone in [inner for inner in present if inner not in value]:
-            present.pop(gone)
+        gone = [inner for inner in present if inner not in value]
+        if gone and isinstance(present, OutOfOrderTableProxy):
+            # Dotted keys, of which no more than one can be removed before it loses count of them.
+            container[key] = _item(value)
+            return
+        for inner in gone:
+            present.pop(inner)
         for inner, entry in value.items():
             if inner in present:
                 _put(present, inner, entry)
