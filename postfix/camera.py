@@ -167,14 +167,14 @@ def distance_of(camera: Camera, parallax_pct: float, tolerance_pct: float = INFI
     if span is None or screen is None or most is None:
         return Distance(None, "the figures of the camera are too far apart to reckon with")
     if parallax_pct > most + tolerance_pct:
-        return Distance(None, f"{parallax_pct:+.2f} % is more than infinity has, {most:+.2f} %", is_infinite=True)
+        return Distance(None, f"{_signed(parallax_pct)} is more than infinity has, {_signed(most)}", is_infinite=True)
     if parallax_pct >= most - tolerance_pct:
         return Distance(None, "at infinity, or too far to be told from it", is_infinite=True)
     crossed = parallax_pct / span
     share = 1.0 + _bend_mm2(camera) * screen * crossed
     distance = _distance((screen - crossed) / share) if share > 0.0 else None
     if distance is None or distance <= (camera.focal_mm or 0.0):
-        return Distance(None, f"{parallax_pct:+.2f} % would be nearer than the focal length")
+        return Distance(None, f"{_signed(parallax_pct)} would be nearer than the focal length")
     return Distance(distance)
 
 
@@ -310,3 +310,8 @@ def _bend_mm2(camera: Camera) -> float:
 def _number(value: float) -> float | None:
     """A finite number, or None."""
     return value if math.isfinite(value) else None
+
+
+def _signed(pct: float) -> str:
+    """Percent of width with a real minus sign."""
+    return f"{pct:+.3g} %".replace("-", "\N{MINUS SIGN}")

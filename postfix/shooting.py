@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from postfix.camera import FIGURE_WORDS, RIGS, Camera, Distance, depth_pct_mm, infinity_pct, is_distance, is_figure
+from postfix.lengths import MM_IN, length_text
 from postfix.limits import Limits, Span
 
 RATIO_USUAL = 30.0
@@ -144,8 +145,9 @@ def interaxial_for(nearest_mm: float, ratio: float = RATIO_USUAL) -> float:
 def bercovitz_mm(near_mm: float, far_mm: float, focal_mm: float, parallax_on_sensor_mm: float) -> float | None:
     """Interaxial for a range P of parallax on the sensor, ``P·mn/(m − n)·(1/F − (m + n)/2mn)``; m may be infinite.
 
-    From near n to far m with focal length F. The focus counts here: it lies between near and far, so the lens stands a little farther from the sensor than its
-    focal length. None where near is not in front of far, or so near that nothing is left.
+    From near n to far m with focal length F. The focus counts here: it lies between near and far, so the lens stands a
+    little farther from the sensor than its focal length. None where near is not in front of far, or so near that
+    nothing is left.
 
     Source: Bercovitz 1998, Proc. SPIE 3295, 288–298. With P 1.2 mm, 1/30 of a frame 36 mm wide; scale it for others.
     """
@@ -211,9 +213,6 @@ def lens_words(equivalent_mm: float) -> str:
     return "long: depth flattens"
 
 
-UNITS_MM: dict[str, float] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "km": 1e6, "in": 25.4, "ft": 304.8}
-"""Millimetres in each unit of length."""
-
 _DISTANCE = Span(20.0, 1e9, "mm")
 PLAUSIBLE_MM: dict[str, Span] = {
     "interaxial_mm": Span(0.2, 20_000.0, "mm"),
@@ -235,16 +234,16 @@ def doubt(name: str, value: float, unit: str = "mm") -> str | None:
         Field of a :class:`~postfix.camera.Camera`, such as ``interaxial_mm``.
     value : float
     unit : str
-        That of ``value``, one of :data:`UNITS_MM`.
+        That of ``value``, one of :data:`postfix.lengths.MM_IN`.
     """
-    span, factor = PLAUSIBLE_MM[name], UNITS_MM[unit]
+    span, factor = PLAUSIBLE_MM[name], MM_IN[unit]
     if (math.isinf(value) and value > 0.0 and span is _DISTANCE) or span.holds(value * factor):
         return None
     asked = f"{FIGURE_WORDS[name]} {value:g} {unit}?"
     for other, words in ((value * 1000.0, "a thousand times that"), (value / 1000.0, "a thousandth of that")):
         if span.holds(other * factor):
             return f"{asked} {other:g} {unit} would be {words}"
-    return f"{asked} expected {span.low / factor:g} to {span.high / factor:g} {unit}"
+    return f"{asked} expected {length_text(span.low)} to {length_text(span.high)}"
 
 
 def doubts(camera: Camera) -> tuple[str, ...]:

@@ -1,10 +1,8 @@
 """Viewing geometry against published and independently computed figures."""
 
-import math
-
 import pytest
 
-from postfix import camera, viewing
+from postfix import viewing
 from postfix.limits import limits_for
 
 # Z = V·e/(e − P): Holliman's course notes (read); the rows are arithmetic on it, done apart (computed).
@@ -69,30 +67,6 @@ def test_far_on_a_television_is_held_by_comfort_not_by_the_eyes():
     assert "60 arcmin" in limits.far_rule
     assert limits.near_pct == pytest.approx(-2.9, abs=0.1)
     assert limits.range_pct == pytest.approx(2.945, abs=0.01)
-
-
-# Pinhole camera, P = f·B·(1/Zc − 1/Z) (from memory): f 35 mm, B 65 mm, Zc 3 m, sensor 24.89 mm and 2048 px wide
-# (computed).
-@pytest.mark.parametrize(("point_mm", "px"), [(math.inf, 62.397), (1500.0, -62.397), (3000.0, 0.0)])
-def test_parallax_of_a_shot_from_its_interaxial(point_mm, px):
-    pct = camera.sensor_parallax_pct(35.0, 65.0, 3000.0, point_mm, 24.89)
-    assert viewing.px_from_pct(pct, 2048) == pytest.approx(px, abs=5e-4)
-
-
-@pytest.mark.parametrize("room_pct", [1.5, 3.0, 8.0])
-def test_a_shot_taken_with_the_fitting_share_of_its_interaxial_fills_the_room(room_pct):
-    def range_pct(interaxial_mm):
-        near, far = (camera.sensor_parallax_pct(35.0, interaxial_mm, 3000.0, z, 24.89) for z in (1500.0, 40_000.0))
-        return far - near
-
-    share = camera.fitting_interaxial_share(range_pct(65.0), room_pct)
-    assert range_pct(share * 65.0) == pytest.approx(room_pct)
-
-
-def test_a_shot_without_range_has_no_fitting_interaxial():
-    for none in (0.0, math.nan):
-        assert math.isnan(camera.fitting_interaxial_share(none, 2.0))
-    assert camera.fitting_interaxial_share(2.0, 3.0) == 1.5
 
 
 def test_builtin_screens_are_those_promised():

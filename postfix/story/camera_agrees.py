@@ -1,0 +1,134 @@
+"""Whether what was noted of a camera and what was measured agree, and which figure alone would explain it if not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from postfix.camera import FIGURE_WORDS, Camera, depth_pct_mm, distance_of, infinity_pct, is_distance
+from postfix.lengths import length_text
+from postfix.plan.figures import signed_pct
+
+
+@dataclass(frozen=True)
+class End:
+    """Near or far of a shot: what was measured and what the camera's figures give, percent of width.
+
+    ``figure`` is the distance that was noted for it, as :class:`~postfix.camera.Camera` calls it; empty where nothing
+    was, and ``predicted_pct`` is that of infinity, beyond which nothing can be.
+    """
+
+    word: str
+    measured_pct: float
+    predicted_pct: float
+    figure: str = ""
+
+    @property
+    def error_pct(self) -> float:
+        return self.measured_pct - self.predicted_pct
+
+
+def ends_of(
+    solved: Camera,
+    predicted_pct: tuple[float | None, float | None],
+    measured_pct: tuple[float, float],
+    apart_pct: float,
+) -> tuple[End, ...]:
+    """What can be held against each other.
+
+    Parameters
+    ----------
+    solved : Camera
+        With its convergence, noted or found.
+    predicted_pct, measured_pct : tuple of 2
+        Of near and far; None and NaN where not known.
+    apart_pct : float
+        By which far must lie beyond infinity to be worth telling where no distance was noted for it.
+    """
+    ends = [
+        End(word, measured, predicted, figure)
+        for word, figure, measured, predicted in zip(
+            ("near", "far"), ("near_mm", "far_mm"), measured_pct, predicted_pct
+        )
+        if predicted is not None and math.isfinite(measured)
+    ]
+    most = infinity_pct(solved)
+    if solved.far_mm is None and most is not None and measured_pct[1] > most + apart_pct:
+        ends.append(End("far", measured_pct[1], most))
+    return tuple(ends)
+
+
+def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pct: float, apart_pct: float) -> str:
+    """What does not agree, and which figures to doubt; empty where all agrees.
+
+    A figure is doubted where another value of it alone would bring every end to within half of ``apart_pct``.
+
+    Parameters
+    ----------
+    camera, solved : Camera
+        As noted, and with its convergence found.
+    ends : tuple of End
+    fixed_pct : float
+        Parallax that stays whatever the interaxial: 0, or that of the thing by which the convergence was found.
+    apart_pct : float
+        What measured and predicted parallax may differ by.
+    """
+    if all(abs(end.error_pct) <= apart_pct for end in ends):
+        return ""
+    measured = " and ".join(f"{end.word} {signed_pct(end.measured_pct)}" for end in ends)
+    by_camera = " and ".join(
+        f"{end.word} {'at most ' if not end.figure else ''}{signed_pct(end.predicted_pct)}" for end in ends
+    )
+    within_pct = apart_pct / 2.0
+    found = (
+        _convergence(camera, ends, within_pct),
+        _base(camera, ends, fixed_pct, within_pct),
+        *(_distance(solved, end, ends, within_pct) for end in ends),
+    )
+    doubts = [words for words in found if words]
+    told = f"measured {measured}, by what was noted of the camera {by_camera}: "
+    return told + (f"doubt {', or '.join(doubts)}" if doubts else "more than one of the noted figures must be off")
+
+
+def _convergence(camera: Camera, ends: tuple[End, ...], within_pct: float) -> str:
+    """Another convergence, or a HIT, moves both ends alike."""
+    depth, converged = depth_pct_mm(camera), camera.convergence_mm
+    if depth is None or converged is None or not is_distance(converged):
+        return ""
+    shift_pct = (min(end.error_pct for end in ends) + max(end.error_pct for end in ends)) / 2.0
+    nearness = 1.0 / converged + shift_pct / depth
+    if any(abs(end.error_pct - shift_pct) > within_pct for end in ends) or nearness * depth < -within_pct:
+        return ""
+    agrees = 1.0 / nearness if nearness > 0.0 else math.inf
+    most = "" if all(end.figure for end in ends) else "at most "
+    return f"the convergence distance of {length_text(converged)} ({most}{length_text(agrees)} would agree)"
+
+
+def _base(camera: Camera, ends: tuple[End, ...], fixed_pct: float, within_pct: float) -> str:
+    """Another interaxial stretches all parallax; so does another focal length or sensor width."""
+    base = camera.interaxial_mm
+    pairs = [(end.predicted_pct - fixed_pct, end.measured_pct - fixed_pct) for end in ends]
+    weight = sum(predicted * predicted for predicted, _ in pairs)
+    if base is None or not weight > 0.0:
+        return ""
+    share = sum(predicted * measured for predicted, measured in pairs) / weight
+    if not share > 0.0 or any(abs(measured - share * predicted) > within_pct for predicted, measured in pairs):
+        return ""
+    least = "" if all(end.figure for end in ends) else "at least "
+    return (
+        f"the interaxial of {length_text(base)} ({least}{length_text(base * share)} would agree; so would "
+        f"{share:.2g} times the focal length, or {1.0 / share:.2g} times the sensor width)"
+    )
+
+
+def _distance(solved: Camera, end: End, ends: tuple[End, ...], within_pct: float) -> str:
+    """Another distance moves one end alone."""
+    noted = getattr(solved, end.figure) if end.figure else None
+    others = [other for other in ends if other is not end]
+    if noted is None or any(abs(other.error_pct) > within_pct for other in others):
+        return ""
+    real = distance_of(solved, end.measured_pct)
+    if real.mm is None and not real.is_infinite:
+        return ""
+    found = "infinity" if real.mm is None else length_text(real.mm)
+    return f"the {FIGURE_WORDS[end.figure]} of {length_text(noted)} (measured: {found})"
