@@ -13,7 +13,7 @@ from postfix.plan.clip import plan_edit
 from postfix.plan.edit import edit_of
 from postfix.plan.file import read_plan
 from postfix.plan.screens import read_screens
-from postfix.plan.settings import SPANS, ConvergenceSettings, PlanSettings, WindowSettings
+from postfix.plan.settings import SPANS, ConvergenceSettings, PlanSettings, StorySettings, WindowSettings
 from postfix.plan.settings_file import read_settings
 from postfix.source.editlist import read_edit_list
 from postfix.source.pair import open_pair
@@ -76,7 +76,11 @@ def _row(table, key):
 
 
 def test_the_reference_has_every_setting_with_its_default_and_what_it_may_be():
-    for table, kind in (("convergence", ConvergenceSettings), ("window", WindowSettings)):
+    for table, kind in (
+        ("convergence", ConvergenceSettings),
+        ("window", WindowSettings),
+        ("story", StorySettings),
+    ):
         for field in fields(kind):
             is_switch = isinstance(field.default, bool)
             default = str(field.default).lower() if is_switch else f"{field.default:g}"

@@ -23,6 +23,7 @@ from postfix.errors import PostfixError
 from postfix.job.file import parse_frame_size, parse_frames, read_job
 from postfix.measure.columns_csv import read_columns
 from postfix.measure.table_csv import read_table, table_text
+from postfix.plan.cameras import read_cameras
 from postfix.plan.file_read import read_plan
 from postfix.plan.screens import read_screens
 from postfix.plan.settings_file import read_settings
@@ -181,6 +182,20 @@ subject = { frame = 40, box = [900, 400, 200, 300], at_pct = 0.0 }
 [[clip.shot]]
 name = "s003"
 hit = 0.4
+camera = { interaxial_mm = 40, far_mm = inf }
+"""
+CAMERAS = """[camera]
+interaxial_mm = 65
+focal_mm = 35.5
+convergence_mm = inf
+rig = "toed-in"
+[[shot]]
+name = "s003"
+near_mm = 1500
+far_mm = 9000
+[[shot]]
+frame = 120
+sensor_width_mm = 24.89
 """
 PLAN = """[screen]
 name = "cinema-12m"
@@ -205,6 +220,7 @@ hit = [{frame = 0, pct = 0.2}, {frame = 10, pct = 0.3}]
 fill = "hide"
 window = [{frame = 0, left_px = [1.0, 2.0], right_px = [0, 0]}]
 misalignment = {vertical_px = 1.0}
+camera = {interaxial_mm = 65.0, far_mm = inf}
 subject = {frame = 3, box = [1, 2, 3, 4], at_pct = 0.0}
 [[shot]]
 name = "s002"
@@ -214,8 +230,14 @@ locked = true
 reason = "by hand"
 """
 
-TOMLS = [(read_settings, SETTINGS), (read_screens, SCREENS), (read_job, JOB), (read_plan, PLAN)]
-TOML_IDS = ["settings", "screens", "job", "plan"]
+TOMLS = [
+    (read_settings, SETTINGS),
+    (read_screens, SCREENS),
+    (read_job, JOB),
+    (read_plan, PLAN),
+    (read_cameras, CAMERAS),
+]
+TOML_IDS = ["settings", "screens", "job", "plan", "cameras"]
 
 
 @pytest.mark.parametrize(("read", "sample"), TOMLS, ids=TOML_IDS)
