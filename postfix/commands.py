@@ -12,6 +12,7 @@ from typing import Any
 from postfix import summary
 from postfix.deliver.delivery import Delivery, delivery_folders
 from postfix.deliver.own import VERSION_FILES
+from postfix.deliver.story_log import camera_entry, shot_story_entry, story_entry
 from postfix.demo.run import SCREENS as DEMO_SCREENS
 from postfix.demo.run import check_demo, run_demo
 from postfix.effort import current
@@ -40,6 +41,7 @@ from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.outside import folder_key
 from postfix.plan.bad_frames import bad_frame_flags
+from postfix.plan.cameras import cameras_in
 from postfix.plan.figures import figures_of, flags_for
 from postfix.plan.file import read_plan
 from postfix.plan.screens import read_screen, read_screens
@@ -49,6 +51,8 @@ from postfix.review.report import check_report, write_report
 from postfix.review.words import count_text
 from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
+from postfix.story.clip import story_as_given
+from postfix.summary_story import story_text
 from postfix.terminal import Text, Whole, line
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
@@ -269,19 +273,21 @@ def render(options: argparse.Namespace) -> Outcome:
         *summary.shots_text(shots),
         *summary.levelled_text(decided.screen.name, shots),
         *summary.flags_text(decided.screen.name, shots),
+        *story_text(decided.screen.name, shots, version.log["story"]),
         Whole(f"written: {output}"),
     ]
-    data = {"written": [str(output)], "reading": asdict(pair.reading), "shots": shots}
+    data = {"written": [str(output)], "reading": asdict(pair.reading), "story": version.log["story"], "shots": shots}
     return Outcome(text, data, limits_code(version.flagged))
 
 
 def check(options: argparse.Namespace) -> Outcome:
     """Measure finished pictures against a screen's limits."""
     screen = read_screen(options.screen, screen_tables(options))
-    rules = chosen_rules(options, settings_files(options).for_screen(screen.name)).limits
-    limits = limits_for(screen, rules)
-    choice = source_choice(options)
+    chosen = chosen_rules(options, settings_files(options).for_screen(screen.name))
+    rules, limits = chosen.limits, limits_for(screen, chosen.limits)
+    choice, cameras = source_choice(options), cameras_in(options.camera)
     pair, cuts = opened = choice.open()
+    cameras.require_fit(pair.count, () if cuts is None else cuts.shots)
     settle_for([pair])
     if options.dry_run:
         frames = count_text(pair.count, "frame")
@@ -289,14 +295,17 @@ def check(options: argparse.Namespace) -> Outcome:
     with with_crew(options, job_settings(options), [pair], None) as (settings, _):
         table = measured(pair, cuts, "check", settings)
     columns = columns_of(table)
+    noted = {shot.name: one for shot, one in zip(table.shots, cameras.for_shots(table.shots)) if one is not None}
+    story = story_as_given(columns, screen, chosen, noted)
     rows = []
-    for row, shot in zip(_measured_shots(table), table.shots):
+    for row, shot, told in zip(_measured_shots(table), table.shots, story.shots):
         bad = bad_frames_of(table.frames[shot.first : shot.last + 1], shot.first)
         flags = (
             *flags_for(figures_of(columns, shot.first, shot.last), limits, screen.width_mm),
             *bad_frame_flags(bad, shot.first, shot.last),
         )
-        rows.append({**row, "flags": [asdict(flag) for flag in flags]})
+        also = {"camera": camera_entry(noted.get(shot.name)), "story": shot_story_entry(told)}
+        rows.append({**row, "flags": [asdict(flag) for flag in flags], **also})
     flagged = any(row["flags"] for row in rows)
     said = told_of(choice, opened, table)
     text = [
@@ -304,11 +313,13 @@ def check(options: argparse.Namespace) -> Outcome:
         *summary.reading_text(pair.reading),
         *summary.measured_text(rows),
         *summary.flags_text(screen.name, rows),
+        *story_text(screen.name, rows, story_entry(story)),
         *summary.told_text(said),
     ]
     data = {
         "screen": summary.screen_data(screen, rules),
         "reading": asdict(pair.reading),
+        "story": story_entry(story),
         "shots": rows,
         **told_data(said),
     }

@@ -44,6 +44,8 @@ from postfix.plan.update import hand_limits, update_text
 from postfix.plan.why import why
 from postfix.source.pair import PairSource
 from postfix.source.shots import Shot
+from postfix.story.clip import story_of_plan
+from postfix.summary_story import add_story, planned_story_text
 from postfix.terminal import Block, Gap, Whole, blocks, line
 from postfix.viewing import Screen
 
@@ -170,6 +172,9 @@ def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequ
     text: list[Block] = []
     # A reel has thousands of shots; what nobody asked for is not gathered.
     data = [summary_plan.plan_data(one, fit) for one, fit in zip(decided, fits)] if options.json else []
+    stories = [story_of_plan(one.edit.columns, one.plan) for one in decided]
+    for entry, story in zip(data, stories):
+        add_story(entry, story)
     if options.why is not None:
         found = [_why(one, options.why) for one in decided]
         for number, (one, made) in enumerate(zip(found, decided)):
@@ -182,6 +187,9 @@ def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequ
         text += summary_plan.fits_text(fits)
     for made, fit in zip(decided, fits):
         text += summary_plan.outside_text(made, fit, options.why)
+    if options.why is None:
+        for story, made in zip(stories, decided):
+            text += planned_story_text(made.plan.screen.name, story)
     text += [Whole(f"written: {path}") for path in written if not options.dry_run]
     all_data: dict[str, Any] = {"written": [str(path) for path in written], "plans": data}
     if len(data) == 1:

@@ -42,6 +42,7 @@ from postfix.job.unfinished import say_unfinished
 from postfix.job.version import check_writing
 from postfix.plan.cameras import cameras_in
 from postfix.review.report import write_report
+from postfix.summary_story import story_text
 from postfix.terminal import Block, Gap, Whole
 
 
@@ -146,11 +147,13 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             screen = version.log["screen"]["name"]
             leads.append(summary_run.Made(name, screen, shots))
             text += summary_run.version_text(leads[-1])
+            text += [*story_text(screen, shots, version.log["story"], name), Gap()]
             entry = {
                 "clip": name,
                 "screen": screen,
                 "folder": str(version.folder),
                 "reading": asdict(reading),
+                "story": version.log["story"],
                 "shots": shots,
                 "fits": summary_plan.fits_data(made.fits[screen]),
             }

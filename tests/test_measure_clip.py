@@ -247,7 +247,7 @@ def distinct_frame(start):
         if field.name == "confidence":
             facts[field.name] = 0.5 + (start % 7) / 100
         elif isinstance(default, tuple) and default:
-            facts[field.name] = tuple(index + k / 4 for k in range(len(default)))
+            facts[field.name] = tuple(index + k / 2 for k in range(len(default)))
         elif isinstance(default, float):
             facts[field.name] = -index / 2
     boxes = (RivalBox("left", 1 + start, 2, 3, 4), RivalBox("right", 50, 60 + start, 7, 8))

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from postfix.deliver.story_log import camera_entry, shot_story_entry, story_entry
 from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
@@ -29,6 +30,7 @@ from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.patient import BadFrame
 from postfix.source.picture import OnBad
 from postfix.source.timecode import timecode_at
+from postfix.story.model import Story
 
 SCHEMA = "postfix-changes/1"
 
@@ -113,6 +115,7 @@ def change_log(
     measured_layout: Layout | None = None,
     on_bad_frame: OnBad = "stop",
     bad_frames: Sequence[BadFrame] = (),
+    story: Story | None = None,
 ) -> dict[str, Any]:
     """The log as plain data, ready for JSON.
 
@@ -136,8 +139,11 @@ def change_log(
         What was to be done about frames of the source that cannot be decoded.
     bad_frames : sequence of BadFrame
         What was shown in place of frames of the source that could not be decoded; shots that hold some are flagged.
+    story : Story, optional
+        What is told of the edit besides its limits; shots as in the plan.
     """
     clip = plan.clip
+    told = [None] * len(results) if story is None else [shot_story_entry(shot) for shot in story.shots]
     return {
         "schema": SCHEMA,
         "tool": dict(tool),
@@ -167,7 +173,11 @@ def change_log(
         "remarks": [] if said is None else list(said.remarks_texts()),
         "on_bad_frame": on_bad_frame,
         "bad_frames": [asdict(bad) for bad in bad_frames],
-        "shots": [_shot_entry(_with_bad(result, bad_frames), plan, timecode) for result in results],
+        "story": None if story is None else story_entry(story),
+        "shots": [
+            {**_shot_entry(_with_bad(result, bad_frames), plan, timecode), "story": one}
+            for result, one in zip(results, told)
+        ],
     }
 
 
@@ -198,6 +208,7 @@ def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[st
         "subject": _subject_entry(shot.subject),
         "by_hand": list(shot.by_hand),
         "locked": shot.locked,
+        "camera": camera_entry(shot.camera),
         "before": _figures_entry(result.before),
         "after": _figures_entry(result.after),
         "flags": [asdict(flag) for flag in result.flags],

@@ -25,6 +25,7 @@ from postfix.job.steady import Steady
 from postfix.job.unfinished import Recipe, Unfinished, check_unfinished, unfinished
 from postfix.measure.bad import bad_frames_of as measured_bad
 from postfix.measure.clip import clip_info
+from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.rescaled import rescaled
 from postfix.measure.table import ClipInfo, MeasurementTable
@@ -35,6 +36,8 @@ from postfix.plan.model import Plan
 from postfix.source.framed import FramedEye
 from postfix.source.pair import PairSource
 from postfix.source.shots import EditList, Shot
+from postfix.story.clip import story_of_finished, story_of_plan
+from postfix.story.model import Story
 from postfix.versions import libraries
 
 log = logging.getLogger("postfix")
@@ -250,6 +253,7 @@ def _finished(
         framed_from_px=_framed_from_px(pair),
         codec=settings.delivery.codec,
         measured_layout=finished.layout if settings.check else None,
+        story=_story(plan, before, after),
         tool=tool(),
     )
     texts: dict[str, Iterable[str]] = {
@@ -261,6 +265,14 @@ def _finished(
         with (out / name).open("w", encoding="utf-8", newline="\n") as file:
             file.writelines(lines)
     return log_data
+
+
+def _story(plan: Plan, before: MeasurementTable | None, after: MeasurementTable | None) -> Story | None:
+    """What is told of the finished pictures, or of the plan where they were not measured; None where nothing was."""
+    source = None if before is None else columns_of(before)
+    if after is not None:
+        return story_of_finished(columns_of(after), plan, source)
+    return None if source is None else story_of_plan(source, plan)
 
 
 def tool() -> dict[str, Any]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from postfix.measure.table import EDGE_BANDS, ClipInfo, MeasurementTable, columns_of_rows
+from postfix.measure.table import EDGE_BANDS, NEARER_STEPS_PCT, ClipInfo, MeasurementTable, columns_of_rows
 from postfix.source.shots import Shot
 
 Column = npt.NDArray[np.float64]
@@ -25,6 +25,9 @@ LISTS = {
     "right_hidden_px": 4,
     "near_box": 4,
     "far_box": 4,
+    "nearer_share_pct": len(NEARER_STEPS_PCT),
+    "nearer_width_pct": len(NEARER_STEPS_PCT),
+    "nearer_height_pct": len(NEARER_STEPS_PCT),
 }
 """Columns of several figures a frame, and how many."""
 
@@ -47,6 +50,8 @@ class Columns:
     left_hidden_px, right_hidden_px : (frames, 4) float64
     near_box, far_box : (frames, 4) float64
         NaN where there is none.
+    nearer_share_pct, nearer_width_pct, nearer_height_pct : (frames, steps) float64
+        For each step of :data:`postfix.measure.table.NEARER_STEPS_PCT`.
     """
 
     clip: ClipInfo
@@ -67,6 +72,9 @@ class Columns:
     right_hidden_px: Column
     near_box: Column
     far_box: Column
+    nearer_share_pct: Column
+    nearer_width_pct: Column
+    nearer_height_pct: Column
 
     @property
     def count(self) -> int:

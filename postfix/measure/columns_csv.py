@@ -20,6 +20,7 @@ from postfix.measure.table_cells import (
     CLIP_CELLS,
     END_BOXES,
     FIGURES,
+    LATER_CELLS,
     UNREADABLE,
     another_clip,
     check_columns,
@@ -123,12 +124,12 @@ class _Figures:
         self._number = numbers.__getitem__
         self._cells = itemgetter(*(place[name] for name in self._names))
         self._scalars = array("d")
-        self._lists = [_List(name, place[name], numbers) for name in (*CELL_LISTS, *END_BOXES) if name in LISTS]
+        self._lists = [_List(name, place.get(name), numbers) for name in (*CELL_LISTS, *END_BOXES) if name in LISTS]
 
     def add(self, row: Cells) -> None:
         self._scalars.extend(map(self._number, self._cells(row)))
         for one in self._lists:
-            one.add(row[one.place])
+            one.add(LATER_CELLS[one.name] if one.place is None else row[one.place])
 
     def arrays(self) -> dict[str, Column]:
         """Each column's array, under its name."""
@@ -139,9 +140,9 @@ class _Figures:
 
 
 class _List:
-    """A column of several figures a row."""
+    """A column of several figures a row; ``place`` None where the file has no such column."""
 
-    def __init__(self, name: str, place: int, numbers: _Numbers) -> None:
+    def __init__(self, name: str, place: int | None, numbers: _Numbers) -> None:
         self.name, self.place = name, place
         self._numbers = numbers
         self._values = array("d")

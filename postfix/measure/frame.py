@@ -19,6 +19,7 @@ from postfix.measure.ends import Ends, find_ends
 from postfix.measure.likeness import Signature, signature
 from postfix.measure.matching import SEARCH_PCT, Parallax, ParallaxMaps, match, only, only_seen, search_range
 from postfix.measure.misfit import without_misfit
+from postfix.measure.nearer import nearer_than
 from postfix.measure.order import OrderEvidence, order_evidence
 from postfix.measure.proxy import LARGEST_LUMA, Grey, ProxyPair, proxy_pair, small_luma
 from postfix.measure.rivalry import find_rivalry
@@ -269,6 +270,7 @@ def _parallax(eyes: Eyes, proxy: ProxyPair, pixel_aspect: float) -> tuple[FrameM
     rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
     measure = replace(mapped.measure, **_end_figures(found.ends, found.evidence))
     near_box, far_box = end_boxes(maps.left, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
+    nearer = nearer_than(maps.left)
     measure = replace(
         measure,
         **_misfit_figures(straight),
@@ -277,6 +279,9 @@ def _parallax(eyes: Eyes, proxy: ProxyPair, pixel_aspect: float) -> tuple[FrameM
         rivalry_boxes=rivalry.boxes,
         near_box=near_box,
         far_box=far_box,
+        nearer_share_pct=nearer[0],
+        nearer_width_pct=nearer[1],
+        nearer_height_pct=nearer[2],
     )
     return measure, straight, maps
 

@@ -19,6 +19,16 @@ from postfix.source.shots import Shot, Transition
 EDGE_BANDS = 24
 """Row bands, top to bottom, in which edge parallax is kept, so that a window can be told apart top and bottom."""
 
+NEARER_STEPS_PCT = (
+    *(float(step) for step in range(-8, -5)),
+    *(step / 2.0 for step in range(-10, -5)),
+    *(step / 4.0 for step in range(-10, 11)),
+    *(step / 2.0 for step in range(6, 11)),
+    *(float(step) for step in range(6, 9)),
+)
+"""Depths for which it is kept how much of a frame lies nearer, percent of width, rising: a quarter of a percent apart
+up to 2.5 % from the screen, wider beyond. 0 is one of them."""
+
 NAN = float("nan")
 
 _NO_BOX = (NAN,) * 4
@@ -80,6 +90,9 @@ class FrameMeasure:
     near_box, far_box : tuple of 4 ints or empty
         Where what lies at near and nearer, or at far and farther, is to be found: x, y, width, height in pixels of the
         source's left eye.
+    nearer_share_pct, nearer_width_pct, nearer_height_pct : tuple of float
+        For each step of :data:`NEARER_STEPS_PCT`: share of the picture that both eyes see that lies nearer, and width
+        and height of the largest thing there, percent of the picture's width and of its height.
     rivalry_boxes : tuple of RivalBox
         Where one eye sees what the other does not, largest first.
     interpolated : bool
@@ -120,6 +133,9 @@ class FrameMeasure:
     right_bars_px: tuple[float, float] = (0.0, 0.0)
     near_box: tuple[int, ...] = ()
     far_box: tuple[int, ...] = ()
+    nearer_share_pct: tuple[float, ...] = (NAN,) * len(NEARER_STEPS_PCT)
+    nearer_width_pct: tuple[float, ...] = (NAN,) * len(NEARER_STEPS_PCT)
+    nearer_height_pct: tuple[float, ...] = (NAN,) * len(NEARER_STEPS_PCT)
     rivalry_boxes: tuple[RivalBox, ...] = ()
     interpolated: bool = False
     note: str = ""

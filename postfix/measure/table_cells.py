@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from postfix.errors import InputError
-from postfix.measure.table import EDGE_BANDS, NAN, ClipInfo, ShotFinding
+from postfix.measure.table import EDGE_BANDS, NAN, NEARER_STEPS_PCT, ClipInfo, ShotFinding
 from postfix.outside import (
     MAX_FIGURE,
     MAX_FRAMES,
@@ -62,6 +62,9 @@ LISTS = {
     "right_hidden_px": (4, 2),
     "left_bars_px": (2, 2),
     "right_bars_px": (2, 2),
+    "nearer_share_pct": (len(NEARER_STEPS_PCT), 1),
+    "nearer_width_pct": (len(NEARER_STEPS_PCT), 1),
+    "nearer_height_pct": (len(NEARER_STEPS_PCT), 1),
 }
 """Columns of several figures, how many, and the digits behind the point."""
 
@@ -77,7 +80,14 @@ SHOT_CELLS = (
     "transition_frames",
 )
 CLIP_CELLS = ("clip", "width_px", "height_px", "rate", "step_px", "footage", "spare_px", "pixel_aspect")
-LATER_CELLS = {"spare_px": "0", "pixel_aspect": "1"}
+_NO_STEPS = ";" * (len(NEARER_STEPS_PCT) - 1)
+LATER_CELLS = {
+    "spare_px": "0",
+    "pixel_aspect": "1",
+    "nearer_share_pct": _NO_STEPS,
+    "nearer_width_pct": _NO_STEPS,
+    "nearer_height_pct": _NO_STEPS,
+}
 """Columns that a table may lack, and what each then counts as: what was measured before there was such a thing."""
 COLUMNS = (
     *("frame", "timecode", "shot", *FIGURES, *LISTS, *END_BOXES),

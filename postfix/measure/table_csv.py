@@ -16,6 +16,7 @@ from postfix.measure.table_cells import (
     COLUMNS,
     END_BOXES,
     FIGURES,
+    LATER_CELLS,
     LISTS,
     SHOT_CELLS,
     UNREADABLE,
@@ -153,7 +154,7 @@ def _measure(row: Mapping[str, str]) -> FrameMeasure:
         figures["confidence"] = 0.0
     lists: dict[str, tuple[float, ...]] = {}
     for name, (length, _) in LISTS.items():
-        values = tuple(_shared(cell) for cell in row[name].split(";"))
+        values = tuple(_shared(cell) for cell in row.get(name, LATER_CELLS.get(name, "")).split(";"))
         if len(values) != length:
             raise wrong_length(name, len(values))
         lists[name] = values

@@ -14,9 +14,13 @@ NoticeCode = Literal[
 ]
 """What a notice is about. ``front-wide``: what is in front of the screen is wider than the set part of it.
 ``hard-jump``: the depth jump at the cut into the shot. ``quick-cuts``: the shot ends a run of short shots with jumps.
-``seat``: uncomfortable from another seat than the screen's own. ``flat``, ``stretched``: depth against width.
+``seat``: eyes turn apart on another seat than the
+screen's own. ``flat``, ``stretched``: depth against width.
 ``lens``: focal length. ``camera``: what was noted of the camera and what was measured do not agree. ``too-near``:
 something nearer than the interaxial allows. ``interaxial``: another would have fitted."""
+
+MeasuredOn = Literal["finished", "planned", "source"]
+"""What a story is of: written files, what a plan will make of the source, or pictures as they were given."""
 
 
 @dataclass(frozen=True)
@@ -235,8 +239,7 @@ class Story:
 
     Attributes
     ----------
-    measured_on : {"finished", "planned", "source"}
-        Written files, what a plan will make of the source, or the pictures as they were given.
+    measured_on : MeasuredOn
     shots : tuple of ShotStory
     whole : Stretch
     minutes : tuple of Stretch
@@ -247,7 +250,7 @@ class Story:
         One sentence or two for those who look after viewers.
     """
 
-    measured_on: Literal["finished", "planned", "source"]
+    measured_on: MeasuredOn
     shots: tuple[ShotStory, ...]
     whole: Stretch
     minutes: tuple[Stretch, ...] = ()

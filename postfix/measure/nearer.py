@@ -1,0 +1,81 @@
+"""How much of a frame lies nearer than each of some depths, and how large the largest thing there is.
+
+What is in front of the screen depends on where the screen is put. So it is told for a ladder of depths; whoever moves
+the picture looks a step up or down.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from postfix.measure.matching import Parallax
+from postfix.measure.table import NEARER_STEPS_PCT
+
+_STEPS_PCT = np.array(NEARER_STEPS_PCT, np.float32)
+
+_WIDTH = 96
+"""Columns of the map in which things are told apart: 1 % of width."""
+
+_JOIN = np.ones((3, 3), np.uint8)
+"""What lies a column apart is one thing: strips that one eye alone sees run along its sides."""
+
+_TRIM = 0.01
+"""Share of a thing left out at each side of it: single wrong matches that hang on to it."""
+
+Figures = tuple[float, ...]
+
+
+def nearer_than(parallax: Parallax) -> tuple[Figures, Figures, Figures]:
+    """Share of the picture that both eyes see, width and height of the largest thing, nearer than each step.
+
+    Parameters
+    ----------
+    parallax : (h, w) float32
+        Dense map of the left eye, in its own pixels; NaN where unknown; at least one is known.
+
+    Returns
+    -------
+    share_pct, width_pct, height_pct : tuple of float
+        One a step of :data:`postfix.measure.table.NEARER_STEPS_PCT`, rising. The share is of what is known; sizes are
+        in percent of the picture's width and of its height. A thing is whatever hangs together, to about 1 % of width.
+    """
+    height, width = parallax.shape
+    # Every fourth pixel: thousands are enough for a share.
+    known = parallax[::2, ::2][np.isfinite(parallax[::2, ::2])] * np.float32(100.0 / width)
+    known.sort()
+    shares = np.searchsorted(known, _STEPS_PCT, side="right") * 100.0 / max(1, known.size)
+    rows = max(1, round(height * _WIDTH / width))
+    small = cv2.resize(parallax, (_WIDTH, rows), interpolation=cv2.INTER_NEAREST) * np.float32(100.0 / width)
+    sizes = {0.0: (0.0, 0.0)}
+    for step, share in zip(_STEPS_PCT, shares.tolist()):
+        if share not in sizes:  # the same share is the same part of the picture
+            # Comparing with NaN is never true: what is unknown is no part of a thing.
+            sizes[share] = _size_of((small <= step).view(np.uint8))
+    widths, heights = zip(*(sizes[share] for share in shares.tolist()))
+    # Larger by a step, never smaller: two things of like size may take turns in being the largest.
+    return tuple(shares.tolist()), _rising(widths), _rising(heights)
+
+
+def _rising(values: tuple[float, ...]) -> Figures:
+    return tuple(np.maximum.accumulate(values).tolist())
+
+
+def _size_of(there: npt.NDArray[np.uint8]) -> tuple[float, float]:
+    """Width and height of the largest connected thing, percent of the map's."""
+    joined = cv2.morphologyEx(there, cv2.MORPH_CLOSE, _JOIN)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8, ltype=cv2.CV_16U)
+    if count < 2:
+        return 0.0, 0.0
+    thing = labels == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+    rows, columns = thing.shape
+    return 100.0 * _extent(thing.sum(axis=0)) / columns, 100.0 * _extent(thing.sum(axis=1)) / rows
+
+
+def _extent(counts: npt.NDArray[np.intp]) -> int:
+    """Over how many columns, or rows, a thing reaches, all but its trimmed ends."""
+    summed = np.cumsum(counts)
+    spare = _TRIM * float(summed[-1])
+    low = int(np.searchsorted(summed, spare, side="right"))
+    return int(np.searchsorted(summed, summed[-1] - spare, side="left")) + 1 - low

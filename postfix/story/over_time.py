@@ -1,0 +1,112 @@
+"""Comfort over time: how long content stays where it strains, minute by minute, and the cuts that make eyes jump."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+import numpy as np
+
+from postfix.limits import COMFORT_ARCMIN
+from postfix.plan.geometry import Array
+from postfix.story.frames import IN_FRONT_PCT, ShownShot
+from postfix.story.model import Cut, Stretch
+from postfix.viewing import Screen, mm_from_arcmin, pct_from_mm
+
+MINUTE_S = 60
+
+
+def stretches(
+    shots: Sequence[ShownShot], cuts: Sequence[Cut | None], screen: Screen, rate: Fraction
+) -> tuple[Stretch, tuple[Stretch, ...]]:
+    """The whole clip, and each of its minutes; ``cuts`` holds the cut into each shot.
+
+    Content counts as beyond where near or far of a frame is more than 60 arcmin from the screen (Report ITU-R
+    BT.2293-0, section 3.2), as parting the eyes where far is wider than they are apart, as in front where near is more
+    than :data:`postfix.story.frames.IN_FRONT_PCT` in front of the screen.
+    """
+    near = np.concatenate([shot.near for shot in shots])
+    far = np.concatenate([shot.far for shot in shots])
+    measured = np.isfinite(near) | np.isfinite(far)
+    low, high = (
+        pct_from_mm(mm_from_arcmin(arcmin, screen.distance_mm, screen.eye_mm), screen.width_mm)
+        for arcmin in (-COMFORT_ARCMIN, COMFORT_ARCMIN)
+    )
+    # Comparing with NaN is never true: what was not measured is counted nowhere.
+    counted = np.stack(
+        [
+            measured,
+            (near < low) | (far > high),
+            far > pct_from_mm(screen.eye_mm, screen.width_mm),
+            near < -IN_FRONT_PCT,
+        ]
+    )
+    frames = measured.size
+    whole = _stretch(counted, cuts, 0, frames, rate)
+    borders = [round(Fraction(minute * MINUTE_S) * rate) for minute in range(int(frames / rate / MINUTE_S) + 1)]
+    ends = [*borders[1:], frames]
+    minutes = [_stretch(counted, cuts, first, end, rate) for first, end in zip(borders, ends) if end > first]
+    return whole, tuple(minutes)
+
+
+def _stretch(counted: Array, cuts: Sequence[Cut | None], first: int, end: int, rate: Fraction) -> Stretch:
+    def seconds(count: int) -> float:
+        return float(count / rate)
+
+    measured, beyond, apart, front = (seconds(int(row[first:end].sum())) for row in counted)
+    here = [cut for cut in cuts if cut is not None and first <= cut.frame < end]
+    return Stretch(
+        start_s=seconds(first),
+        length_s=seconds(end - first),
+        measured_s=measured,
+        beyond_s=beyond,
+        apart_s=apart,
+        front_s=front,
+        hard_jumps=sum(cut.is_hard for cut in here),
+        quick_cuts=sum(cut.is_quick for cut in here),
+    )
+
+
+def safety_line(whole: Stretch, screen: Screen, *, jump_arcmin: float) -> str:
+    """One or two sentences for those who look after viewers; no figure where nothing was measured."""
+    length = clock(whole.length_s)
+    if whole.measured_s <= 0.0:
+        return f"Of {length} nothing could be measured, so nothing is known of how comfortable it is on {screen.name}."
+    jumps = f"{_count(whole.hard_jumps, 'hard jump')} in depth at cuts (more than {jump_arcmin:g} arcmin)"
+    quick = f" and {_count(whole.quick_cuts, 'quick cut')} with lesser ones" if whole.quick_cuts else ""
+    unmeasured = whole.length_s - whole.measured_s
+    unknown = f" {clock(unmeasured)} could not be measured." if unmeasured > 0.0 else ""
+    seat = f"seen from {screen.distance_mm / 1000.0:g} m with eyes {screen.eye_mm:g} mm apart"
+    return (
+        f"Of {length} on {screen.name}, {seat}: "
+        f"{_part(whole.beyond_s, whole)} with content more than {COMFORT_ARCMIN:g} arcmin from the screen, "
+        f"{_part(whole.apart_s, whole)} with content that makes the eyes turn apart, "
+        f"{_part(whole.front_s, whole)} with content in front of the screen, {jumps}{quick}.{unknown} "
+        "People differ, children most: local rules and qualified advice go first."
+    )
+
+
+def _count(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _part(seconds: float, whole: Stretch) -> str:
+    if seconds <= 0.0:
+        return "none"
+    return f"{clock(seconds)} ({_share(100.0 * seconds / whole.measured_s)} of what was measured)"
+
+
+def _share(pct: float) -> str:
+    return "under 1 %" if pct < 1.0 else "over 99 %" if 99.0 < pct < 100.0 else f"{pct:.0f} %"
+
+
+def clock(seconds: float) -> str:
+    """``4.5 s``, ``2 min 05 s``, ``1 h 02 min``."""
+    tenths = round(seconds * 10.0)
+    if tenths < 600:
+        return f"{tenths / 10.0:.1f} s"
+    whole = round(seconds)
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60} h {minutes % 60:02d} min"
