@@ -73,9 +73,13 @@ FIGURE_WORDS: dict[str, str] = {
 """What each figure of a camera is called."""
 
 
+_LONGEST_MM = 1e15
+"""Longer than anything that is filmed; what is reckoned with it stays finite."""
+
+
 def is_figure(value: float | None) -> bool:
-    """Whether a length is there and can be one: a finite number above zero."""
-    return value is not None and math.isfinite(value) and value > 0.0
+    """Whether a length is there and can be one: a number above zero, and not absurd."""
+    return value is not None and 0.0 < value <= _LONGEST_MM
 
 
 def is_distance(value: float | None) -> bool:
@@ -172,10 +176,11 @@ def distance_of(camera: Camera, parallax_pct: float, tolerance_pct: float = INFI
         return Distance(None, "at infinity, or too far to be told from it", is_infinite=True)
     crossed = parallax_pct / span
     share = 1.0 + _bend_mm2(camera) * screen * crossed
-    distance = _distance((screen - crossed) / share) if share > 0.0 else None
-    if distance is None or distance <= (camera.focal_mm or 0.0):
+    nearness = (screen - crossed) / share if share > 0.0 else math.inf
+    if not nearness * (camera.focal_mm or 0.0) < 1.0:
         return Distance(None, f"{_signed(parallax_pct)} would be nearer than the focal length")
-    return Distance(distance)
+    distance = _distance(nearness)
+    return Distance(None, "at infinity", is_infinite=True) if distance is None else Distance(distance)
 
 
 def converged_by(camera: Camera, known_mm: float, measured_pct: float) -> Camera:
