@@ -273,10 +273,10 @@ def render(options: argparse.Namespace) -> Outcome:
         *summary.shots_text(shots),
         *summary.levelled_text(decided.screen.name, shots),
         *summary.flags_text(decided.screen.name, shots),
-        *story_text(decided.screen.name, shots, version.log["story"]),
+        *story_text(decided.screen.name, shots, version.log.get("story")),
         Whole(f"written: {output}"),
     ]
-    data = {"written": [str(output)], "reading": asdict(pair.reading), "story": version.log["story"], "shots": shots}
+    data = {"written": [str(output)], "reading": asdict(pair.reading), "story": version.log.get("story"), "shots": shots}
     return Outcome(text, data, limits_code(version.flagged))
 
 

@@ -42,7 +42,7 @@ from postfix.job.unfinished import say_unfinished
 from postfix.job.version import check_writing
 from postfix.plan.cameras import cameras_in
 from postfix.review.report import write_report
-from postfix.summary_story import story_text
+from postfix.summary_story import programme_text, programmes_of, story_text
 from postfix.terminal import Block, Gap, Whole
 
 
@@ -147,13 +147,13 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
             screen = version.log["screen"]["name"]
             leads.append(summary_run.Made(name, screen, shots))
             text += summary_run.version_text(leads[-1])
-            text += [*story_text(screen, shots, version.log["story"], name), Gap()]
+            text += [*story_text(screen, shots, version.log.get("story"), name), Gap()]
             entry = {
                 "clip": name,
                 "screen": screen,
                 "folder": str(version.folder),
                 "reading": asdict(reading),
-                "story": version.log["story"],
+                "story": version.log.get("story"),
                 "shots": shots,
                 "fits": summary_plan.fits_data(made.fits[screen]),
             }
@@ -162,7 +162,10 @@ def _run_outcome(runs: list[ClipRun], clips: list[JobClip], page: Path) -> Outco
         text += [*summary.told_text(made.told, name), Gap()]
         for kind, entries in told_data(made.told, clip=name).items():
             facts.setdefault(kind, []).extend(entries)
-    whole = [*summary_run.lead_text(leads), *text, Whole(f"review page: {page}")]
+    programmes = programmes_of([version.log for made in runs for version in made.versions])
+    whole = [*summary_run.lead_text(leads), *text, *programme_text(programmes), Whole(f"review page: {page}")]
     return Outcome(
-        whole, {"versions": data, **facts, "report": str(page)}, limits_code(any(made.flagged for made in runs))
+        whole,
+        {"versions": data, **facts, "programmes": programmes, "report": str(page)},
+        limits_code(any(made.flagged for made in runs)),
     )

@@ -2,18 +2,20 @@
 (computed) where no other source is named."""
 
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
 
+from postfix.measure.columns import columns_of
 from postfix.measure.table import NEARER_STEPS_PCT, ClipInfo
 from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.settings import ConvergenceSettings, PlanSettings, StorySettings
 from postfix.source.shots import Shot
 from postfix.story.clip import story_as_given, story_of_finished, story_of_plan
 from postfix.story.over_time import clock
+from postfix.summary_story import programmes_of
 from postfix.viewing import BUILTIN_SCREENS, Screen
 from tests.plan_tables import CLIP, frame, measurement, planned, table
 
@@ -110,8 +112,6 @@ def bouncing(lengths, depths, clip=CLIP):
 
 
 def test_runs_of_quick_cuts_are_found_by_shot_length_and_jump():
-    from postfix.measure.columns import columns_of
-
     # At 24 frames/s: 2 s, then three shots of 1 s that jump by 0.6 % (20.6 arcmin), then 2 s.
     columns = columns_of(bouncing([48, 24, 24, 24, 48], [0.0, -0.6, 0.0, -0.6, 0.0]))
     story = story_as_given(columns, CINEMA, DEFAULTS)
@@ -127,8 +127,6 @@ def test_runs_of_quick_cuts_are_found_by_shot_length_and_jump():
 
 
 def test_the_same_cuts_are_quick_on_one_screen_and_not_on_another():
-    from postfix.measure.columns import columns_of
-
     columns = columns_of(bouncing([48, 24, 24, 48], [0.0, -0.6, 0.0, -0.6]))
     # 0.6 % of a television's width three heights away are 12.2 arcmin (computed).
     assert story_as_given(columns, TELEVISION, DEFAULTS).quick_runs == ()
@@ -136,8 +134,6 @@ def test_the_same_cuts_are_quick_on_one_screen_and_not_on_another():
 
 
 def test_a_dissolve_gives_the_eyes_time():
-    from postfix.measure.columns import columns_of
-
     columns = columns_of(bouncing([48, 24, 48], [0.0, -1.2, 0.0]))
     assert story_as_given(columns, CINEMA, DEFAULTS).whole.hard_jumps == 2
     dissolving = replace(columns, dissolve_frames=(0, 12, 12))
@@ -273,10 +269,30 @@ def test_a_plan_is_told_as_it_will_be_and_finished_pictures_as_they_are():
 
 
 def test_finished_pictures_keep_the_dissolves_that_the_source_has():
-    from postfix.measure.columns import columns_of
-
     source = replace(columns_of(bouncing([48, 48], [0.0, -1.2])), dissolve_frames=(0, 12))
     plan = replace(planned(source, CINEMA), shots=(ShotPlan("sh001", 0, 47), ShotPlan("sh002", 48, 95)))
     finished = replace(source, dissolve_frames=(0, 0), shots=(Shot("sh001", 0, 47), Shot("sh002", 48, 95)))
     assert story_of_finished(finished, plan, source).whole.hard_jumps == 0
     assert story_of_finished(finished, plan, None).whole.hard_jumps == 1
+
+
+def test_clips_of_a_job_are_told_together_for_each_screen():
+    def log(frames, screen=CINEMA, told=True):
+        whole = given(frames, screen).whole
+        return {
+            "screen": asdict(screen),
+            "settings": {"convergence": {"jump_arcmin": 30.0}},
+            "clip": {"frames": len(frames), "rate": "24"},
+            "story": {"whole": asdict(whole)} if told else None,
+        }
+
+    comfortable, strained = [frame(-0.1, 0.2)] * 48, [frame(-2.0, 0.2)] * 24
+    assert programmes_of([log(comfortable), log(comfortable, TELEVISION)]) == []
+    (programme,) = programmes_of(
+        [log(comfortable), log(strained), log(comfortable, TELEVISION), log(strained, told=False)]
+    )
+    assert (programme["screen"], programme["clips"]) == ("cinema-12m", 3)
+    assert programme["whole"]["length_s"] == pytest.approx(4.0)
+    assert programme["whole"]["measured_s"] == pytest.approx(3.0)
+    assert programme["whole"]["beyond_s"] == pytest.approx(1.0)
+    assert "1.0 s could not be measured" in programme["line"]

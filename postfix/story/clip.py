@@ -107,8 +107,10 @@ def _story(
         hurried = (
             None if run is None else quick_text([shown[i].name for i in range(run[0], run[1] + 1)], settings.story)
         )
-        as_shot = None if source is None else figures_of(source, shot.first, shot.last)
-        shots.append(_shot(shot, cut, hurried, cameras.get(shot.name), as_shot, place, seats))
+        camera = cameras.get(shot.name)
+        # What only a camera asks for is not looked up without one: an edit has thousands of shots.
+        as_shot = figures_of(source, shot.first, shot.last) if source is not None and camera is not None else None
+        shots.append(_shot(shot, cut, hurried, camera, as_shot, place, seats))
     return Story(
         measured_on=measured_on,
         shots=tuple(shots),

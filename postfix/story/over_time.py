@@ -67,6 +67,18 @@ def _stretch(counted: Array, cuts: Sequence[Cut | None], first: int, end: int, r
     )
 
 
+def together(parts: Sequence[Stretch]) -> Stretch:
+    """Clips one after the other as one programme. The cuts between them are not known and not counted."""
+    return Stretch(
+        0.0,
+        *(sum(getattr(part, name) for part in parts) for name in _SECONDS),
+        *(sum(getattr(part, name) for part in parts) for name in ("hard_jumps", "quick_cuts")),
+    )
+
+
+_SECONDS = ("length_s", "measured_s", "beyond_s", "apart_s", "front_s")
+
+
 def safety_line(whole: Stretch, screen: Screen, *, jump_arcmin: float) -> str:
     """One or two sentences for those who look after viewers; no figure where nothing was measured."""
     length = clock(whole.length_s)
