@@ -276,7 +276,8 @@ def render(options: argparse.Namespace) -> Outcome:
         *story_text(decided.screen.name, shots, version.log.get("story")),
         Whole(f"written: {output}"),
     ]
-    data = {"written": [str(output)], "reading": asdict(pair.reading), "story": version.log.get("story"), "shots": shots}
+    story = version.log.get("story")
+    data = {"written": [str(output)], "reading": asdict(pair.reading), "story": story, "shots": shots}
     return Outcome(text, data, limits_code(version.flagged))
 
 

@@ -33,6 +33,7 @@ from postfix.outside import is_inside
 from postfix.plan.file import plan_text
 from postfix.plan.footage import require_same_footage
 from postfix.plan.model import Plan
+from postfix.plan.settings import StorySettings
 from postfix.source.framed import FramedEye
 from postfix.source.pair import PairSource
 from postfix.source.shots import EditList, Shot
@@ -206,7 +207,7 @@ def _recipe(pair: PairSource, sources: tuple[EyeFile, ...], plan: Plan, settings
     return {
         "program version": __version__,
         "libraries": libraries(),
-        "plan": plan_text(plan),
+        "plan": plan_text(_as_drawn(plan)),
         "layouts of delivery": list(settings.delivery.layouts_of(pair)),
         "codec": settings.delivery.codec,
         "frame size": _framed_from_px(pair),
@@ -215,6 +216,13 @@ def _recipe(pair: PairSource, sources: tuple[EyeFile, ...], plan: Plan, settings
         "order of the eyes": "exchanged" if pair.reading.swapped else "as given",
         **{f"{source.eye} eye": asdict(source) for source in sources},
     }
+
+
+def _as_drawn(plan: Plan) -> Plan:
+    """The plan without what changes no picture, so that another camera, or other wishes of what is told, keep what was
+    rendered."""
+    settings = replace(plan.settings, story=StorySettings())
+    return replace(plan, settings=settings, shots=tuple(replace(shot, camera=None) for shot in plan.shots))
 
 
 def _finished(
