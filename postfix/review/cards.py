@@ -17,7 +17,7 @@ from postfix.plan.model import Flag
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import Column, LoggedShot, Version
 from postfix.review.shot_pictures import After, Drawn, ShotPictures, Shown
-from postfix.review.verdict import FLAG_WORDS, verdict
+from postfix.review.verdict import FLAG_WORDS, NOTICE_WORDS, verdict
 from postfix.review.words import (
     NOT_MEASURED,
     arcmin_text,
@@ -36,6 +36,9 @@ _FILL_WORDS = {
     "crop": "columns laid bare are black in both eyes alike",
     "zoom": "both eyes enlarged to cover the columns laid bare",
 }
+
+_STORY = "<details class=story><summary>Depth, size, seats, camera</summary></details>"
+"""Filled by the script from what the try-out and the entry of the same card name."""
 
 
 def card(
@@ -71,6 +74,7 @@ def card(
         f"{frames_text(shot.first, shot.last)} ({count_text(length, 'frame')})</span></header>"
         f"{_source(clip, shot, pictures, legend_box)}{''.join(screens)}"
         f'<details class="tryout" {beside}><summary>Try another convergence</summary></details>'
+        f"{_STORY if any(result is not None and result.story is not None for result in shot.results) else ''}"
         f'<details class="entry" {beside}><summary>Change-log entry</summary></details></article>'
     )
 
@@ -106,7 +110,7 @@ def _screen(version: Version, result: LoggedShot, pictures: ShotPictures, index:
     return (
         f'<section class="on-screen"><h4>On {escaped(version.screen.name)} '
         f'<span class="status{bad}">{stands.sign} {escaped(stands.words)}</span></h4>{_reason(result)}'
-        f"{_flags(result)}{_finished(version, result, after)}"
+        f"{_flags(result)}{_notices(result)}{_finished(version, result, after)}"
         f'<div class="halves"><div>{_figures_table(version, result)}</div><div>'
         f"{_histogram(pictures.histograms[index])}{_done(version, result)}"
         "</div></div></section>"
@@ -132,6 +136,15 @@ def _flag_list(where: str, flags: Sequence[Flag]) -> str:
         f"<li>▲ {escaped(FLAG_WORDS.get(flag.code, flag.code))}: {escaped(flag.text)}</li>" for flag in flags
     )
     return f'<p class="soft">{where}</p><ul class="flags">{items}</ul>' if items else ""
+
+
+def _notices(result: LoggedShot) -> str:
+    """What a person should know; no limit is behind it."""
+    told = () if result.story is None else result.story.notices
+    items = "".join(
+        f"<li>△ {escaped(NOTICE_WORDS.get(notice.code, notice.code))}: {escaped(notice.text)}" for notice in told
+    )
+    return f'<p class="soft">To know, no limit is behind it:</p><ul class=notices>{items}</ul>' if items else ""
 
 
 def _finished(version: Version, result: LoggedShot, after: After | None) -> str:

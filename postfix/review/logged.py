@@ -19,6 +19,7 @@ from postfix.plan.settings import DEFAULT_WINDOWS, Subpixel, WindowSettings
 from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.picture import OnBad
+from postfix.story.model import ShotStory, Story
 from postfix.viewing import Screen
 
 Column = npt.NDArray[np.float64]
@@ -99,6 +100,8 @@ class LoggedShot:
     flags: tuple[Flag, ...]
     entry: Mapping[str, Any] = field(default_factory=dict)
     """The shot's entry as it stands in the log."""
+    story: ShotStory | None = None
+    """What is told of it besides its limits; None in logs that do not."""
 
     @property
     def is_moved(self) -> bool:
@@ -157,3 +160,5 @@ class Version:
     """Width and height of the source's pictures where the frame that was delivered was cut from them, or is larger."""
     on_bad: OnBad = "stop"
     """What was done about frames of the source that could not be decoded; ``stop`` where there were none."""
+    story: Story | None = None
+    """What is told of the edit besides its limits, of all shots; None in logs that do not."""

@@ -80,6 +80,51 @@ _TERMS = (
         "(at the head of a clip the next one), or black, as was asked. Nothing is measured there on the source.",
     ),
     (
+        "Depth volume",
+        "far minus near of a shot, in percent of width, and in metres as it is seen from the screen’s own seat. A "
+        "distance as seen is V·e / (e − P): viewing distance V, eye distance e, parallax P (Holliman’s course notes on "
+        "3D displays). Where the eyes would be parallel or turned apart there is none, and none is shown.",
+    ),
+    (
+        "Main mass and depth jump",
+        "the main mass of a shot is the middle of its medians. The jump at a cut is the difference of the medians on "
+        "both sides of it. A hard one is larger than the settings allow (30 arcmin: project default, no source).",
+    ),
+    (
+        "Quick cuts",
+        "cuts with a jump into shots that leave little time to look: by default over 15 arcmin into less than 1.5 s "
+        "(project default, no source). Several in a row are a run.",
+    ),
+    (
+        "In front, and its size",
+        "the largest thing in front of the screen, in the frame where it is widest. How wide it seems is its width on "
+        "the screen × Z / V, at the distance Z where it is seen. The same thing is larger in a cinema and nearer on a "
+        "television, where people may look like toys (common practice, no source).",
+    ),
+    (
+        "Seats",
+        "the same pictures from the front, the screen’s own, the back and a side seat (places: project default, no "
+        "source). Nearer seats see larger angles and less depth, farther ones more depth. From the side all is sheared "
+        "towards that seat.",
+    ),
+    (
+        "Roundness",
+        "depth against width as seen from the screen’s own seat, where the camera’s figures were noted: 1 as in life, "
+        "less is flat, more is stretched (pinhole cameras: computed). From when a shot is said to be flat or "
+        "stretched is a project default, no source.",
+    ),
+    (
+        "Interaxial rules",
+        "1/30 and 1/100: nothing nearer than 30 or 100 times the interaxial (common practice, no source). The formula "
+        "of Bercovitz (1998, Proc. SPIE 3295) says which interaxial fills the room for depth that this screen has. "
+        "They guide the next set-up and judge nothing.",
+    ),
+    (
+        "△",
+        "something that a person should know. It is no limit, and changes neither verdicts nor the exit code of the "
+        "program.",
+    ),
+    (
         "After",
         "measured on the written files, opened again. Millimetres and arcminutes hold for the screen, the viewing "
         "distance and the eye distance named; a nearer seat sees larger angles.",

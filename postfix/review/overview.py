@@ -16,7 +16,7 @@ from postfix.review.logged import LoggedShot, Version
 from postfix.review.verdict import cannot_fit, holds_bad_frames, verdict, worst
 from postfix.review.words import count_text, escaped, frames_text, pct_text, signed
 
-CHANGED, FLAGGED, MISFIT = "c", "f", "m"
+CHANGED, FLAGGED, MISFIT, NOTED = "c", "f", "m", "n"
 """Letters in a cell's ``data-is``: what a filter that looks at one screen goes by."""
 
 PRINTS_SIDE_BY_SIDE = 4
@@ -33,9 +33,9 @@ def overview(clip: ReviewedClip) -> str:
     -------
     str
         Rows have ``data-card`` (their card's anchor), ``data-changed``, ``data-flagged`` and ``data-misfit`` ("1" or
-        "0", on any screen) and ``data-in`` and ``data-out`` (timecodes, where there are any). Cells of a screen have
-        ``data-is``, ``data-worst`` (excess over the limit) and ``data-hit``, both percent of width, empty where
-        nothing is known.
+        "0", on any screen), ``data-noted`` ("1" where something is noted, else left out) and ``data-in`` and
+        ``data-out`` (timecodes, where there are any). Cells of a screen have ``data-is``, ``data-worst`` (excess over
+        the limit) and ``data-hit``, both percent of width, empty where nothing is known.
     """
     rows = "".join(_row(number, shot, clip.versions) for number, shot in enumerate(clip.shots, start=1))
     heads = "".join(
@@ -72,8 +72,9 @@ def _row(number: int, shot: ReviewedShot, versions: Sequence[Version]) -> str:
         f'data-{word}="{int(mark in marks)}"'
         for word, mark in (("changed", CHANGED), ("flagged", FLAGGED), ("misfit", MISFIT))
     )
+    noted = ' data-noted="1"' if NOTED in marks else ""
     return (
-        f'<tr role="row" data-card="{shot.ident}" {is_any}{codes}><td role="cell" class="n">{number}</td>'
+        f'<tr role="row" data-card="{shot.ident}" {is_any}{noted}{codes}><td role="cell" class="n">{number}</td>'
         f'<th role="rowheader" scope="row"><a href="#{shot.ident}">{escaped(shot.name)}</a>'
         f"{_small(first)}{_small(frames_text(shot.first, shot.last))}</th>"
         f'<td role="cell" class="n">{shot.last - shot.first + 1}</td>{"".join(cells)}</tr>'
@@ -87,6 +88,7 @@ def _marks(version: Version, shot: LoggedShot) -> str:
             (CHANGED, shot.is_changed),
             (FLAGGED, verdict(version, shot).is_bad),
             (MISFIT, cannot_fit(shot)),
+            (NOTED, _notices(shot) > 0),
         )
         if is_so
     )
@@ -101,8 +103,14 @@ def _cell(version: Version, shot: LoggedShot, marks: str, on: str) -> str:
     return (
         f'<td role="cell"{bad}{on} data-is="{marks}" data-worst="{_number(figure.excess_pct)}" '
         f'data-hit="{_number(most)}">'
-        f"<strong>{stands.sign} {escaped(stands.words)}</strong>{_small(figure.text)}{_small(done)}</td>"
+        f"<strong>{stands.sign} {escaped(stands.words)}</strong>{_small(figure.text)}{_small(done)}"
+        f"{_small(f'△ {_notices(shot)} noted' if _notices(shot) else '')}</td>"
     )
+
+
+def _notices(shot: LoggedShot) -> int:
+    """How many things are told of a shot that a person should know."""
+    return 0 if shot.story is None else len(shot.story.notices)
 
 
 def _small(text: str) -> str:
@@ -173,10 +181,10 @@ def _screen_summary(version: Version) -> str:
 
 def _filters(clip: ReviewedClip) -> str:
     """Controls of the table, asleep until a script takes them up."""
-    boxes = "".join(
-        f'<label><input type="checkbox" data-filter="{word}">{text}</label>'
-        for word, text in (("changed", "changed"), ("flagged", "flagged"), ("misfit", "cannot fit"))
-    )
+    words = [("changed", "changed"), ("flagged", "flagged"), ("misfit", "cannot fit")]
+    if any(_notices(shot) for version in clip.versions for shot in version.shots):
+        words.append(("noted", "△ noted"))
+    boxes = "".join(f'<label><input type="checkbox" data-filter="{word}">{text}</label>' for word, text in words)
     screens = "".join(
         f'<option value="{index}">{escaped(version.screen.name)}</option>'
         for index, version in enumerate(clip.versions)

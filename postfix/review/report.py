@@ -15,11 +15,14 @@ from postfix.review.beside import Beside
 from postfix.review.cards import card
 from postfix.review.charts import charts_html
 from postfix.review.clips import ReviewedClip, ReviewedShot, reviewed_clips
+from postfix.review.comfort import comfort_html
 from postfix.review.depth import DepthSpan, legend_box, legend_html, span_for
 from postfix.review.frames import frames_data
 from postfix.review.meaning import CAUTION, meaning
 from postfix.review.overview import overview
 from postfix.review.page import GENERATOR, html_page, script_element
+from postfix.review.rhythm import rhythm_html
+from postfix.review.room import room_svg, room_words
 from postfix.review.screens import screens_html
 from postfix.review.shot_pictures import shot_pictures
 from postfix.review.stills import Stills, stills_of
@@ -150,6 +153,8 @@ def _clip(
         charts_html(clip, frames_src, plotly_src),
         # Before the cards: the chart is drawn while they are still being read.
         script_element() if is_first else "",
+        rhythm_html(clip),
+        comfort_html(clip),
         screens_html(clip),
         f"<h3>Shots</h3>{_picture_notes(clip, stills)}",
         f'<div class="legend-store">{legend}</div>',
@@ -173,8 +178,20 @@ def _card(
     entries = {
         version.screen.name: result.entry for version, result in zip(clip.versions, shot.results) if result is not None
     }
-    src = beside.data(key, {**tryout_data(clip, shot, eyes, frame=pictures.frame), "entries": entries})
+    tried = tryout_data(clip, shot, eyes, frame=pictures.frame)
+    src = beside.data(key, {**tried, "entries": entries, "rooms": _rooms(clip, shot, key, beside)})
     return card(clip, shot, pictures, key, src, legend_box)
+
+
+def _rooms(clip: ReviewedClip, shot: ReviewedShot, key: str, beside: Beside) -> dict[str, dict[str, str]]:
+    """Pictures of the room by the name of the screen in it: each one's address, and what it shows in words."""
+    rooms = {}
+    for index, (version, result) in enumerate(zip(clip.versions, shot.results)):
+        if result is not None and result.story is not None and result.story.seats:
+            screen, seats = version.screen, result.story.seats
+            src = beside.drawing(f"{key}-room{index}", room_svg(screen.name, seats, screen.width_mm))
+            rooms[screen.name] = {"src": src, "words": room_words(screen.name, seats)}
+    return rooms
 
 
 def _depth_span(clip: ReviewedClip) -> DepthSpan:

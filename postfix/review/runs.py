@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import logging
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 import numpy as np
 
@@ -38,9 +38,13 @@ from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, HitKey, Misalignment, ShotPlan, WindowKey
 from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, SUBPIXEL, Subpixel, WindowSettings
 from postfix.review.logged import NUMBER_COLUMNS, ClipFacts, FrameTable, LoggedFile, LoggedShot, Version
+from postfix.review.members import figure as _figure
+from postfix.review.members import member as _get
+from postfix.review.story_read import logged_seats, read_camera, read_shot_story, read_story
 from postfix.source.layout import LAYOUTS
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.picture import OnBad
+from postfix.story.model import Seat
 from postfix.viewing import Screen
 
 log = logging.getLogger("postfix")
@@ -149,26 +153,6 @@ def _readable(path: Path) -> Iterator[None]:
         raise _unusable(path, "bytes that are no text") from error
 
 
-T = TypeVar("T")
-
-_MOST = 2**53
-"""Of whole numbers, such as the count of a file; what is reckoned with has narrower bounds of its own."""
-
-
-def _get(entry: Any, key: str, kind: type[T]) -> T:
-    """A member of the wanted kind; int counts as float, and a bool never as a number."""
-    if not isinstance(entry, dict) or key not in entry:
-        raise ValueError(f"no {key}")
-    value = entry[key]
-    if isinstance(value, int | float) and not abs(value) <= _MOST:
-        raise ValueError(f"{key} is more than any figure")
-    if kind is float and isinstance(value, int) and not isinstance(value, bool):
-        return cast(T, float(value))
-    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-        raise ValueError(f"{key} is {str(value)[:40]!r}")
-    return value
-
-
 def _version(log: Any, folder: Path) -> dict[str, Any]:
     schema = _get(log, "schema", str)
     if schema != SCHEMA:
@@ -196,7 +180,8 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         raise ValueError("spare columns below zero, or pixels of no width")
     screen = _get(log, "screen", dict)
     limits = _get(log, "limits", dict)
-    shots = tuple(_shot(entry) for entry in _get(log, "shots", list))
+    seats = logged_seats(log)
+    shots = tuple(_shot(entry, seats) for entry in _get(log, "shots", list))
     covered = [frame for shot in shots for frame in (shot.plan.first, shot.plan.last + 1)]
     if covered[:1] != [0] or covered[-1:] != [facts.frames] or covered[1:-1:2] != covered[2::2]:
         raise ValueError("shots that do not cover every frame once")
@@ -233,6 +218,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         "subpixel": _subpixel(log),
         "framed_from_px": _size(log),
         "on_bad": _on_bad(log),
+        "story": read_story(log, [shot.story for shot in shots], seats),
     }
 
 
@@ -312,7 +298,7 @@ def _output(entry: Any, folder: Path) -> LoggedFile:
     return file
 
 
-def _shot(entry: Any) -> LoggedShot:
+def _shot(entry: Any, seats: Mapping[str, Seat] | None) -> LoggedShot:
     first, last = _get(entry, "first", int), _get(entry, "last", int)
     if not 0 <= first <= last:
         raise ValueError(f"a shot from {first} to {last}")
@@ -341,6 +327,7 @@ def _shot(entry: Any) -> LoggedShot:
         subpixel=_get(entry, "subpixel", bool) if "subpixel" in entry else False,
         align=_get(entry, "align", bool) if "align" in entry else False,
         misalignment=_misalignment(entry.get("misalignment")),
+        camera=read_camera(entry),
         locked=_get(entry, "locked", bool),
         reason=_get(entry, "reason", str),
     )
@@ -353,6 +340,7 @@ def _shot(entry: Any) -> LoggedShot:
         _figures(entry, "after"),
         tuple(_flag(flag) for flag in _get(entry, "flags", list)),
         entry,
+        read_shot_story(entry, seats),
     )
 
 
@@ -370,13 +358,6 @@ def _pair(entry: Any, key: str) -> tuple[float, float]:
     if not max(abs(values[0]), abs(values[1])) <= MAX_FIGURE:
         raise ValueError(f"{key} is more than any figure")
     return float(values[0]), float(values[1])
-
-
-def _figure(entry: Any, key: str) -> float:
-    value = _get(entry, key, float)
-    if abs(value) > MAX_FIGURE:
-        raise ValueError(f"{key} is more than any figure")
-    return value
 
 
 def _figures(entry: Any, key: str) -> Figures | None:

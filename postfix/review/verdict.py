@@ -22,6 +22,20 @@ FLAG_WORDS = {
     BAD_FRAME: "frames that cannot be read",
 }
 
+NOTICE_WORDS = {
+    "front-wide": "wide in front of the screen",
+    "hard-jump": "hard jump at the cut",
+    "quick-cuts": "quick cuts",
+    "seat": "from another seat",
+    "flat": "flat",
+    "stretched": "stretched",
+    "lens": "lens",
+    "camera": "noted and measured differ",
+    "too-near": "too near for the interaxial",
+    "interaxial": "interaxial",
+}
+"""What notices are about; none of them is a flag."""
+
 NOT_JUDGED = "not-measured"
 """The flag of what could not be judged."""
 

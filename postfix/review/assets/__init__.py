@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 from importlib.resources import files
 
-_STYLES = ("style.css", "cards.css", "charts.css", "depth.css", "tryout.css")
-_SCRIPTS = ("load.js", "page.js", "charts_data.js", "charts.js", "tryout_rules.js", "tryout.js")
+_STYLES = ("style.css", "cards.css", "charts.css", "depth.css", "story.css", "tryout.css")
+_SCRIPTS = ("load.js", "page.js", "charts_data.js", "charts.js", "story.js", "tryout_rules.js", "tryout.js")
 _END_OF_COLOURS = "/* Text */"
 
 

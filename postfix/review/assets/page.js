@@ -63,7 +63,8 @@
       sought: sameSigns(name.textContent.toLowerCase()),
       frames: Number(frames.textContent),
       from: sameSigns(row.dataset.in ?? ""), to: sameSigns(row.dataset.out ?? ""),
-      any: { c: row.dataset.changed === "1", f: row.dataset.flagged === "1", m: row.dataset.misfit === "1" },
+      any: { c: row.dataset.changed === "1", f: row.dataset.flagged === "1", m: row.dataset.misfit === "1",
+        n: row.dataset.noted === "1" },
       screens: screens.map((cell) => ({
         is: cell.dataset.is, worst: figure(cell.dataset.worst), hit: Math.abs(figure(cell.dataset.hit)),
       })),
@@ -94,9 +95,9 @@
     }
 
     matcher() {
-      const { changed, flagged, misfit, screen, text } = this.inputs;
-      const letters = [[changed, "c"], [flagged, "f"], [misfit, "m"]]
-        .filter(([box]) => box.checked).map(([, letter]) => letter);
+      const { changed, flagged, misfit, noted, screen, text } = this.inputs;
+      const letters = [[changed, "c"], [flagged, "f"], [misfit, "m"], [noted, "n"]]
+        .filter(([box]) => box?.checked).map(([, letter]) => letter);
       const index = screen.value === "" ? null : Number(screen.value);
       const is = (shot, letter) => (index === null ? shot.any[letter] : shot.screens[index].is.includes(letter));
       const words = sameSigns(text.value.trim().toLowerCase());
@@ -119,8 +120,9 @@
     }
 
     showAll(told = "") {
-      const { changed, flagged, misfit, screen, text } = this.inputs;
+      const { changed, flagged, misfit, noted, screen, text } = this.inputs;
       changed.checked = flagged.checked = misfit.checked = false;
+      if (noted) noted.checked = false;
       screen.value = text.value = "";
       this.filter();
       if (told) this.count.textContent = `${told} ${this.count.textContent}`;
