@@ -3,8 +3,8 @@
 .venv/bin/python tests/bench/camera.py [--seeds FIRST LAST]
 
 Sets of three boards before cameras drawn from each seed: focal length, sensor, interaxial, convergence and distances up
-to 10 m, at 960, 1280 and 1920 pixels. Distances must be found within 2 %, roundness within 3 %. The sets of the tests come
-first. The last table has the error of the measurement in percent of width, and what 2 % of the far distance would be.
+to 10 m, at 960, 1280 and 1920 pixels. Distances must be found within 2 %, roundness within 3 %. The sets of the tests
+come first. The last table has the error of the measurement in percent of width, and what 2 % of the far distance is.
 """
 
 import argparse
