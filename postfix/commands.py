@@ -52,7 +52,7 @@ from postfix.review.words import count_text
 from postfix.source.pair import PairSource, Reading
 from postfix.source.rate import parse_rate
 from postfix.story.clip import story_as_given
-from postfix.summary_story import story_text
+from postfix.summary_story import depth_text, story_text
 from postfix.terminal import Text, Whole, line
 from postfix.viewing import BUILTIN_SCREENS, CHILD_EYE_MM, Screen
 
@@ -313,6 +313,7 @@ def check(options: argparse.Namespace) -> Outcome:
         summary.verdict_text(screen.name, rows),
         *summary.reading_text(pair.reading),
         *summary.measured_text(rows),
+        *depth_text(rows),
         *summary.flags_text(screen.name, rows),
         *story_text(screen.name, rows, story_entry(story)),
         *summary.told_text(said),

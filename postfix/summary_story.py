@@ -9,10 +9,12 @@ from typing import Any
 
 from postfix.deliver.story_log import shot_story_entry, story_entry
 from postfix.look import Piece
+from postfix.story.frames import IN_FRONT_PCT
 from postfix.story.model import Story, Stretch
 from postfix.story.over_time import safety_line, together
-from postfix.summary import placed, plain, some_names
-from postfix.terminal import Block, Gap, line
+from postfix.summary import NOT_MEASURED, head, placed, plain, some_names
+from postfix.tables import Cell, Table
+from postfix.terminal import Block, Gap, line, name
 from postfix.viewing import Screen
 
 NOTICE_WORDS = {
@@ -56,11 +58,64 @@ def story_text(
     for code, words in NOTICE_WORDS.items():
         told = found.get(code, [])
         if len(told) <= _EACH:
-            said += [line(*placed(screen, name, clip), Piece("noted", "soft"), f": {text}") for name, text in told]
+            said += [line(*placed(screen, shot, clip), Piece("noted", "soft"), f": {text}") for shot, text in told]
             continue
         count = f"noted: {words}, {len(told)} shots ("
-        said.append(line(*placed(screen, "", clip), count, *some_names([name for name, _ in told]), ")"))
+        said.append(line(*placed(screen, "", clip), count, *some_names([shot for shot, _ in told]), ")"))
     return said if whole is None else [*said, line(whole["line"])]
+
+
+def depth_text(shots: Sequence[Mapping[str, Any]]) -> list[Block]:
+    """A row for each shot: where it is seen from the screen's own seat, the jump into it, what is in front."""
+    heads = head("shot", "volume %", "near m", "main m", "far m", "jump \N{PRIME}", "in front %", "its width %")
+    rows: list[tuple[Cell, ...]] = []
+    for shot in shots:
+        told = shot["story"]
+        depth, cut, front = told["depth"], told["cut"], told["front"]
+        rows.append(
+            (
+                name(shot["name"]),
+                _figure(depth["volume_pct"], 2),
+                *(_seen_at(depth[end]) for end in ("near", "main", "far")),
+                _signed(cut["jump_arcmin"]) if cut else "",
+                *(_figure(front[key], 0) if front else _none_in_front(depth) for key in ("share_pct", "width_pct")),
+            )
+        )
+    apart = any(_is_apart(shot["story"]["depth"][end]) for shot in shots for end in ("near", "main", "far"))
+    return [
+        Table(heads, tuple(rows)),
+        *([line(f"{_APART}: no distance, the eyes are parallel or turn apart")] if apart else []),
+    ]
+
+
+_APART = "none"
+
+
+def _none_in_front(depth: Mapping[str, Any]) -> str:
+    """Nothing in front, or nothing known of it."""
+    near_pct = depth["near"]["parallax_pct"]
+    return "0" if near_pct is not None and near_pct >= -IN_FRONT_PCT else NOT_MEASURED
+
+
+def _figure(value: float | None, digits: int) -> str:
+    return NOT_MEASURED if value is None else f"{value:.{digits}f}"
+
+
+def _signed(arcmin: float | None) -> str:
+    return NOT_MEASURED if arcmin is None else f"{round(arcmin) + 0.0:+.0f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _is_apart(seen: Mapping[str, Any]) -> bool:
+    return seen["parallax_pct"] is not None and seen["distance_mm"] is None
+
+
+def _seen_at(seen: Mapping[str, Any]) -> str:
+    """Metres to three figures or so."""
+    distance_mm = seen["distance_mm"]
+    if distance_mm is None:
+        return _APART if _is_apart(seen) else NOT_MEASURED
+    metres = distance_mm / 1000.0
+    return f"{metres:.2f}" if metres < 10.0 else f"{metres:.1f}" if metres < 100.0 else f"{metres:.0f}"
 
 
 def programmes_of(logs: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
