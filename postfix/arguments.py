@@ -8,7 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, get_args
 
-from postfix import commands, commands_plan, commands_preview, commands_run
+from postfix import commands, commands_plan, commands_preview, commands_run, commands_shoot
+from postfix.camera import RIGS
 from postfix.commands import Outcome
 from postfix.deliver.codecs import CODECS
 from postfix.effort import MOST_WORKERS, Effort, bytes_in, usual
@@ -362,6 +363,32 @@ def _screens(sub: argparse.ArgumentParser) -> None:
     _add_rules(sub)
 
 
+def _shoot(sub: argparse.ArgumentParser) -> None:
+    group = sub.add_argument_group(
+        "camera",
+        "Lengths may have their unit: 65mm, 6.5cm, 2.5in, 3m, 10ft. Each may be left out: what can be said is.",
+    )
+    for option, metavar, what in (
+        ("--interaxial", "MM", "from the middle of one lens to that of the other; left out: the one to use is told"),
+        ("--focal", "MM", "focal length"),
+        ("--sensor", "MM", "width of the sensor that fills the picture"),
+        ("--sensor-height", "MM", "its height (default: as in a 16:9 picture)"),
+        ("--near", "M", "distance of the nearest thing that will be in the picture"),
+        ("--far", "M", "distance of the farthest thing; inf where that is the sky"),
+        ("--converge", "M", "distance of what will be at the screen; left out: the best one is proposed"),
+        ("--height", "M", "height of the lenses above the ground"),
+    ):
+        group.add_argument(option, metavar=metavar, help=f"{what} (a plain number: {_PLAIN_WORDS[metavar]})")
+    group.add_argument("--tilt", metavar="DEG", help="degrees by which the cameras look down; needs --height")
+    group.add_argument(
+        "--rig", choices=RIGS, default=RIGS[0], help=f"how the cameras stand to each other (default: {RIGS[0]})"
+    )
+    _add_screens(sub, many=True)
+    _add_rules(sub)
+
+
+_PLAIN_WORDS = {"MM": "millimetres", "M": "metres"}
+
 _Command = tuple[
     Callable[[argparse.ArgumentParser], None], Callable[[argparse.Namespace], Outcome], str, str
 ]  # arguments, call, one line of help, example
@@ -408,6 +435,12 @@ _COMMANDS: dict[str, _Command] = {
         commands_run.run,
         "do all of it: measure once, then plan, render, re-measure and report for each screen",
         "run --left reel_left.mov --right reel_right.mov --screen cinema-12m --screen tv-55in -o out",
+    ),
+    "shoot": (
+        _shoot,
+        commands_shoot.shoot,
+        "say before anything is shot what a camera will give on each screen, and what would fit",
+        "shoot --interaxial 30 --focal 28 --sensor 24.89 --near 2 --far 30 --screen cinema-12m --screen tv-55in",
     ),
     "screens": (
         _screens,

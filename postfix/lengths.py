@@ -32,7 +32,7 @@ PlainUnit = Literal["mm", "m"]
 
 _INFINITY = frozenset({"inf", "infinity", "infinite", "∞"})
 
-_NUMBER = r"(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
+_NUMBER = r"(?:\d{1,15}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,2})?"
 _LENGTH = re.compile(rf"([+-]?{_NUMBER})\s*([a-zµ\"']*)", re.ASCII)
 _FEET_AND_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|')\s*({_NUMBER})\s*(?:in|\"|'')?", re.ASCII)
 

@@ -1,0 +1,358 @@
+"""What the shoot command says: the answer for each screen first, then the figures side by side, then the rules."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from postfix.camera import SUPER_35_WIDTH_MM, Camera, Distance, equivalent_focal_mm, listed
+from postfix.lengths import length_text
+from postfix.limits import Limits
+from postfix.look import Piece, Role
+from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, signed_mm, signed_pct
+from postfix.plan.settings import StorySettings
+from postfix.review.meaning import CAUTION
+from postfix.set_ups import Asked
+from postfix.shoot_screens import OnScreen, placed_text
+from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_words, nearest_mm, rig_words
+from postfix.story.model import Seen
+from postfix.summary import NOT_MEASURED, head, plain
+from postfix.tables import Cell, Table
+from postfix.terminal import Block, Gap, line, name
+from postfix.viewing import mm_from_pct
+
+KEYSTONE = DIFFERENCE_LIMITS["vertical"]
+
+
+def shoot_text(asked: Asked, rows: Sequence[OnScreen], notes: Sequence[str]) -> list[Block]:
+    """The answers, a column of figures for each screen, what the camera itself says, and the caution."""
+    said: list[Block] = []
+    for row in rows:
+        said.append(line(name(row.screen.name), ": ", Piece(row.verdict, _role(row))))
+        said += [line(_sentence(row.advice), indent=2)] if row.advice else []
+    most, given = most_for_all_mm(asked, rows), asked.camera.interaxial_mm
+    if most is not None and (given is None or given > most):
+        said.append(line(f"on all of them: no more than {length_text(most)}, converged for each as told below"))
+    said += [Gap(), _figures(asked, rows), *_legend(rows), Gap()]
+    said += [line(Piece(_camera_words(asked), "soft")), *(line(note) for note in notes)]
+    return [*said, Gap(), line(CAUTION)]
+
+
+def most_for_all_mm(asked: Asked, rows: Sequence[OnScreen]) -> float | None:
+    """The largest interaxial that fits every screen; None for a single screen, or where one of them has none."""
+    proposed = [row.camera if asked.camera.interaxial_mm is None else row.fitting for row in rows]
+    found = [None if camera is None else camera.interaxial_mm for camera in proposed]
+    known = [one for one in found if one is not None]
+    return min(known) if 1 < len(known) == len(rows) else None
+
+
+def _role(row: OnScreen) -> Role:
+    if row.fits is None:
+        return "plain"
+    return "good" if row.fits else "bad"
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}"
+
+
+def _camera_words(asked: Asked) -> str:
+    """What was typed as it was understood, in which a wrong unit shows."""
+    camera = asked.camera
+    parts = [
+        (camera.interaxial_mm, "interaxial {}"),
+        (camera.focal_mm, "focal length {}"),
+        (camera.sensor_width_mm, "sensor {} wide"),
+        (camera.near_mm, "nearest {}"),
+        (camera.far_mm, "farthest {}"),
+        (camera.convergence_mm, "converged at {}"),
+    ]
+    told = [words.format(_given_text(value)) for value, words in parts if value is not None]
+    return f"as understood: {', '.join(told)}, {camera.rig}"
+
+
+def _given_text(mm: float) -> str:
+    """A length that was given, with as many figures as it takes."""
+    if mm < 1000.0 and round(mm, 3) != 0.0:
+        return f"{round(mm, 3):g} mm"
+    return length_text(mm)
+
+
+def _figures(asked: Asked, rows: Sequence[OnScreen]) -> Table:
+    """A row for each figure and a column for each screen; rows without any figure are left out."""
+    camera = asked.camera
+    base = "interaxial" if camera.interaxial_mm is not None else "interaxial to use"
+    place = "converged at" if camera.convergence_mm is not None else "converge at"
+    found: list[tuple[str, Callable[[OnScreen], Cell]]] = [
+        (base, lambda row: _length(row.camera.interaxial_mm)),
+        (place, _placed),
+        ("near", lambda row: _parallax(row.near, row.limits)),
+        ("near limit", lambda row: signed_pct(row.limits.near_pct)),
+        ("near on the screen", lambda row: _on_the_screen(row.near, row)),
+        ("near, arcmin", lambda row: _arcmin(row.near)),
+        ("near is seen at", lambda row: _seen_at(row.near)),
+        ("far", lambda row: _parallax(row.far, row.limits)),
+        ("far limit", lambda row: signed_pct(row.limits.far_pct)),
+        ("far on the screen", lambda row: _on_the_screen(row.far, row)),
+        ("far, arcmin", lambda row: _arcmin(row.far)),
+        ("far is seen at", lambda row: _seen_at(row.far)),
+        ("infinity would be", lambda row: _parallax(row.infinity)),
+        ("range", _range),
+        ("range limit", lambda row: f"{row.limits.range_pct:.2f} %"),
+        ("roundness near", lambda row: _round(row.near_roundness, row.story)),
+        ("roundness at screen", lambda row: _round(row.screen_roundness, row.story)),
+        ("largest that fits", lambda row: _length(None if row.fitting is None else row.fitting.interaxial_mm)),
+        ("then converge at", lambda row: NOT_MEASURED if row.fitting is None else _place(row.fitting)),
+        ("largest, Bercovitz", lambda row: _length(row.bercovitz_mm)),
+        ("nearest that fits", lambda row: _length(row.nearest_fitting_mm)),
+        (f"nearest by 1/{RATIO_USUAL:g}", lambda row: _length(row.nearest_30_mm)),
+        (f"nearest by 1/{RATIO_CINEMA:g}", lambda row: _length(row.nearest_100_mm)),
+        ("keystone, % of height", _keystone),
+    ]
+    cells = [(label, [cell(row) for row in rows]) for label, cell in found]
+    kept = [(label, *shown) for label, shown in cells if any(one != NOT_MEASURED for one in shown)]
+    return Table(head("", *(name(row.screen.name, "soft") for row in rows)), tuple(kept))
+
+
+def _length(mm: float | None) -> str:
+    return NOT_MEASURED if mm is None else length_text(mm)
+
+
+def _placed(row: OnScreen) -> str:
+    if row.camera.convergence_mm is None and row.near is None and row.far is None:
+        return NOT_MEASURED
+    return _place(row.camera)
+
+
+def _place(camera: Camera) -> str:
+    return "nowhere" if camera.convergence_mm is None else placed_text(camera.convergence_mm)
+
+
+def _parallax(one: Seen | None, limits: Limits | None = None) -> Cell:
+    if one is None:
+        return NOT_MEASURED
+    text = signed_pct(one.parallax_pct)
+    if limits is None:
+        return text
+    over = max(limits.near_pct - one.parallax_pct, one.parallax_pct - limits.far_pct) > LIMIT_TOLERANCE_PCT
+    return Piece(text, "bad" if over else "plain")
+
+
+def _range(row: OnScreen) -> Cell:
+    if row.range_pct is None:
+        return NOT_MEASURED
+    over = row.range_pct - row.limits.range_pct > LIMIT_TOLERANCE_PCT
+    return Piece(f"{row.range_pct:.2f} %", "bad" if over else "plain")
+
+
+def _on_the_screen(one: Seen | None, row: OnScreen) -> str:
+    return NOT_MEASURED if one is None else signed_mm(mm_from_pct(one.parallax_pct, row.screen.width_mm))
+
+
+def _arcmin(one: Seen | None) -> str:
+    return NOT_MEASURED if one is None else f"{one.arcmin:+.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
+
+
+APART, PARALLEL = "apart", "parallel"
+
+
+def _seen_at(one: Seen | None) -> Cell:
+    if one is None:
+        return NOT_MEASURED
+    if one.distance_mm is not None:
+        return length_text(one.distance_mm)
+    return Piece(f"{APART} {one.divergence_deg:.2f}°", "bad") if one.divergence_deg >= 0.005 else PARALLEL
+
+
+def _round(value: float | None, story: StorySettings) -> str:
+    if value is None:
+        return NOT_MEASURED
+    return f"{roundness_words(value, story)} {value:.2f}"
+
+
+def roundness_words(value: float, story: StorySettings) -> str:
+    """Depth against width in a word."""
+    if value < story.flat_below:
+        return "flat"
+    return "stretched" if value > story.stretched_above else "natural"
+
+
+def _keystone(row: OnScreen) -> Cell:
+    if row.keystone_pct is None:
+        return NOT_MEASURED
+    return Piece(f"{row.keystone_pct:.2f}", "bad" if KEYSTONE.reached(row.keystone_pct) == 2 else "plain")
+
+
+def _legend(rows: Sequence[OnScreen]) -> list[Block]:
+    """What the words and signs of the table mean, as far as they stand in it."""
+    told = []
+    ends = [one for row in rows for one in (row.near, row.far) if one is not None]
+    if ends:
+        told.append("parallax in % of width, negative in front of the screen; seen at: from the seat of that screen")
+    if any(one.divergence_deg >= 0.005 for one in ends):
+        told.append(f"{APART}: the eyes would have to turn apart by so much, so that no distance is seen")
+    if any(one.distance_mm is None and one.divergence_deg < 0.005 for one in ends):
+        told.append(f"{PARALLEL}: the eyes look straight ahead, as at infinity")
+    if any(row.camera.convergence_mm is None and row.far is not None for row in rows):
+        told.append("nowhere: by these limits even infinity has to lie in front of the screen")
+    if any(row.near_roundness is not None or row.screen_roundness is not None for row in rows):
+        for flat, stretched in sorted({(row.story.flat_below, row.story.stretched_above) for row in rows}):
+            told.append(
+                f"roundness: depth against width, 1 as in life; flat below {flat:g}, stretched above {stretched:g} "
+                "(project default)"
+            )
+    if any(row.bercovitz_mm is not None for row in rows):
+        told.append("largest, Bercovitz: interaxial by his formula of 1998 for the range limit of each screen")
+    told.append("limits: which rule gave each is told by postfix-stereo screens, with the same options")
+    return [line(Piece(one, "soft")) for one in told]
+
+
+def rules_notes(asked: Asked, rows: Sequence[OnScreen]) -> list[str]:
+    """What is to be said of the camera itself, whatever the screen."""
+    notes, camera = [], asked.camera
+    equivalent = equivalent_focal_mm(camera.focal_mm, camera.sensor_width_mm)
+    if equivalent is not None:
+        notes.append(
+            f"lens: like {length_text(equivalent)} on a Super 35 sensor ({SUPER_35_WIDTH_MM:g} mm): "
+            f"{lens_words(equivalent)} (common practice)"
+        )
+    if camera.interaxial_mm is not None and camera.near_mm is None:
+        notes.append(_nearest_words(camera.interaxial_mm))
+    if camera.near_mm is not None:
+        notes.append(_thumb_words(camera.near_mm, camera.interaxial_mm))
+    notes += _rig_notes(rows)
+    if camera.rig == "toed-in":
+        notes.append(_keystone_words(rows))
+    return notes
+
+
+def _thumb_words(near_mm: float, interaxial_mm: float | None) -> str:
+    """The interaxial for a nearest thing by the rules of thumb, and whether the one given is more."""
+    usual, strict = interaxial_for(near_mm, RATIO_USUAL), interaxial_for(near_mm, RATIO_CINEMA)
+    said = (
+        f"rule of thumb for {length_text(near_mm)}: interaxial {length_text(usual)} (1/{RATIO_USUAL:g}), "
+        f"{length_text(strict)} (the stricter 1/{RATIO_CINEMA:g}, for cinema); common practice"
+    )
+    if interaxial_mm is None or interaxial_mm <= strict:
+        return said
+    return (
+        f"{said}. {length_text(interaxial_mm)} is more than {'both' if interaxial_mm > usual else 'the stricter one'}"
+    )
+
+
+def _nearest_words(interaxial_mm: float) -> str:
+    """The nearest thing for an interaxial by the same rules."""
+    usual, strict = nearest_mm(interaxial_mm, RATIO_USUAL), nearest_mm(interaxial_mm, RATIO_CINEMA)
+    return (
+        f"rule of thumb for {length_text(interaxial_mm)}: nothing nearer than {length_text(usual)} "
+        f"(1/{RATIO_USUAL:g}), {length_text(strict)} (the stricter 1/{RATIO_CINEMA:g}, for cinema); common practice"
+    )
+
+
+def _rig_notes(rows: Sequence[OnScreen]) -> list[str]:
+    bases: dict[str, dict[str, None]] = {}
+    for row in rows:
+        for camera in (row.camera, row.fitting):
+            if camera is not None and camera.interaxial_mm is not None:
+                bases.setdefault(rig_words(camera.interaxial_mm), {})[length_text(camera.interaxial_mm)] = None
+    return [f"rig for {listed(tuple(each))}: {words} (common practice)" for words, each in bases.items()]
+
+
+def _keystone_words(rows: Sequence[OnScreen]) -> str:
+    said = f"toed-in cameras shift corners up and down: {KEYSTONE.text()}, Table 8 (in % of height)"
+    over = [row.screen.name for row in rows if row.keystone_pct is not None and KEYSTONE.reached(row.keystone_pct) == 2]
+    if all(row.keystone_pct is None for row in rows):
+        return f"{said}; how far cannot be told from these figures"
+    return f"{said}; more than that as converged for {listed(tuple(over))}" if over else said
+
+
+def shoot_data(asked: Asked, rows: Sequence[OnScreen], ground: Distance | None, notes: Sequence[str]) -> dict[str, Any]:
+    """The same as plain data; None where there is no number."""
+    camera = asked.camera
+    equivalent = equivalent_focal_mm(camera.focal_mm, camera.sensor_width_mm)
+    near = camera.near_mm
+    return plain(
+        {
+            "camera": {
+                **_camera_data(camera),
+                "sensor_height_mm": asked.sensor_height_mm,
+                "equivalent_focal_mm": equivalent,
+                "lens": None if equivalent is None else lens_words(equivalent),
+                "ground_mm": None if ground is None else ground.mm,
+                "interaxial_30_mm": None if near is None else interaxial_for(near, RATIO_USUAL),
+                "interaxial_100_mm": None if near is None else interaxial_for(near, RATIO_CINEMA),
+                "missing": list(asked.missing),
+            },
+            "screens": [_screen_data(row) for row in rows],
+            "fits_all_mm": most_for_all_mm(asked, rows),
+            "rules": RULES,
+            "notes": list(notes),
+            "caution": CAUTION,
+        }
+    )
+
+
+RULES: Mapping[str, str] = {
+    "nearest_30_mm": f"nothing nearer than {RATIO_USUAL:g} interaxials: common practice",
+    "nearest_100_mm": f"nothing nearer than {RATIO_CINEMA:g} interaxials, stricter, for cinema: common practice",
+    "bercovitz_mm": "Bercovitz 1998, Proc. SPIE 3295, 288-298, for the range of the screen",
+    "roundness": "depth against width as seen from the screen's own seat, 1 as in life",
+    "lens": "focal lengths on a Super 35 sensor: common practice",
+    "rig": "which class of rig reaches an interaxial: common practice",
+    "keystone_pct": f"vertical parallax of toed-in cameras, % of height: {KEYSTONE.text()}, Table 8",
+}
+"""Where each figure of the data comes from; that of the limits stands beside them."""
+
+
+def _camera_data(camera: Camera) -> dict[str, Any]:
+    """A camera; None with a word beside it where a distance is infinite."""
+    return {
+        **asdict(camera),
+        "convergence_is_infinite": camera.convergence_mm == math.inf,
+        "far_is_infinite": camera.far_mm == math.inf,
+    }
+
+
+def _screen_data(row: OnScreen) -> dict[str, Any]:
+    camera, fitting = row.camera, row.fitting
+    near, at_screen = row.near_roundness, row.screen_roundness
+    return {
+        "screen": asdict(row.screen),
+        "limits": asdict(row.limits),
+        "near": _seen_data(row.near, row),
+        "far": _seen_data(row.far, row),
+        "infinity": _seen_data(row.infinity, row),
+        "range_pct": row.range_pct,
+        "fits": row.fits,
+        "verdict": row.verdict,
+        "advice": row.advice,
+        "interaxial_mm": camera.interaxial_mm,
+        "convergence_mm": camera.convergence_mm,
+        "convergence_is_infinite": camera.convergence_mm == math.inf,
+        "fitting": None
+        if fitting is None
+        else {
+            "interaxial_mm": fitting.interaxial_mm,
+            "convergence_mm": fitting.convergence_mm,
+            "convergence_is_infinite": fitting.convergence_mm == math.inf,
+        },
+        "near_roundness": near,
+        "near_looks": None if near is None else roundness_words(near, row.story),
+        "screen_roundness": at_screen,
+        "screen_looks": None if at_screen is None else roundness_words(at_screen, row.story),
+        "nearest_fitting_mm": row.nearest_fitting_mm,
+        "nearest_30_mm": row.nearest_30_mm,
+        "nearest_100_mm": row.nearest_100_mm,
+        "bercovitz_mm": row.bercovitz_mm,
+        "keystone_pct": row.keystone_pct,
+        "rig": row.rig or None,
+    }
+
+
+def _seen_data(one: Seen | None, row: OnScreen) -> dict[str, Any] | None:
+    if one is None:
+        return None
+    return {**asdict(one), "parallax_mm": mm_from_pct(one.parallax_pct, row.screen.width_mm)}
