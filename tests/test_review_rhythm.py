@@ -117,7 +117,7 @@ def test_limits_that_are_not_far_off_are_lines_and_others_stand_in_words():
     _, paths = drawn(far_off)
     assert "limit" not in paths
     (html,) = [rhythm_html(made_clip(None, [far_off]))]
-    assert "Limits: near −40.00 %, far +50.00 %." in html
+    assert "Limits: near −40.00 %, far +50.00 %." in html.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_timecodes_stand_at_both_ends_and_frames_where_there_are_none():

@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 from browsing import until
@@ -11,8 +12,13 @@ from story_entries import CAMERA, FILMED, NOTICES, SCREENS, story_for, with_stor
 
 from postfix.camera import Camera
 from postfix.errors import InputError
+from postfix.review.clips import ReviewedClip, ReviewedShot
+from postfix.review.comfort import comfort_html
 from postfix.review.report import write_report
+from postfix.review.rhythm import rhythm_html
+from postfix.review.room import room_svg
 from postfix.review.runs import read_version
+from postfix.review.story_read import logged_seats, read_camera, read_shot_story, read_story
 
 NAN = float("nan")
 SPANS = [(plan.name, plan.first, plan.last) for plan in PLANS]
@@ -161,6 +167,55 @@ def test_a_spoilt_story_is_refused_by_name(copy, keys, value, says):
     with pytest.raises(InputError, match=re.escape(says)) as caught:
         read_version(copy / "cinema-12m")
     assert "cinema-12m" in caught.value.where
+
+
+BAD = (None, -1, 0, 1e300, 10**400, "", "inf", True, [], [None], {})
+
+
+def leaves(value, path=()):
+    """Where every single thing of nested lists and dicts stands."""
+    yield path
+    if isinstance(value, dict | list):
+        for key, one in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from leaves(one, (*path, key))
+
+
+def test_whatever_one_thing_of_a_story_is_it_is_refused_or_can_be_shown(job):
+    log = json.loads((job / "cinema-12m" / "changes.json").read_text(encoding="utf-8"))
+    version = read_version(job / "cinema-12m")
+    told = {"story": log["story"], "shots": [{key: log["shots"][0][key] for key in ("story", "camera")}]}
+    refused = 0
+    for path in [path for path in leaves(told) if path and path != ("shots",) and path != ("shots", 0)]:
+        for bad in BAD:
+            spoilt = copy_of(log)
+            at(spoilt, *path[:-1])[path[-1]] = bad
+            try:
+                seats = logged_seats(spoilt)
+                shots = [read_shot_story(entry, seats) for entry in spoilt["shots"]]
+                [read_camera(entry) for entry in spoilt["shots"]]
+                story = read_story(spoilt, shots, seats)
+            except (ValueError, TypeError, AttributeError, OverflowError):
+                # What read_version tells by the name of the file.
+                refused += 1
+                continue
+            logged = tuple(replace(shot, story=one) for shot, one in zip(version.shots, shots))
+            clip = one_version(replace(version, story=story, shots=logged))
+            html = rhythm_html(clip) + comfort_html(clip)
+            assert not re.search(r">[^<]*\bnan\b|∞", html), (path, bad)
+            for shot in filter(None, shots):
+                room_svg("cinema-12m", shot.seats, 12000.0)
+    assert refused > 1000
+
+
+def copy_of(log):
+    return json.loads(json.dumps(log))
+
+
+def one_version(version):
+    shots = tuple(
+        ReviewedShot(f"c0n{n}", s.plan.name, s.plan.first, s.plan.last, (s,)) for n, s in enumerate(version.shots)
+    )
+    return ReviewedClip("c0", (version,), shots, None, "")
 
 
 # --- without scripts -----------------------------------------------------------------------------------------------

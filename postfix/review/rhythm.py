@@ -6,6 +6,7 @@ A drawing for each screen that needs no script. A film has thousands of shots: e
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -35,6 +36,9 @@ _TIME_PX = 240
 _LEAST_JUMP_PX = 0.5
 _REACH = 3.0
 """A limit farther away than so many times what was measured lies outside the drawing."""
+
+_FIGURE, _KEPT = re.compile(r"(?<=\d) (?=%|k?m\b|mm\b)"), "\N{NO-BREAK SPACE}"
+"""A figure keeps its unit."""
 
 _FAR_WORDS = "far has no distance: eyes parallel or apart"
 MEASURED_WORDS = {
@@ -68,7 +72,7 @@ def _screen(clip: ReviewedClip, version: Version, index: int) -> str:
     return (
         f'<h4>On {name}</h4><div class="box rhythm" tabindex="0" role="region" aria-label="Depth rhythm on {name}" '
         f'data-clip="{clip.ident}" {_shot_numbers(clip, version)}>{rhythm_svg(version, story, ident)}</div>'
-        f"<p>{escaped(words)}</p>"
+        f"<p>{escaped(_FIGURE.sub(_KEPT, words))}</p>"
     )
 
 

@@ -234,13 +234,13 @@ def _value(entry: Any, key: str, kind: str, is_whole: bool) -> Any:
         return count
     if not is_whole and key in entry and entry[key] is None:
         return None if "None" in kind else math.nan
-    return _number(entry, key)
+    return _number(entry, key, may_be_far=not is_whole)
 
 
-def _number(entry: Any, key: str) -> float:
+def _number(entry: Any, key: str, *, may_be_far: bool) -> float:
     given = entry.get(key)
-    if key.endswith("_mm") and isinstance(given, int | float) and not isinstance(given, bool):
-        # A distance grows without end where the eyes come near to parallel: any is believed.
+    if may_be_far and key.endswith("_mm") and isinstance(given, int | float) and not isinstance(given, bool):
+        # A distance as it is seen grows without end where the eyes come near to parallel: any is believed.
         value = float(given)
     else:
         value = figure(entry, key)

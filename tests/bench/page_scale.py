@@ -30,10 +30,12 @@ from tables import heading, machine, outcome, row
 
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_lines, shot_results
 from postfix.limits import limits_for
+from postfix.measure.columns import columns_of
 from postfix.measure.table import ClipInfo
 from postfix.measure.table_csv import table_text
 from postfix.plan.model import HitKey, Plan, ShotPlan, WindowKey
 from postfix.review.report import write_report
+from postfix.story.clip import story_of_finished
 from postfix.viewing import BUILTIN_SCREENS
 
 WIDTH, HEIGHT = 1280, 720
@@ -106,6 +108,7 @@ def made_job(base, shots, screens, length):
             outputs=tuple(EyeFile(e, e, shots * length, "cd" * 32) for e in ("left", "right")),
             timecode="01:00:00:00",
             tool={"name": "postfix-stereo", "version": "0.0", "libraries": {}},
+            story=story_of_finished(columns_of(after), plan, columns_of(before)),
         )
         (folder / "changes.json").write_text(change_log_text(log), encoding="utf-8")
         text = "".join(frame_table_lines(plan, before, after, timecode="01:00:00:00"))

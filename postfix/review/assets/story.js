@@ -80,7 +80,7 @@
     ["Far seen at", ({ story }) => place(story.depth.far)],
     ["Jump of main mass at the cut", ({ story: { cut } }) => {
       if (!cut) return ["no cut before it"];
-      const kinds = [cut.is_hard ? "▲ hard" : "", cut.is_quick ? "▲ quick" : ""].filter(Boolean).join(", ");
+      const kinds = [cut.is_hard ? "▲ hard" : "", cut.is_quick ? "quick" : ""].filter(Boolean).join(", ");
       return known(cut.jump_pct) ? [pct(cut.jump_pct), [arcmin(cut.jump_arcmin), kinds].filter(Boolean).join(", ")]
         : [UNMEASURED];
     }],
@@ -165,7 +165,7 @@
         const outside = (seat.outside ?? []).map((text) => `△ ${text}`).join("; ") || "nothing";
         body.append(make("tr", {}, head("row", seat.name), cell(place(seat.near)), cell(place(seat.main)),
           cell(place(seat.far)), cell([apart]), rounded ? cell([ratio(seat.roundness)]) : null,
-          make("td", { textContent: outside })));
+          make("td", { className: "outside", textContent: kept(outside) })));
       }
       table.append(body);
     }
