@@ -205,7 +205,9 @@ def _legend(rows: Sequence[OnScreen]) -> list[Block]:
                 "(project default)"
             )
     if any(row.bercovitz_mm is not None for row in rows):
-        told.append("largest, Bercovitz: interaxial by his formula of 1998 for the range limit of each screen")
+        told.append(
+            "largest, Bercovitz: interaxial by the formula of Bercovitz 1998 for the range limit of each screen"
+        )
     told.append("limits: which rule gave each is told by postfix-stereo screens, with the same options")
     return [line(Piece(one, "soft")) for one in told]
 
