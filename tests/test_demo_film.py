@@ -76,6 +76,17 @@ def test_exact_parallax_moved_by_the_log_is_within_the_limits(logs):
                 assert truth.near_pct + hit_pct >= log["limits"]["near_pct"], shot.name
 
 
+def test_nearest_things_are_as_far_as_they_were_put(logs):
+    """Real distances from what was measured and the rig's figures, against the scene (computed): within 2 %."""
+    for shot, entry in zip(FILM, logs["tv-55in"]["shots"]):
+        true_mm = min(
+            1000.0 / rig.inverse_depth(shot.scene.truth(frame).summary.near_pct)
+            for frame in range(0, shot.frames, 3)
+            for rig in [shot.scene.rig_at(frame)]
+        )
+        assert entry["story"]["filmed"]["near_mm"] == pytest.approx(true_mm, rel=0.02), shot.name
+
+
 def test_only_what_was_wrong_was_changed(logs):
     """In the cinema the horizon is pulled in and three shots get windows; the push-in and the title are left alone."""
     changed = {

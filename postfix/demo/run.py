@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from postfix.camera import Camera
 from postfix.deliver.staging import check_output
 from postfix.demo.film import FILM, film_length
 from postfix.demo.footage import write_film
@@ -17,6 +18,7 @@ from postfix.job.memory import settle_for
 from postfix.job.progress import bar, page_bar
 from postfix.job.run import ClipRun, run_clip
 from postfix.job.settings import Settings
+from postfix.plan.cameras import Cameras, ShotCamera
 from postfix.review.report import write_report
 from postfix.review.sheet import contact_sheet, version_rows, write_png
 from postfix.viewing import BUILTIN_SCREENS
@@ -85,7 +87,7 @@ def run_demo(out: Path, settings: Settings) -> DemoResult:
     choice = SourceChoice(left, right)
     opened = choice.open()
     settle_for([opened[0]], settings.delivery, len(screens))
-    made = run_clip(choice, opened, screens, out / "run", settings)
+    made = run_clip(choice, opened, screens, out / "run", settings, cameras=film_cameras())
     report = write_report(out / "run", page_bar(quiet=settings.quiet))
     cinema = made.versions[0]
     heading = f"The kite workshop, before and after, for {SCREENS[0]}"
@@ -93,6 +95,17 @@ def run_demo(out: Path, settings: Settings) -> DemoResult:
     return DemoResult(
         folder=str(out), sheet=str(out / SHEET), report=str(report), shots=_compared(made), flagged=made.flagged
     )
+
+
+def film_cameras() -> Cameras:
+    """How each shot of the film was made: its rig's figures, as they would be noted on a set."""
+    noted, first = [], 0
+    for planted in FILM:
+        rig = planted.scene.rig_at(0)
+        camera = Camera(rig.interaxial_mm, rig.focal_mm, rig.sensor_width_mm, rig.convergence_m * 1000.0)
+        noted.append(ShotCamera(None, first, camera, f"the film's shot {planted.name}"))
+        first += planted.frames
+    return Cameras(shots=tuple(noted))
 
 
 def _compared(made: ClipRun) -> tuple[DemoShot, ...]:
