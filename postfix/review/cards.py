@@ -144,7 +144,7 @@ def _notices(result: LoggedShot) -> str:
     items = "".join(
         f"<li>△ {escaped(NOTICE_WORDS.get(notice.code, notice.code))}: {escaped(notice.text)}" for notice in told
     )
-    return f'<p class="soft">To know, no limit is behind it:</p><ul class=notices>{items}</ul>' if items else ""
+    return f"<ul class=notices>{items}</ul>" if items else ""
 
 
 def _finished(version: Version, result: LoggedShot, after: After | None) -> str:
