@@ -13,12 +13,13 @@ from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Any
 
-from postfix.arguments import PROGRAM, asked_effort, parser
+from postfix.arguments import PROGRAM, parser
 from postfix.commands import Outcome
 from postfix.effort import using
 from postfix.errors import EXIT_FAULT, EXIT_INTERRUPTED, OutputError, PostfixError
 from postfix.job.progress import BesideBars
 from postfix.look import look_of
+from postfix.options import asked_effort
 from postfix.printing import discard, print_whole
 from postfix.terminal import rendered
 

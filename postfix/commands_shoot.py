@@ -13,9 +13,9 @@ from postfix.errors import UsageError
 from postfix.lengths import PlainUnit, length_text, read_length
 from postfix.limits import Span
 from postfix.outside import clipped
-from postfix.set_ups import Asked
-from postfix.shoot_screens import on_screen
 from postfix.shooting import check, doubt, ground_mm
+from postfix.story.set_ups import Asked
+from postfix.story.shoot_screens import on_screen
 
 PICTURE_SHAPE = 9.0 / 16.0
 """Height of a picture to its width where no height of the sensor is given."""

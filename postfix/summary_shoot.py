@@ -15,10 +15,10 @@ from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, signed_mm, signed_pct
 from postfix.plan.settings import StorySettings
 from postfix.review.meaning import CAUTION
-from postfix.set_ups import Asked
-from postfix.shoot_screens import OnScreen, placed_text
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_words, nearest_mm, rig_words
 from postfix.story.model import Seen
+from postfix.story.set_ups import Asked
+from postfix.story.shoot_screens import OnScreen, placed_text
 from postfix.summary import NOT_MEASURED, head, plain
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name

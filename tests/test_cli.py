@@ -308,7 +308,9 @@ def test_a_wrong_job_file_is_refused_with_its_line(tmp_path, capsys, text, says)
     assert tree(tmp_path) == ["job.toml"]
 
 
-@pytest.mark.parametrize("command", ["demo", "measure", "plan", "render", "check", "report", "run", "screens"])
+@pytest.mark.parametrize(
+    "command", ["demo", "measure", "plan", "render", "check", "preview", "report", "run", "shoot", "screens"]
+)
 def test_every_command_has_help_with_an_example(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])

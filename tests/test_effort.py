@@ -9,12 +9,13 @@ from clips import fails, tree, write_pair
 from footage import SPECS, panned, write_tiffs, yuv422p10
 
 from postfix import effort
-from postfix.arguments import asked_effort, parser
+from postfix.arguments import parser
 from postfix.cli import main
 from postfix.deliver.codecs import CODECS
 from postfix.deliver.encoders import ENCODERS, formats_of
 from postfix.deliver.video import write_video
 from postfix.effort import Effort, bytes_in, current, settle, using
+from postfix.options import asked_effort
 from postfix.source.pixel_formats import video_format
 
 

@@ -149,7 +149,8 @@ def test_no_distance_is_ever_negative_or_infinite_and_none_stands_beside_eyes_th
 @given(st.floats(-10.0, 0.5), st.floats(150.0, 400_000.0), st.floats(1.01, 20.0))
 def test_a_farther_seat_sees_smaller_angles_and_more_depth(pct, distance, times):
     near, far = (seen(pct, CINEMA, 65.0, Seat("", d)) for d in (distance, distance * times))
-    assert abs(far.arcmin) <= abs(near.arcmin)
+    # A billionth of an arcminute is rounding.
+    assert abs(far.arcmin) <= abs(near.arcmin) + 1e-9
     assert far.distance_mm > near.distance_mm
     assert far.distance_mm == pytest.approx(near.distance_mm * times)
 
@@ -287,3 +288,14 @@ def test_a_seat_beside_the_middle_is_judged_like_the_one_in_the_middle(near, spa
         near, near, near + span, CINEMA, RULES, (Seat("", 12000.0 * share), Seat("", 12000.0 * share, 1e-3))
     )
     assert abs(len(ahead.outside) - len(beside.outside)) <= 1
+
+
+@pytest.mark.parametrize("seat", [None, Seat("side", 12_000.0, 5_000.0)])
+def test_where_the_eyes_are_as_good_as_parallel_no_distance_is_told(seat):
+    # One in a thousand million short of the eye distance: 12 million kilometres by the formula (computed).
+    parallel_mm = 65.0 if seat is None else 65.0 * math.hypot(12_000.0, 5_000.0) / 12_000.0
+    just_short_pct = parallel_mm * (1.0 - 1e-9) / 120.0
+    found = seen(just_short_pct, CINEMA, 65.0, seat)
+    assert found.distance_mm is None
+    assert found.divergence_deg == 0.0
+    assert seen(just_short_pct * 0.99, CINEMA, 65.0, seat).distance_mm > 100 * 12_000.0 * 0.9

@@ -18,6 +18,10 @@ from postfix.viewing import Screen, arcmin_from_mm, divergence_deg, mm_from_pct,
 
 OWN_SEAT = "own seat"
 
+PARALLEL_FROM = 1000.0
+"""What is seen at more than so many times the seat's distance counts as without a distance: from there on the eyes are
+parallel as far as anyone could tell, and a figure would be one of rounding. Project default."""
+
 _NAN = math.nan
 
 
@@ -70,7 +74,7 @@ def seen(parallax_pct: float, screen: Screen, eye_mm: float, seat: Seat | None =
         return Seen(
             parallax_pct,
             arcmin_from_mm(parallax_mm, place.distance_mm, eye_mm),
-            _finite(perceived_distance_mm(parallax_mm, place.distance_mm, eye_mm)),
+            _told(perceived_distance_mm(parallax_mm, place.distance_mm, eye_mm), place),
             divergence_deg(parallax_mm, place.distance_mm, eye_mm),
         )
     sight = _sight_from_the_side(parallax_mm, place, eye_mm)
@@ -78,7 +82,7 @@ def seen(parallax_pct: float, screen: Screen, eye_mm: float, seat: Seat | None =
     return Seen(
         parallax_pct,
         math.degrees(at_screen_rad - sight.vergence_rad) * 60.0,
-        sight.distance_mm,
+        _told(sight.distance_mm, place),
         max(0.0, -math.degrees(sight.vergence_rad)),
     )
 
@@ -107,15 +111,16 @@ def _sight_from_the_side(parallax_mm: float, seat: Seat, eye_mm: float) -> _Sigh
         return _Sight(vergence_rad, None)
     meet_forward_mm = eye_mm * (left_mm * right_mm) / (2.0 * across_mm * to_middle_mm)
     meet_across_mm = eye_mm * forward_mm / (2.0 * to_middle_mm)
-    return _Sight(vergence_rad, _finite(math.hypot(meet_forward_mm, meet_across_mm)))
+    return _Sight(vergence_rad, math.hypot(meet_forward_mm, meet_across_mm))
 
 
 def _to_middle_mm(seat: Seat) -> float:
     return math.hypot(seat.distance_mm, seat.aside_mm)
 
 
-def _finite(distance_mm: float | None) -> float | None:
-    return distance_mm if distance_mm is not None and math.isfinite(distance_mm) else None
+def _told(distance_mm: float | None, seat: Seat) -> float | None:
+    """A distance, where it is one that could be told from none."""
+    return distance_mm if distance_mm is not None and distance_mm <= PARALLEL_FROM * _to_middle_mm(seat) else None
 
 
 # ---- what is outside comfort

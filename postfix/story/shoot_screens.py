@@ -13,7 +13,10 @@ from postfix.lengths import length_text
 from postfix.limits import LimitRules, Limits, eye_mm_of, limits_for
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, range_budget, signed_pct
 from postfix.plan.settings import PlanSettings, StorySettings
-from postfix.set_ups import (
+from postfix.shooting import RATIO_CINEMA, bercovitz_mm, check, interaxial_for, nearest_mm, rig_words
+from postfix.story.model import Seen
+from postfix.story.seats import seen
+from postfix.story.set_ups import (
     Asked,
     Ends,
     best_ends,
@@ -25,13 +28,7 @@ from postfix.set_ups import (
     rounded_up,
     used_ends,
 )
-from postfix.shooting import RATIO_CINEMA, bercovitz_mm, check, interaxial_for, nearest_mm, rig_words
-from postfix.story.model import Seen
-from postfix.story.seats import seen
 from postfix.viewing import Screen
-
-PARALLEL_FROM = 1000.0
-"""So many times as far as the screen the eyes are as good as parallel, and no distance is told. Project default."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +105,7 @@ def on_screen(asked: Asked, screen: Screen, settings: PlanSettings) -> OnScreen:
     fitting = fitting_ends(asked, limits)
     used = used_ends(asked, limits, fitting)
     camera = used.camera
-    ends = [None if math.isnan(pct) else _seen(pct, watched) for pct in (used.near_pct, used.far_pct)]
+    ends = [None if math.isnan(pct) else seen(pct, watched, watched.eye_mm) for pct in (used.near_pct, used.far_pct)]
     fits = is_inside(used, limits)
     verdict, advice = _words(asked, used, fits, fitting, limits)
     base = camera.interaxial_mm
@@ -121,7 +118,7 @@ def on_screen(asked: Asked, screen: Screen, settings: PlanSettings) -> OnScreen:
         camera,
         ends[0],
         ends[1],
-        None if at_infinity is None or camera.far_mm == math.inf else _seen(at_infinity, watched),
+        None if at_infinity is None or camera.far_mm == math.inf else seen(at_infinity, watched, watched.eye_mm),
         fits,
         verdict,
         advice,
@@ -135,12 +132,6 @@ def on_screen(asked: Asked, screen: Screen, settings: PlanSettings) -> OnScreen:
         _keystone_pct(camera, asked.sensor_height_mm),
         "" if base is None else rig_words(base),
     )
-
-
-def _seen(pct: float, screen: Screen) -> Seen:
-    found = seen(pct, screen, screen.eye_mm)
-    far = found.distance_mm is not None and found.distance_mm > PARALLEL_FROM * screen.distance_mm
-    return replace(found, distance_mm=None) if far else found
 
 
 def _roundness(pct: float, real_mm: float | None, camera: Camera, screen: Screen) -> float | None:
