@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from postfix.limits import LimitRules
 from postfix.plan.settings import StorySettings
-from postfix.review.room import distance_text, room_svg, room_words
+from postfix.review.room import room_svg, room_words
 from postfix.story.model import Seat
 from postfix.story.seats import from_seats, seats_of
 from postfix.viewing import BUILTIN_SCREENS
@@ -171,22 +171,3 @@ def test_any_shot_and_any_seats_that_can_be_set_make_a_picture(near, span, front
     inside(svg)
     text = ElementTree.tostring(svg, "unicode")
     assert not re.search(r"\b(nan|inf)\b|e[+-]\d", text)
-
-
-@pytest.mark.parametrize(
-    ("mm", "words"),
-    [
-        (4.24, "4.2 mm"),
-        (9.96, "10 mm"),
-        (480.0, "480 mm"),
-        (999.6, "1.00 m"),
-        (7056.0, "7.06 m"),
-        (9996.0, "10.0 m"),
-        (54_170.0, "54.2 m"),
-        (99_960.0, "100 m"),
-        (9_999_000.0, "9999 m"),
-        (4.6e19, "over 10 km"),
-    ],
-)
-def test_distances_are_told_to_three_figures_and_never_as_powers(mm, words):
-    assert distance_text(mm) == words

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from postfix.lengths import length_text
 from postfix.limits import LimitRules, limits_for
 from postfix.plan.settings import StorySettings
 from postfix.review.drawing import (
@@ -24,7 +25,7 @@ from postfix.review.drawing import (
     text,
 )
 from postfix.review.geometry_scenes import floating_window, roundness, two_cameras
-from postfix.review.room import distance_text, room_svg
+from postfix.review.room import room_svg
 from postfix.review.words import pct_text, signed
 from postfix.story.seats import from_seats, seats_of
 from postfix.viewing import (
@@ -158,7 +159,7 @@ def distance_by_parallax(screen: Screen) -> str:
     for pct, anchor, dx, dy in ((-1.0, "middle", 0, -14), (0.25, "end", -12, -6), (0.4, "end", -12, -2)):
         x, y = chart.x(pct), chart.y(metres_at(pct))
         parts.append(disc(x, y, fill=PAPER, colour=BEHIND))
-        parts.append(text(x + dx, y + dy, f"{pct_text(pct)}: {distance_text(metres_at(pct) * 1000.0)}", anchor=anchor))
+        parts.append(text(x + dx, y + dy, f"{pct_text(pct)}: {length_text(metres_at(pct) * 1000.0)}", anchor=anchor))
     told = (
         f"Distance at which a point is seen against its parallax on {screen.name}: slowly rising in front of the "
         "screen, ever steeper behind it, without bound where parallax comes up to the eye distance. Beyond there is no "
@@ -191,7 +192,7 @@ def _chart_ground(chart: _Chart, screen: Screen) -> list[str]:
     )
     screen_y = chart.y(screen.distance_mm / 1000.0)
     parts.append(line([(chart.left, screen_y), (chart.right, screen_y)], dashes="8 4", width=1.2))
-    parts.append(text(chart.left + 8, screen_y - 7, f"the screen, {distance_text(screen.distance_mm)}"))
+    parts.append(text(chart.left + 8, screen_y - 7, f"the screen, {length_text(screen.distance_mm)}"))
     parts.append(line([(eyes_x, chart.top - 12), (eyes_x, chart.bottom)], dashes="3 3", width=1.6))
     words = f"as wide as the eyes: {screen.eye_mm:g} mm, {pct_text(pct_from_mm(screen.eye_mm, screen.width_mm))}"
     parts.append(text(eyes_x - 8, chart.top - 6, words, anchor="end"))
@@ -227,7 +228,7 @@ def hit(screens: tuple[Screen, ...]) -> str:
         # 0.05 % of width are kept free of a limit, as in a plan.
         move = min(0.0, limits.far_pct - 0.05 - far)
         y += 36
-        parts.append(text(left, y, f"{screen.name}, {distance_text(screen.width_mm)} wide", weight=600))
+        parts.append(text(left, y, f"{screen.name}, {length_text(screen.width_mm)} wide", weight=600))
         y += 44
         parts.append(line([(x(0.0), y - 6), (x(0.0), y + 102)], width=1, colour=SOFT))
         for word, pct in (("near", limits.near_pct), ("far", limits.far_pct)):

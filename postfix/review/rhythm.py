@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from postfix.lengths import length_text
 from postfix.review.charts import MOST_NAMED
 from postfix.review.clips import ReviewedClip
 from postfix.review.logged import Version
-from postfix.review.room import distance_text
 from postfix.review.words import count_text, escaped, pct_text
 from postfix.story.model import ShotStory, Story
 
@@ -339,7 +339,7 @@ def _in_words(story: Story) -> str:
     volumes = [s.depth.volume_mm for s in shots if s.depth.volume_mm is not None]
     if volumes:
         sentences.append(
-            f"Depth volume as seen from {distance_text(min(volumes))} to {distance_text(max(volumes))} where far has a "
+            f"Depth volume as seen from {length_text(min(volumes))} to {length_text(max(volumes))} where far has a "
             "distance"
         )
     endless = [s.name for s in shots if _is_endless(s)]

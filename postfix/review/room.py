@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from postfix.lengths import length_text
 from postfix.review.depth import shortened
 from postfix.review.words import NOT_MEASURED, escaped
 from postfix.story.model import FromSeat, Seen
@@ -36,16 +37,6 @@ _PARALLEL = ("no distance:", "eyes parallel")
 _BESIDE = ("no distance:", "not in front")
 
 _SCALE_LENGTHS_MM = [factor * 10.0**power for power in range(1, 7) for factor in (1.0, 2.0, 5.0)]
-
-
-def distance_text(mm: float) -> str:
-    """A distance in a room, to three figures: ``480 mm``, ``7.06 m``, ``54.2 m``, ``416 m``; ``over 10 km`` beyond."""
-    if mm < 999.5:
-        return f"{mm:.0f} mm" if mm >= 9.95 else f"{mm:.1f} mm"
-    metres = mm / 1000.0
-    if metres >= 10_000.0:
-        return "over 10 km"
-    return f"{metres:.{2 if metres < 9.995 else 1 if metres < 99.95 else 0}f} m"
 
 
 def room_words(screen_name: str, seats: Sequence[FromSeat]) -> str:
@@ -78,7 +69,7 @@ def room_svg(screen_name: str, seats: Sequence[FromSeat], width_mm: float, *, on
     """
     plan = _plan_of(seats, width_mm)
     title = f"Top view of the room before {_clean(screen_name)}"
-    heading = f"{shortened(_clean(screen_name))}, {distance_text(width_mm)} wide, seen from above"
+    heading = f"{shortened(_clean(screen_name))}, {length_text(width_mm)} wide, seen from above"
     parts = [_text(_MARGIN, 18, heading, weight=600)]
     for number, one in enumerate(seats):
         parts += _lane(one, plan, _MARGIN + number * _LANE + _LANE / 2.0)
@@ -185,7 +176,7 @@ def _off_the_scale(one: FromSeat, beyond: Sequence[str], x: float, y: float, lef
         at, point = y - _BREAK - _SLOT * (number + 0.5), points[word]
         parts.append(_mark(word, x, at))
         if point.distance_mm is not None:
-            parts.append(_text(x + 11, at + 4, distance_text(point.distance_mm)))
+            parts.append(_text(x + 11, at + 4, length_text(point.distance_mm)))
     if any(points[word].distance_mm is None for word in beyond):
         why = next(_no_distance(points[word]) for word in beyond if points[word].distance_mm is None)
         parts.append(f'<path d="M{_n(x - 5)} {_n(end)}l5 -9l5 9z"/>')
@@ -212,7 +203,7 @@ def _foot(plan: _Plan) -> list[str]:
     length = longest * plan.px_per_mm
     return [
         _stroke(f"M{_MARGIN} {y - 8}v8h{_n(length)}v-8", 1.4),
-        _text(_MARGIN + length + 8, y, f"{distance_text(longest)}, across and in depth"),
+        _text(_MARGIN + length + 8, y, f"{length_text(longest)}, across and in depth"),
         _text(_MARGIN, y + _ROW + 4, "Thick line: the screen. Half disc: the seat. One line of sight stands for both"),
         _text(_MARGIN, y + 2 * _ROW + 4, "eyes, which are too close together to be drawn apart at this scale."),
     ]
@@ -260,7 +251,7 @@ def _told(point: Seen, *, briefly: bool = False) -> str:
     if math.isnan(point.parallax_pct):
         return NOT_MEASURED
     if point.distance_mm is not None:
-        return distance_text(point.distance_mm)
+        return length_text(point.distance_mm)
     if briefly:
         return "no distance"
     words = " ".join(_no_distance(point))
@@ -269,8 +260,8 @@ def _told(point: Seen, *, briefly: bool = False) -> str:
 
 def _place(one: FromSeat) -> list[str]:
     aside_mm = abs(one.seat.aside_mm)
-    aside = [f"{distance_text(aside_mm)} aside"] if aside_mm else []
-    return [f"{distance_text(one.seat.distance_mm)} away", *aside]
+    aside = [f"{length_text(aside_mm)} aside"] if aside_mm >= 1.0 else []
+    return [f"{length_text(one.seat.distance_mm)} away", *aside]
 
 
 # ---- drawing
