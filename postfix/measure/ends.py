@@ -2,8 +2,9 @@
 
 Percentiles taken straight from a dense map lie too far out: its noise spreads each surface, and the ends of the
 distribution are the ends of the noise. So a sample of the pixels at each end is followed on full-size pixels, which is
-much quieter, and the map's percentile is moved by as much as the sample's moves. (The sample's percentile alone would
-carry the chance of which pixels were drawn; it falls out of the difference.)
+much quieter, and its percentile is taken in place of the map's. The sample is evenly spaced over the pixels in their
+order, so that chance has no part in it; moving the map's percentile by as much as the sample's moves would carry the
+map's own steps, a sixteenth of its pixel.
 """
 
 from __future__ import annotations
@@ -84,7 +85,7 @@ def find_ends(parallax: Parallax, left: Grey, right: Grey, to_right: ToRight | N
     for figure, (members, share) in zip(figures, windows):
         part = slice(first, first + members.size)
         first += members.size
-        results.append(float(figure) + _shift(pct[members], moves[part], sure[part], share))
+        results.append(_percentile(pct[members], moves[part], sure[part], share, float(figure)))
         # What is plain says nothing, for or against, as long as enough is not.
         telling = max(members.size - int(np.count_nonzero(plain[part])), _LEAST_TELLING * members.size)
         shares.append(float(np.count_nonzero(sure[part])) / telling)
@@ -122,10 +123,10 @@ def _followed(
     return moves, sure, plain
 
 
-def _shift(pct: Floats, moves: Floats, sure: npt.NDArray[np.bool_], share: float) -> float:
-    """By how much the value below which ``share`` of a sample lies changes when its members move."""
+def _percentile(pct: Floats, moves: Floats, sure: npt.NDArray[np.bool_], share: float, figure: float) -> float:
+    """The value below which ``share`` of a sample lies once its members are moved; ``figure`` where too few can be."""
     if np.count_nonzero(sure) < _LEAST_SURE:
-        return 0.0
+        return figure
     # What could not be followed by itself goes with the others: they share the map's error there.
     moved = pct + np.where(sure, moves, np.float32(np.median(moves[sure])))
-    return float(np.quantile(moved, share) - np.quantile(pct, share))
+    return float(np.quantile(moved, share))
