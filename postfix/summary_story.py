@@ -9,9 +9,8 @@ from typing import Any
 
 from postfix.deliver.story_log import shot_story_entry, story_entry
 from postfix.look import Piece
-from postfix.story.frames import IN_FRONT_PCT
 from postfix.story.model import Story, Stretch
-from postfix.story.over_time import safety_line, together
+from postfix.story.over_time import ClipOnScreen, programmes
 from postfix.summary import NOT_MEASURED, head, placed, plain, some_names
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name
@@ -72,13 +71,14 @@ def depth_text(shots: Sequence[Mapping[str, Any]]) -> list[Block]:
     for shot in shots:
         told = shot["story"]
         depth, cut, front = told["depth"], told["cut"], told["front"]
+        nothing = "0" if told["front_is_known"] else NOT_MEASURED
         rows.append(
             (
                 name(shot["name"]),
                 _figure(depth["volume_pct"], 2),
                 *(_seen_at(depth[end]) for end in ("near", "main", "far")),
                 _signed(cut["jump_arcmin"]) if cut else "",
-                *(_figure(front[key], 0) if front else _none_in_front(depth) for key in ("share_pct", "width_pct")),
+                *(_figure(front[key], 0) if front else nothing for key in ("share_pct", "width_pct")),
             )
         )
     apart = any(_is_apart(shot["story"]["depth"][end]) for shot in shots for end in ("near", "main", "far"))
@@ -89,12 +89,6 @@ def depth_text(shots: Sequence[Mapping[str, Any]]) -> list[Block]:
 
 
 _APART = "none"
-
-
-def _none_in_front(depth: Mapping[str, Any]) -> str:
-    """Nothing in front, or nothing known of it."""
-    near_pct = depth["near"]["parallax_pct"]
-    return "0" if near_pct is not None and near_pct >= -IN_FRONT_PCT else NOT_MEASURED
 
 
 def _figure(value: float | None, digits: int) -> str:
@@ -119,33 +113,19 @@ def _seen_at(seen: Mapping[str, Any]) -> str:
 
 
 def programmes_of(logs: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """For each screen that several clips were made for, all of them together as one programme.
-
-    Clips of which nothing was told count with their length alone. Screens of one name but other measures, or other
-    settings of a hard jump, are no one screen.
-    """
-    groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
-    for log in logs:
-        jump_arcmin = log["settings"]["convergence"]["jump_arcmin"]
-        groups.setdefault((*(log["screen"][key] for key in _SCREEN_KEYS), jump_arcmin), []).append(log)
-    programmes = []
-    for (screen_name, width_mm, distance_mm, eye_mm, jump_arcmin), of_screen in groups.items():
-        if len(of_screen) < 2:
-            continue
-        whole = together([_whole(log) for log in of_screen])
-        text = safety_line(whole, Screen(screen_name, width_mm, distance_mm, eye_mm), jump_arcmin=jump_arcmin)
-        programmes.append({"screen": screen_name, "clips": len(of_screen), "line": text, "whole": plain(asdict(whole))})
-    return programmes
+    """For each screen that several clips were made for, all of them together as one programme, of their change logs."""
+    return [plain(asdict(one)) for one in programmes([_on_screen(log) for log in logs])]
 
 
-_SCREEN_KEYS = ("name", "width_mm", "distance_mm", "eye_mm")
-
-
-def _whole(log: Mapping[str, Any]) -> Stretch:
-    if log.get("story") is not None:
-        return Stretch(**log["story"]["whole"])
-    length_s = float(log["clip"]["frames"] / Fraction(log["clip"]["rate"]))
-    return Stretch(0.0, length_s, 0.0, 0.0, 0.0, 0.0, 0, 0)
+def _on_screen(log: Mapping[str, Any]) -> ClipOnScreen:
+    told, screen = log.get("story"), log["screen"]
+    return ClipOnScreen(
+        screen=Screen(*(screen[key] for key in ("name", "width_mm", "distance_mm", "eye_mm"))),
+        jump_arcmin=log["settings"]["convergence"]["jump_arcmin"],
+        length_s=float(log["clip"]["frames"] / Fraction(log["clip"]["rate"])),
+        whole=None if told is None else Stretch(**told["whole"]),
+        is_planned=told is not None and told["measured_on"] == "planned",
+    )
 
 
 def programme_text(programmes: Sequence[Mapping[str, Any]]) -> list[Block]:
@@ -159,7 +139,7 @@ def programme_text(programmes: Sequence[Mapping[str, Any]]) -> list[Block]:
 def planned_story_text(screen: str, story: Story) -> list[Block]:
     """:func:`story_text` of a plan that was not rendered."""
     shots = [{"name": shot.name, "story": {"notices": [asdict(one) for one in shot.notices]}} for shot in story.shots]
-    return story_text(screen, shots, {"line": f"as planned: {story.line}"})
+    return story_text(screen, shots, {"line": story.line})
 
 
 def add_story(entry: dict[str, Any], story: Story) -> None:

@@ -86,6 +86,7 @@ def shot_story(screen, name, first, last, near, main, far, *, cut=None, filmed=N
         seats,
         filmed,
         notices,
+        math.isfinite(near),
     )
 
 

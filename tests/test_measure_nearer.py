@@ -3,16 +3,17 @@ is known by construction (computed)."""
 
 import numpy as np
 import pytest
+from test_measure_scenes import scene_of
 
 from postfix.demo.layers import Layer, layered_scene
-from postfix.measure import measure_pair
+from postfix.measure import measure_pair, nearer
 from postfix.measure.columns import columns_of
 from postfix.measure.columns_csv import read_columns
-from postfix.measure.nearer import nearer_than
 from postfix.measure.table import NEARER_STEPS_PCT
 from postfix.measure.table_csv import read_table, table_lines
 from tests.plan_tables import frame, measurement
 
+NAN = float("nan")
 STEPS = list(NEARER_STEPS_PCT)
 
 
@@ -22,6 +23,11 @@ def a_map(*things, behind=1.0, height=216, width=384):
     for parallax, x, y, w, h in things:
         pct[round(y * height) : round((y + h) * height), round(x * width) : round((x + w) * width)] = parallax
     return pct * np.float32(width / 100.0)
+
+
+def nearer_than(parallax, near=NAN, median=NAN, far=NAN):
+    """As the map has it, but for what is given."""
+    return nearer.nearer_than(parallax, near, median, far)
 
 
 def at(figures, step_pct):
@@ -68,6 +74,32 @@ def test_single_wrong_matches_are_no_thing():
     there[rng.random(there.shape) < 0.002] = -8.0
     _, width, _ = nearer_than(there)
     assert at(width, 0.0) == pytest.approx(30.0, abs=2.0)
+
+
+def test_the_map_is_held_to_what_full_size_pixels_say():
+    # A wall at −0.26 % in the map that lies at −0.23 %, and a box at −2.08 % that lies at −2.02 %.
+    there = a_map((-2.08, 0.2, 0.3, 0.3, 0.5), behind=-0.26)
+    as_it_is, held = nearer_than(there), nearer_than(there, -2.02, -0.23, -0.22)
+    assert at(as_it_is[0], -0.25) == 100.0
+    assert at(held[0], -0.25) == pytest.approx(15.0, abs=0.5)
+    assert at(held[1], -0.25) == pytest.approx(30.0, abs=1.5)
+    assert at(held[0], -2.0) == pytest.approx(15.0, abs=0.5)
+
+
+def test_figures_that_contradict_each_other_move_nothing_apart():
+    share, _, _ = nearer_than(a_map((-1.1, 0.2, 0.3, 0.3, 0.5)), 0.5, 0.5, 0.4)
+    assert list(share) == sorted(share)
+
+
+@pytest.mark.parametrize("seed", range(40, 46))
+def test_steps_agree_with_near_median_and_far_of_the_same_frame(seed):
+    found = measure_pair(*(np.asarray(eye, np.float32) for eye in scene_of(seed).render(0)))
+    for step, share in zip(STEPS, found.nearer_share_pct):
+        for figure, below in ((found.near_pct, 1.0), (found.median_pct, 50.0), (found.far_pct, 99.0)):
+            if step < figure - 0.01:
+                assert share <= below + 0.5, (step, figure)
+            if step > figure + 0.01:
+                assert share >= below - 0.5, (step, figure)
 
 
 @pytest.mark.parametrize(("x", "width", "height"), [(0.3, 0.25, 0.4), (0.1, 0.6, 0.5), (0.0, 0.45, 1.0)])

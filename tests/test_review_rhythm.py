@@ -180,18 +180,18 @@ def rows_of(html):
     ]
 
 
-def test_comfort_tells_seconds_and_percent_of_what_was_measured_the_whole_programme_first():
+def test_comfort_tells_seconds_and_percent_of_what_was_measured_the_whole_clip_first():
     version = version_of(SPANS, PCTS)
-    whole = Stretch(0.0, 3661.25, 1000.0, 250.0, 0.04, 1000.0, 7, 3)
+    whole = Stretch(0.0, 3661.25, 1000.0, 250.0, 0.04, 1000.0, 7, 3, 30, 2)
     last = Stretch(3660.0, 1.25, 0.0, 0.0, 0.0, 0.0, 1, 0)
     story = replace(version.story, whole=whole, minutes=(last,), line="One line for those who look after viewers.")
     html = comfort_html(made_clip(None, [replace(version, story=story)]))
     assert "<p>One line for those who look after viewers.</p>" in html
     first, second = [[" ".join(cell) for cell in row] for row in rows_of(html)]
     assert first == [
-        "Whole programme", "1000.0 s of 3661.2 s", "250.0 s 25.0 %", "0.0 s 0.0 %", "1000.0 s 100.0 %", "7", "3",
+        "Whole clip", "1000.0 s of 3661.2 s", "250.0 s 25.0 %", "0.0 s 0.0 %", "1000.0 s 100.0 %", "7", "3", "2 of 30",
     ]  # fmt: skip
-    assert second == ["1:01:00 to 1:01:01.2", "0.0 s of 1.2 s", *["not measured"] * 3, "1", "0"]
+    assert second == ["1:01:00 to 1:01:01.2", "0.0 s of 1.2 s", *["not measured"] * 3, "1", "0", "0 of 0"]
 
 
 def test_the_page_says_on_what_the_figures_were_measured():

@@ -315,7 +315,7 @@ def test_what_was_not_measured_is_said_so_and_never_a_zero(opened):
     fold = unfold(opened, 2)
     for word in ("Near seen at", "Far seen at", "Depth volume", "Jump of main mass at the cut"):
         assert row(fold, word) == ["not measured"] * 2
-    assert row(fold, "In front of the screen") == ["not known"] * 2
+    assert row(fold, "In front of the screen") == ["not measured"] * 2
     assert not re.search(r"NaN|null|undefined", fold.inner_text())
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from postfix.measure.columns import columns_of
 from postfix.measure.table import NEARER_STEPS_PCT, ClipInfo
+from postfix.plan.geometry import moves_of
 from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.settings import ConvergenceSettings, PlanSettings, StorySettings
 from postfix.source.shots import Shot
@@ -213,7 +214,8 @@ def test_what_was_not_measured_is_counted_apart():
         lambda i: frame(-2.0, 0.2) if i < 48 else frame(math.nan, math.nan, confidence=0.0), count=96, cuts=[48]
     )
     assert (story.whole.length_s, story.whole.measured_s, story.whole.beyond_s) == (4.0, 2.0, 2.0)
-    assert "2.0 s could not be measured" in story.line
+    # The cut between them neither.
+    assert "2.0 s and 1 of 1 cut could not be measured" in story.line
 
 
 @pytest.mark.parametrize("rate", [Fraction(24), Fraction(30000, 1001)])
@@ -234,8 +236,18 @@ def test_a_clip_of_whole_minutes_has_no_empty_one(frames, minutes):
 
 
 def test_the_line_says_what_a_reader_needs_to_judge_it_by():
-    line = given([frame(-2.0, 0.2)] * 48).line
-    for words in ("2.0 s", "cinema-12m", "12 m", "65 mm", "60 arcmin", "100 %", "none", "0 hard jumps", "local rules"):
+    line = given([frame(-2.0, 0.2)] * 48, cuts=[24]).line
+    for words in (
+        "Of 2.0 s",
+        "cinema-12m",
+        "12 m",
+        "65 mm",
+        "60 arcmin",
+        "100 %",
+        "none",
+        "0 hard jumps",
+        "local rules",
+    ):
         assert words in line, words
 
 
@@ -277,13 +289,13 @@ def test_finished_pictures_keep_the_dissolves_that_the_source_has():
 
 
 def test_clips_of_a_job_are_told_together_for_each_screen():
-    def log(frames, screen=CINEMA, told=True):
+    def log(frames, screen=CINEMA, told=True, measured_on="finished"):
         whole = given(frames, screen).whole
         return {
             "screen": asdict(screen),
             "settings": {"convergence": {"jump_arcmin": 30.0}},
             "clip": {"frames": len(frames), "rate": "24"},
-            "story": {"whole": asdict(whole)} if told else None,
+            "story": {"whole": asdict(whole), "measured_on": measured_on} if told else None,
         }
 
     comfortable, strained = [frame(-0.1, 0.2)] * 48, [frame(-2.0, 0.2)] * 24
@@ -296,3 +308,86 @@ def test_clips_of_a_job_are_told_together_for_each_screen():
     assert programme["whole"]["measured_s"] == pytest.approx(3.0)
     assert programme["whole"]["beyond_s"] == pytest.approx(1.0)
     assert "1.0 s could not be measured" in programme["line"]
+    assert programme["line"].startswith("Of 4.0 s")
+    (mixed,) = programmes_of([log(comfortable), log(comfortable, measured_on="planned")])
+    assert mixed["line"].startswith("Reckoned from the plan")
+
+
+def test_a_hard_jump_into_a_short_shot_is_not_counted_again_as_a_quick_cut():
+    columns = columns_of(bouncing([48, 24, 24, 48], [0.0, -0.6, 0.6, 0.6]))
+    story = story_as_given(columns, CINEMA, DEFAULTS)
+    assert [(shot.cut.is_hard, shot.cut.is_quick) for shot in story.shots[1:]] == [
+        (False, True),
+        (True, True),
+        (False, False),
+    ]
+    assert (story.whole.hard_jumps, story.whole.quick_cuts, story.whole.cuts) == (1, 1, 3)
+    # A run is one of short shots with jumps, however large.
+    assert story.quick_runs == ((1, 2),)
+
+
+def test_cuts_that_nobody_could_judge_are_counted_and_said():
+    story = given(lambda i: frame(confidence=0.0 if 24 <= i < 48 else 0.9), count=72, cuts=[24, 48])
+    assert (story.whole.cuts, story.whole.unknown_cuts, story.whole.hard_jumps) == (2, 2, 0)
+    assert "2 of 2 cuts could not be measured" in story.line
+
+
+def test_a_hit_that_slides_at_a_cut_is_told_as_it_is_at_the_cut():
+    # The picture's own depth is level on both sides, so the jump is that of the HIT at the cut itself (computed).
+    source = columns_of(bouncing([48, 48], [0.0, -1.2]))
+    keys = (HitKey(36, 0.0), HitKey(47, -0.4)), (HitKey(48, 0.4), HitKey(60, 0.0))
+    plan = planned(source, CINEMA)
+    shots = (
+        ShotPlan("sh001", 0, 47, hit=keys[0], subpixel=True),
+        ShotPlan("sh002", 48, 95, hit=keys[1], subpixel=True),
+    )
+    plan = replace(plan, shots=shots)
+    as_planned = story_of_plan(source, plan).shots[1].cut
+    moved = np.concatenate([moves_of(shot, plan.clip).hit_px for shot in shots]) * 100.0 / CLIP.width_px
+    finished = replace(
+        source,
+        near_pct=source.near_pct + moved,
+        far_pct=source.far_pct + moved,
+        median_pct=source.median_pct + moved,
+    )
+    as_finished = story_of_finished(finished, plan, source).shots[1].cut
+    assert as_planned.jump_pct == pytest.approx(-1.2 + 0.8, abs=1e-3)
+    assert as_finished.jump_pct == pytest.approx(as_planned.jump_pct, abs=1e-3)
+    assert as_finished.is_hard is as_planned.is_hard is False
+
+
+@pytest.mark.parametrize("hit_pct", [0.0, 0.9, 1.0, 1.1, 1.2, 1.22])
+def test_in_front_is_what_near_says_is_in_front_wherever_the_steps_lie(hit_pct):
+    # A box at −1.5 % with 20 % of the picture, pushed back until it is 0.28 % in front.
+    columns = table([with_front(frame(-1.5, 0.5), (-1.5, 20.0, 30.0, 50.0))] * 24)
+    plan = replace(
+        planned(columns, CINEMA), shots=(ShotPlan("sh001", 0, 23, hit=(HitKey(0, hit_pct),), subpixel=True),)
+    )
+    front = story_of_plan(columns, plan).shots[0].front
+    assert (front.share_pct, front.width_pct) == pytest.approx((20.0, 30.0))
+    assert front.seen.parallax_pct >= -1.5 + hit_pct - 1e-3
+    past = replace(plan, shots=(replace(plan.shots[0], hit=(HitKey(0, 1.26),)),))
+    told = story_of_plan(columns, past)
+    assert told.shots[0].front is None
+    assert told.shots[0].front_is_known
+    assert told.whole.front_s == 0.0
+
+
+def test_what_is_in_front_is_told_of_a_frame_that_was_measured():
+    there, nothing = with_front(frame(-1.5, 0.5), (-1.5, 20.0, 30.0, 50.0)), frame(confidence=0.0)
+    front = given(lambda i: there if i % 2 else nothing).shots[0].front
+    assert front.frame % 2 == 1
+    assert math.isfinite(front.seen.parallax_pct)
+
+
+def test_what_is_in_front_is_never_seen_nearer_than_near():
+    columns = table([with_front(frame(-0.44, 0.5), (-0.44, 20.0, 30.0, 50.0))] * 24)
+    front = story_as_given(columns, CINEMA, DEFAULTS).shots[0].front
+    # Between near and the next step of the ladder nothing is known of where it lies.
+    assert -0.44 <= front.seen.parallax_pct < -0.25
+
+
+def test_seconds_have_the_tolerance_of_flags():
+    limit = 65.0 / 120.0
+    assert given([frame(-0.1, limit + 0.019)] * 24).whole.apart_s == 0.0
+    assert given([frame(-0.1, limit + 0.021)] * 24).whole.apart_s == 1.0

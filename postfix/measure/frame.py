@@ -270,7 +270,7 @@ def _parallax(eyes: Eyes, proxy: ProxyPair, pixel_aspect: float) -> tuple[FrameM
     rivalry = find_rivalry(straight.left, straight.right, maps, straight.scale)
     measure = replace(mapped.measure, **_end_figures(found.ends, found.evidence))
     near_box, far_box = end_boxes(maps.left, measure.near_pct, measure.far_pct, left.shape[1], left.shape[0])
-    nearer = nearer_than(maps.left)
+    nearer = nearer_than(maps.left, measure.near_pct, measure.median_pct, measure.far_pct)
     measure = replace(
         measure,
         **_misfit_figures(straight),

@@ -6,6 +6,9 @@ the picture looks a step up or down.
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +17,7 @@ from postfix.measure.matching import Parallax
 from postfix.measure.table import NEARER_STEPS_PCT
 
 _STEPS_PCT = np.array(NEARER_STEPS_PCT, np.float32)
+_PERCENTILES = (0.01, 0.5, 0.99)
 
 _WIDTH = 96
 """Columns of the map in which things are told apart: 1 % of width."""
@@ -28,15 +32,21 @@ _TRIM = 0.01
 """Share of a thing left out at each side of it: single wrong matches that hang on to it."""
 
 Figures = tuple[float, ...]
+Floats = npt.NDArray[np.float32]
 
 
-def nearer_than(parallax: Parallax) -> tuple[Figures, Figures, Figures]:
+def nearer_than(
+    parallax: Parallax, near_pct: float, median_pct: float, far_pct: float
+) -> tuple[Figures, Figures, Figures]:
     """Share of the picture that both eyes see, width and height of the largest thing, nearer than each step.
 
     Parameters
     ----------
     parallax : (h, w) float32
         Dense map of the left eye, in its own pixels; NaN where unknown; at least one is known.
+    near_pct, median_pct, far_pct : float
+        1st, 50th and 99th percentile as full-size pixels say, percent of width; the map, which lies a few hundredths of
+        a percent off, is held to them. NaN where one is not known.
 
     Returns
     -------
@@ -49,17 +59,39 @@ def nearer_than(parallax: Parallax) -> tuple[Figures, Figures, Figures]:
     sample = parallax[::_SHARE_STEP, ::_SHARE_STEP]
     known = sample[np.isfinite(sample)] * np.float32(100.0 / width)
     known.sort()
-    shares = np.searchsorted(known, _STEPS_PCT, side="right") * 100.0 / max(1, known.size)
+    steps = _in_the_map(known, (near_pct, median_pct, far_pct))
+    shares = np.searchsorted(known, steps, side="right") * 100.0 / max(1, known.size)
     rows = max(1, round(height * _WIDTH / width))
     small = cv2.resize(parallax, (_WIDTH, rows), interpolation=cv2.INTER_NEAREST) * np.float32(100.0 / width)
     sizes = {0.0: (0.0, 0.0)}
-    for step, share in zip(_STEPS_PCT, shares.tolist()):
+    for step, share in zip(steps, shares.tolist()):
         if share not in sizes:  # the same share is the same part of the picture
             # Comparing with NaN is never true: what is unknown is no part of a thing.
             sizes[share] = _size_of((small <= step).view(np.uint8))
     widths, heights = zip(*(sizes[share] for share in shares.tolist()))
     # Larger by a step, never smaller: two things of like size may take turns in being the largest.
     return tuple(shares.tolist()), _rising(widths), _rising(heights)
+
+
+def _in_the_map(known: Floats, refined_pct: tuple[float, float, float]) -> Floats:
+    """Where each step lies in a map, by what it has at the percentiles whose figures are known better.
+
+    ``known`` are values of the map, rising. Between two percentiles a step keeps its place between them; beyond them it
+    moves as the nearest does.
+    """
+    places = [round(share * (known.size - 1)) for share in _PERCENTILES]
+    pairs = (
+        [(pct, float(known[place])) for pct, place in zip(refined_pct, places) if math.isfinite(pct)]
+        if known.size
+        else []
+    )
+    if not pairs or any(after[0] <= before[0] for before, after in pairwise(pairs)):
+        pairs = pairs[:1]
+    if not pairs:
+        return _STEPS_PCT
+    refined, mapped = (np.array(one) for one in zip(*pairs))
+    moved = np.interp(_STEPS_PCT, refined, mapped - refined)
+    return np.asarray(_STEPS_PCT + moved, np.float32)
 
 
 def _rising(values: tuple[float, ...]) -> Figures:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from postfix.review.clips import ReviewedClip
 from postfix.review.logged import Version
 from postfix.review.rhythm import MEASURED_WORDS
 from postfix.review.words import escaped
 from postfix.story.model import Stretch
+from postfix.story.over_time import ClipOnScreen, programmes
 
 _HEADS = (
     "measured",
@@ -15,6 +18,7 @@ _HEADS = (
     "in front",
     "hard jumps",
     "quick cuts",
+    "cuts not judged",
 )
 
 
@@ -30,11 +34,31 @@ def comfort_html(clip: ReviewedClip) -> str:
     )
 
 
+def programmes_html(clips: Sequence[ReviewedClip]) -> str:
+    """All clips of a page together, for each screen that several were made for; empty where there is none."""
+    parts = [
+        ClipOnScreen(
+            version.screen,
+            version.jump_arcmin,
+            float(version.clip.frames / version.clip.rate),
+            None if version.story is None else version.story.whole,
+            version.story is not None and version.story.measured_on == "planned",
+        )
+        for clip in clips
+        for version in clip.versions
+    ]
+    told = programmes(parts) if any(part.whole is not None for part in parts) else ()
+    items = "".join(
+        f"<p><strong>{escaped(one.screen)}</strong>, {one.clips} clips: {escaped(one.line)}</p>" for one in told
+    )
+    return f'<section class="comfort"><h2>All clips together</h2>{items}</section>' if items else ""
+
+
 def _screen(version: Version) -> str:
     story = version.story
     assert story is not None
     name = escaped(version.screen.name)
-    rows = [_row("Whole programme", story.whole), *(_row(_span(one), one) for one in story.minutes)]
+    rows = [_row("Whole clip", story.whole), *(_row(_span(one), one) for one in story.minutes)]
     heads = "".join(f'<th scope="col" class="n">{head}</th>' for head in _HEADS)
     line = f"<p>{escaped(story.line)}</p>" if story.line else ""
     return (
@@ -48,7 +72,7 @@ def _screen(version: Version) -> str:
 def _row(word: str, one: Stretch) -> str:
     measured = f"{one.measured_s:.1f} s of {one.length_s:.1f} s"
     cells = [measured, *(_part(seconds, one) for seconds in (one.beyond_s, one.apart_s, one.front_s))]
-    cells += [str(one.hard_jumps), str(one.quick_cuts)]
+    cells += [str(one.hard_jumps), str(one.quick_cuts), f"{one.unknown_cuts} of {one.cuts}"]
     return f'<tr><th scope="row">{word}</th>{"".join(f"<td class=n>{cell}</td>" for cell in cells)}</tr>'
 
 
@@ -60,6 +84,8 @@ def _part(seconds: float, one: Stretch) -> str:
 
 
 def _span(one: Stretch) -> str:
+    if one.length_s < 0.1:
+        return f"{_clock(one.start_s)}, under 0.1 s"
     return f"{_clock(one.start_s)} to {_clock(one.start_s + one.length_s)}"
 
 

@@ -15,7 +15,7 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, ShotPlan
-from postfix.plan.settings import DEFAULT_WINDOWS, Subpixel, WindowSettings
+from postfix.plan.settings import DEFAULT_WINDOWS, ConvergenceSettings, Subpixel, WindowSettings
 from postfix.source.layout import Layout
 from postfix.source.pair import AS_GIVEN, Reading
 from postfix.source.picture import OnBad
@@ -158,6 +158,8 @@ class Version:
     """Of the same settings, which HIT is drawn to a fraction of a pixel; None in logs that do not say."""
     framed_from_px: tuple[int, int] | None = None
     """Width and height of the source's pictures where the frame that was delivered was cut from them, or is larger."""
+    jump_arcmin: float = ConvergenceSettings.jump_arcmin
+    """Of the same settings, what is a hard jump in depth."""
     on_bad: OnBad = "stop"
     """What was done about frames of the source that could not be decoded; ``stop`` where there were none."""
     story: Story | None = None

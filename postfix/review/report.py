@@ -15,7 +15,7 @@ from postfix.review.beside import Beside
 from postfix.review.cards import card
 from postfix.review.charts import charts_html
 from postfix.review.clips import ReviewedClip, ReviewedShot, reviewed_clips
-from postfix.review.comfort import comfort_html
+from postfix.review.comfort import comfort_html, programmes_html
 from postfix.review.depth import DepthSpan, legend_box, legend_html, span_for
 from postfix.review.frames import frames_data
 from postfix.review.meaning import CAUTION, meaning
@@ -118,6 +118,7 @@ def _page(clips: Sequence[ReviewedClip], beside: Beside, progress: Callable[[int
     body = [
         f"<h1>{escaped(heading)}</h1>",
         f'<aside class="caution"><strong>Before anything else.</strong> {CAUTION}</aside>',
+        programmes_html(clips),
         *(_clip(clip, beside, plotly_src, progress, is_first=clip is clips[0]) for clip in clips),
         meaning(),
         _footer(clips),

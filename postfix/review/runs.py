@@ -36,7 +36,7 @@ from postfix.outside import (
 )
 from postfix.plan.figures import Figures
 from postfix.plan.model import Flag, HitKey, Misalignment, ShotPlan, WindowKey
-from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, SUBPIXEL, Subpixel, WindowSettings
+from postfix.plan.settings import DEFAULT_WINDOWS, FILLS, SUBPIXEL, ConvergenceSettings, Subpixel, WindowSettings
 from postfix.review.logged import NUMBER_COLUMNS, ClipFacts, FrameTable, LoggedFile, LoggedShot, Version
 from postfix.review.members import figure as _figure
 from postfix.review.members import member as _get
@@ -216,6 +216,7 @@ def _version(log: Any, folder: Path) -> dict[str, Any]:
         "remarks": tuple(str(text) for text in _get(log, "remarks", list)) if "remarks" in log else (),
         "windows": _windows(log),
         "subpixel": _subpixel(log),
+        "jump_arcmin": _jump_arcmin(log),
         "framed_from_px": _size(log),
         "on_bad": _on_bad(log),
         "story": read_story(log, [shot.story for shot in shots], seats),
@@ -240,6 +241,12 @@ def _eye_mm(log: Any, screen: Any) -> float:
 def _subpixel(log: Any) -> Subpixel | None:
     settings = _get(log, "settings", dict) if "settings" in log else {}
     return next((one for one in SUBPIXEL if one == settings.get("subpixel")), None)
+
+
+def _jump_arcmin(log: Any) -> float:
+    settings = _get(log, "settings", dict) if "settings" in log else {}
+    given = _get(settings, "convergence", dict) if "convergence" in settings else {}
+    return _figure(given, "jump_arcmin") if "jump_arcmin" in given else ConvergenceSettings.jump_arcmin
 
 
 def _windows(log: Any) -> WindowSettings:

@@ -27,6 +27,9 @@ from postfix.story.model import (
 T = TypeVar("T")
 
 _MEASURED_ON = ("finished", "planned", "source")
+_NEAREST_SEAT_MM = 1.0
+"""A seat that is nearer to a screen sits in it."""
+
 _TIME_TOLERANCE_S = 0.01
 """Seconds are logged rounded; parts of a stretch may be more than the whole by that."""
 
@@ -73,7 +76,9 @@ def logged_seats(log: Any) -> dict[str, Seat] | None:
     def read() -> dict[str, Seat]:
         entries = member(member(log, "story", dict), "seats", list)
         seats = [_read(Seat, entry, is_whole=True) for entry in entries]
-        if len({seat.name for seat in seats}) < len(seats) or any(seat.distance_mm <= 0.0 for seat in seats):
+        if len({seat.name for seat in seats}) < len(seats) or any(
+            seat.distance_mm < _NEAREST_SEAT_MM for seat in seats
+        ):
             raise ValueError("seats of one name, or in the screen")
         return {seat.name: seat for seat in seats}
 
@@ -115,6 +120,8 @@ def _story(entry: Any, shots: tuple[ShotStory, ...], seats: Mapping[str, Seat]) 
 def _stretch(entry: Any) -> Stretch:
     read = _read(Stretch, entry, is_whole=True)
     rest = max(read.beyond_s, read.apart_s, read.front_s)
+    if max(read.hard_jumps + read.quick_cuts, read.unknown_cuts) > read.cuts > 0:
+        raise ValueError(f"{read.cuts} cuts, of which more are told")
     if rest > read.measured_s + _TIME_TOLERANCE_S or read.measured_s > read.length_s + _TIME_TOLERANCE_S:
         raise ValueError(f"a stretch of {read.length_s:g} s of which more is told than was measured")
     return read
@@ -158,6 +165,7 @@ def _shot_story(entry: Any, seats: Mapping[str, Seat]) -> ShotStory:
             Notice(cast(Any, member(given, "code", str)), member(given, "text", str))
             for given in member(story, "notices", list)
         ),
+        member(story, "front_is_known", bool) if "front_is_known" in story else front is not None,
     )
 
 

@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from postfix.camera import Camera, roundness
 from postfix.limits import LimitRules, Limits, eye_mm_of, limits_for
 from postfix.measure.columns import Columns
@@ -13,10 +15,9 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.figures import Figures, figures_of
 from postfix.plan.model import Plan
 from postfix.plan.settings import PlanSettings
-from postfix.source.shots import Shot
 from postfix.story.cuts import cuts_of, quick_runs, volume_pct
 from postfix.story.filmed import filmed, filmed_notices
-from postfix.story.frames import ShownShot, as_measured, as_planned
+from postfix.story.frames import ShownShot, as_finished, as_measured, as_planned
 from postfix.story.front import front_of
 from postfix.story.model import Cut, Depth, Filmed, FromSeat, MeasuredOn, Notice, Seat, Seen, ShotStory, Story
 from postfix.story.over_time import safety_line, stretches
@@ -64,13 +65,10 @@ def story_of_finished(finished: Columns, plan: Plan, source: Columns | None) -> 
     plan : Plan
         That they were made by.
     source : Columns or None
-        The measurement of the source, which the camera's figures are of.
+        The measurement of the source, which the camera's figures are of, and which knows of dissolves.
     """
     place = _Place(plan.screen, plan.limits, plan.settings, plan.clip)
-    dissolves = None
-    if source is not None:
-        dissolves = {shot.first: frames for shot, frames in zip(source.shots, source.dissolve_frames)}
-    shown = as_measured(finished, [Shot(s.name, s.first, s.last) for s in plan.shots], dissolves)
+    shown = as_finished(finished, plan.shots, source)
     return _story("finished", shown, place, _cameras(plan), source)
 
 
@@ -117,7 +115,9 @@ def _story(
         whole=whole,
         minutes=minutes,
         quick_runs=runs,
-        line=safety_line(whole, screen, jump_arcmin=settings.convergence.jump_arcmin),
+        line=safety_line(
+            whole, screen, jump_arcmin=settings.convergence.jump_arcmin, is_planned=measured_on == "planned"
+        ),
         seats=seats,
     )
 
@@ -153,7 +153,8 @@ def _shot(
     if camera is not None and told is not None:
         viewed = _with_roundness(viewed, camera, told, screen)
     notices += _seat_notices(viewed, place.rules)
-    return ShotStory(shot.name, shot.first, shot.last, depth, front, cut, viewed, told, tuple(notices))
+    is_known = bool(np.isfinite(shot.front_share).any())
+    return ShotStory(shot.name, shot.first, shot.last, depth, front, cut, viewed, told, tuple(notices), is_known)
 
 
 def _depth(near: Seen, main: Seen, far: Seen, volume: float) -> Depth:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from postfix.measure.columns import Columns
 from postfix.measure.table import NEARER_STEPS_PCT
@@ -23,6 +23,9 @@ it, as far as an audience and the measurement can tell. Project default, no sour
 
 _STEPS = np.array(NEARER_STEPS_PCT)
 
+_END_SHARES_PCT = (1.0, 50.0, 99.0)
+"""Shares of the picture nearer than near, median and far."""
+
 
 @dataclass(frozen=True, eq=False)
 class ShownShot:
@@ -38,7 +41,7 @@ class ShownShot:
         Parallax that the eyes meet at the shot's first frames and leave at its last.
     front_share, front_width, front_height : (n,) float64
         Of what lies more than :data:`IN_FRONT_PCT` in front of the screen: share of the picture, and size of the
-        largest thing, percent of the picture's width and of its height.
+        largest thing, percent of the picture's width and of its height; 0 where there is none.
     """
 
     name: str
@@ -54,30 +57,44 @@ class ShownShot:
     front_share: Array
     front_width: Array
     front_height: Array
+    _ends: tuple[Array, Array, Array]
     _shares: Array
     _zoom: float
     _hit_pct: Array
 
     def front_pct(self, index: int) -> float:
-        """Parallax of the middle of what is in front in frame ``first + index``."""
-        shares = self._shares[index]
+        """Parallax of the middle of what is in front in frame ``first + index``: half of it lies nearer."""
+        ends = (self._ends[0][index], self._ends[1][index], self._ends[2][index])
+        pct, share = np.array([*_STEPS, *ends]), np.array([*self._shares[index], *_END_SHARES_PCT])
+        is_known = np.isfinite(pct) & np.isfinite(share)
         half = self.front_share[index] / 2.0
-        if not np.isfinite(half) or half <= 0.0:
-            return float("nan")
-        # Up to a step nothing lies nearer: the first that holds anything begins there.
-        begin = int(np.searchsorted(shares, 0.0, side="right"))
-        lower = max(0, begin - 1)
-        middle = float(np.interp(half, shares[lower:], _STEPS[lower:]))
-        return self._zoom * middle + float(self._hit_pct[index])
+        if not (math.isfinite(half) and half > 0.0 and is_known.any()):
+            return math.nan
+        order = np.lexsort((pct[is_known], share[is_known]))
+        rising = np.maximum.accumulate(pct[is_known][order])
+        middle = float(np.interp(half, share[is_known][order], rising))
+        least = ends[0] if math.isfinite(ends[0]) else -math.inf
+        return self._zoom * max(middle, least) + float(self._hit_pct[index])
 
 
-def as_measured(columns: Columns, shots: Sequence[Shot], dissolves: Mapping[int, int] | None = None) -> list[ShownShot]:
-    """Shots as they were measured: of a source, or of finished pictures.
-
-    ``dissolves`` has, by a shot's first frame, over how many frames it dissolves in, where that is known elsewhere.
-    """
-    known = _dissolves(columns) if dissolves is None else dissolves
+def as_measured(columns: Columns, shots: Sequence[Shot]) -> list[ShownShot]:
+    """Shots as they were measured, of pictures as they were given."""
+    known = _dissolves(columns)
     return [_shown(columns, shot, unmoved(shot.last - shot.first + 1), known) for shot in shots]
+
+
+def as_finished(columns: Columns, shots: Sequence[ShotPlan], source: Columns | None) -> list[ShownShot]:
+    """Shots as they were measured on finished pictures, made by a plan from a source.
+
+    A HIT that slides at a cut is taken out where the eyes' depth at that cut is looked for, and put back as it is at
+    the cut itself: over half a second the picture's own depth counts, not its slide.
+    """
+    known = {} if source is None else _dissolves(source)
+    shown = []
+    for shot in shots:
+        still = unmoved(shot.last - shot.first + 1)
+        shown.append(_shown(columns, shot, still, known, sliding=moves_of(shot, columns.clip)))
+    return shown
 
 
 def as_planned(columns: Columns, shots: Sequence[ShotPlan]) -> list[ShownShot]:
@@ -90,16 +107,25 @@ def _dissolves(columns: Columns) -> dict[int, int]:
     return {shot.first: frames for shot, frames in zip(columns.shots, columns.dissolve_frames)}
 
 
-def _shown(columns: Columns, shot: Shot | ShotPlan, moves: Moves, dissolves: Mapping[int, int]) -> ShownShot:
+def _shown(
+    columns: Columns,
+    shot: Shot | ShotPlan,
+    moves: Moves,
+    dissolves: Mapping[int, int],
+    sliding: Moves | None = None,
+) -> ShownShot:
+    """One shot after ``moves``; ``sliding`` are those that the measured pictures have in them already."""
     arrays = shot_arrays(columns, shot.first, shot.last)
     part = slice(shot.first, shot.last + 1)
-    zoom, hit = moves.zoom, moves.hit_px * 100.0 / columns.clip.width_px
-    entry, leave = cut_depths_pct(arrays, columns.clip.rate)
+    to_pct = 100.0 / columns.clip.width_px
+    zoom, hit = moves.zoom, moves.hit_px * to_pct
+    there = np.zeros(hit.shape) if sliding is None else sliding.hit_px * to_pct
+    entry, leave = cut_depths_pct(replace(arrays, median=arrays.median - there), columns.clip.rate)
     shares, widths, heights = (
         np.where(arrays.measured[:, None], values[part], np.nan)
         for values in (columns.nearer_share_pct, columns.nearer_width_pct, columns.nearer_height_pct)
     )
-    at = _step_at((-IN_FRONT_PCT - hit) / zoom)
+    front = _Front(arrays.near, (-IN_FRONT_PCT - hit) / zoom, shares)
     return ShownShot(
         name=shot.name,
         first=shot.first,
@@ -109,11 +135,12 @@ def _shown(columns: Columns, shot: Shot | ShotPlan, moves: Moves, dissolves: Map
         far=zoom * arrays.far + hit,
         median=zoom * arrays.median + hit,
         figures=_figures(arrays, moves, columns),
-        entry_pct=zoom * entry + float(hit[0]),
-        leave_pct=zoom * leave + float(hit[-1]),
-        front_share=_at(shares, at),
-        front_width=np.minimum(zoom * _at(widths, at), 100.0),
-        front_height=np.minimum(zoom * _at(heights, at), 100.0),
+        entry_pct=zoom * entry + float(hit[0] + there[0]),
+        leave_pct=zoom * leave + float(hit[-1] + there[-1]),
+        front_share=front.of(shares),
+        front_width=np.minimum(zoom * front.of(widths), 100.0),
+        front_height=np.minimum(zoom * front.of(heights), 100.0),
+        _ends=(arrays.near, arrays.median, arrays.far),
         _shares=shares,
         _zoom=zoom,
         _hit_pct=hit,
@@ -124,14 +151,29 @@ def _figures(arrays: ShotArrays, moves: Moves, columns: Columns) -> Figures:
     return figures_after(arrays, moves, columns.clip)
 
 
-def _step_at(depth_pct: Array) -> npt.NDArray[np.intp]:
-    """The step of the ladder nearest to each depth; −1 beyond either end of it."""
-    nearest = np.abs(_STEPS[None, :] - depth_pct[:, None]).argmin(axis=1)
-    beyond = (depth_pct < _STEPS[0]) | (depth_pct > _STEPS[-1])
-    return np.where(beyond, -1, nearest)
+class _Front:
+    """What lies nearer than a depth in each frame, by the step of the ladder that is nearest to it.
 
+    Nothing does where near itself does not: a frame then has 0. Where near does, and the step on its side of the depth
+    holds less than near leaves out, the step on the other side is taken.
 
-def _at(values: Array, step: npt.NDArray[np.intp]) -> Array:
-    """What stands at a step in each frame, wild frames voted down; NaN beyond the ladder."""
-    found = np.take_along_axis(values, np.maximum(step, 0)[:, None], axis=1)[:, 0]
-    return running_median(np.where(step < 0, np.nan, found), high=True)
+    Parameters
+    ----------
+    near, depth_pct : (n,) float64
+    shares : (n, steps) float64
+    """
+
+    def __init__(self, near: Array, depth_pct: Array, shares: Array) -> None:
+        nearest = np.abs(_STEPS[None, :] - depth_pct[:, None]).argmin(axis=1)
+        held = np.take_along_axis(shares, nearest[:, None], axis=1)[:, 0]
+        is_short = (_STEPS[nearest] < depth_pct) & (held < _END_SHARES_PCT[0])
+        self._step = np.minimum(nearest + is_short, len(_STEPS) - 1)
+        beyond = (depth_pct < _STEPS[0]) | (depth_pct > _STEPS[-1])
+        self._is_known = np.isfinite(near) & np.isfinite(held) & ~beyond
+        self._is_there = near < depth_pct
+
+    def of(self, values: Array) -> Array:
+        """Shares or sizes in each frame, wild frames voted down; NaN where nothing is known, 0 where nothing is."""
+        found = np.take_along_axis(values, self._step[:, None], axis=1)[:, 0]
+        voted = running_median(np.where(self._is_known, np.where(self._is_there, found, 0.0), np.nan), high=True)
+        return np.where(self._is_known, voted, np.nan)

@@ -200,8 +200,8 @@ class Filmed:
 
 @dataclass(frozen=True)
 class ShotStory:
-    """All that is told of a shot. ``front`` is None where nothing lies in front or it was not measured, ``cut`` for the
-    first shot, ``filmed`` where nothing was noted of the camera."""
+    """All that is told of a shot. ``front`` is None where nothing lies in front, or, with ``front_is_known`` false,
+    where that was not measured; ``cut`` for the first shot; ``filmed`` where nothing was noted of the camera."""
 
     name: str
     first: int
@@ -212,6 +212,7 @@ class ShotStory:
     seats: tuple[FromSeat, ...] = ()
     filmed: Filmed | None = None
     notices: tuple[Notice, ...] = ()
+    front_is_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -220,7 +221,8 @@ class Stretch:
 
     ``beyond_s``: something lay more than 60 arcmin in front of or behind the screen. ``apart_s``: the eyes had to turn
     apart. ``front_s``: something lay in front of the screen. ``measured_s`` of ``length_s`` could be measured; the
-    others count only what was. Jumps are counted where the cut is.
+    others count only what was. Cuts, and dissolves among them, are counted where they are: ``hard_jumps``,
+    ``quick_cuts`` that are not hard, and ``unknown_cuts``, on one side of which nothing was measured.
     """
 
     start_s: float
@@ -231,6 +233,8 @@ class Stretch:
     front_s: float
     hard_jumps: int
     quick_cuts: int
+    cuts: int = 0
+    unknown_cuts: int = 0
 
 
 @dataclass(frozen=True)

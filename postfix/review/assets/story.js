@@ -91,14 +91,14 @@
   const FRONT = [
     ["In front of the screen", ({ story }) => (story.front
       ? [`${share(story.front.share_pct)} of the picture`, `at its widest in frame ${story.front.frame}`]
-      // Near leaves out 1 % of the picture.
-      : [known(story.depth.near.parallax_pct) && story.depth.near.parallax_pct >= 0 ? "nothing over 1 %" : UNKNOWN])],
+      : [story.front_is_known ? "nothing" : UNMEASURED])],
     ["Widest thing, of the picture", front((one) =>
       [`${share(one.width_pct, 0)} wide`, `${share(one.height_pct, 0)} high`])],
     ["Its size on the screen", front((one) =>
       [`${length(one.width_mm) ?? UNKNOWN} wide`, `${length(one.height_mm) ?? UNKNOWN} high`])],
     ["Seen at", front((one) => place(one.seen))],
-    ["Seems to be wide", front((one) => [length(one.seen_width_mm) ?? "no distance"])],
+    ["Seems to be wide", front((one) =>
+      [length(one.seen_width_mm) ?? (known(one.seen.parallax_pct) ? "no distance" : UNMEASURED)])],
   ];
 
   const filmed = (tell) => ({ story }) => (story.filmed ? tell(story.filmed) : ["–"]);
