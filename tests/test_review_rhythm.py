@@ -14,7 +14,7 @@ from tryout_clips import clip_info, made_clip, made_columns, made_version
 from postfix.plan.model import ShotPlan
 from postfix.review.charts import MOST_NAMED
 from postfix.review.clips import reviewed_clips
-from postfix.review.comfort import comfort_html
+from postfix.review.comfort import comfort_html, programmes_html
 from postfix.review.report import write_report
 from postfix.review.rhythm import rhythm_html, rhythm_svg
 from postfix.story.model import Stretch
@@ -233,3 +233,17 @@ def test_the_clip_is_read_with_its_story_and_the_rate_counts_for_nothing_in_the_
     assert version.clip.rate == Fraction(24)
     assert rhythm_html(clip).count('data-lengths="4 4 4"') == 1
     assert "data-cards" not in rhythm_html(clip)
+
+
+def test_a_page_of_several_clips_begins_with_all_of_them_together():
+    one, other = (made_clip(None, [version_of(SPANS, PCTS)]) for _ in range(2))
+    assert programmes_html([one]) == ""
+    html = programmes_html([one, other])
+    assert html.count("<p>") == 1
+    assert f"<strong>{one.versions[0].screen.name}</strong>, 2 clips: Of 1.0 s" in html
+    planned = replace(other.versions[0], story=replace(other.versions[0].story, measured_on="planned"))
+    assert "Reckoned from the plan" in programmes_html([one, replace(other, versions=(planned,))])
+    # Another screen, or another figure of what is hard, is no part of it; nor is there one where nothing is told.
+    assert programmes_html([one, replace(other, versions=(replace(other.versions[0], jump_arcmin=20.0),))]) == ""
+    untold = [replace(clip, versions=(replace(clip.versions[0], story=None),)) for clip in (one, other)]
+    assert programmes_html(untold) == ""
