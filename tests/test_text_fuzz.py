@@ -18,6 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from plan_tables import frame, measurement
 from review_job import write_source, write_version
+from story_entries import CAMERA, FILMED, story_for, with_story
 
 from postfix.errors import PostfixError
 from postfix.job.file import parse_frame_size, parse_frames, read_job
@@ -32,6 +33,7 @@ from postfix.source.editlist import read_edit_list
 from postfix.source.numbered import is_pattern, numbered_stills
 from postfix.source.rate import parse_rate
 from postfix.source.timecode import frames_from_timecode, valid_timecode
+from postfix.viewing import BUILTIN_SCREENS
 
 DEEPER = int(os.environ.get("POSTFIX_FUZZ", "0"))
 
@@ -395,6 +397,10 @@ def test_any_timeline_is_read_or_refused(tmp_path_factory, data):
 def finished(tmp_path_factory):
     folder = tmp_path_factory.mktemp("finished")
     made = write_version(folder / "made" / "tv", write_source(folder / "in"))
+    shots = json.loads((made / "changes.json").read_text())["shots"]
+    spans = [(shot["name"], shot["first"], shot["last"]) for shot in shots]
+    told = story_for(BUILTIN_SCREENS["cinema-12m"], spans, [(-1.0, -0.2, 0.3)] * len(spans), filmed=FILMED)
+    with_story(made, told, {name: CAMERA for name, *_ in spans})
     for name in ("left", "right"):
         shutil.rmtree(made / name, ignore_errors=True)
     return made, json.loads((made / "changes.json").read_text()), (made / "changes.csv").read_text()
