@@ -8,6 +8,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from postfix.limits import LimitRules
 from postfix.measure.columns import columns_of
 from postfix.measure.table import NEARER_STEPS_PCT, ClipInfo
 from postfix.plan.geometry import moves_of
@@ -391,3 +392,13 @@ def test_seconds_have_the_tolerance_of_flags():
     limit = 65.0 / 120.0
     assert given([frame(-0.1, limit + 0.019)] * 24).whole.apart_s == 0.0
     assert given([frame(-0.1, limit + 0.021)] * 24).whole.apart_s == 1.0
+
+
+def test_other_seats_are_noted_only_where_the_screens_own_is_fine():
+    # 65 mm of eyes and 40 mm of allowance on 12 m: 0.191° from 12 m, 0.318° from the front row at 7.2 m (computed).
+    allowing = replace(DEFAULTS, limits=LimitRules(allowance_mm=40.0))
+    (shot,) = given([frame(-0.5, 0.875)] * 24, settings=allowing).shots
+    assert [notice.code for notice in shot.notices] == ["seat"]
+    assert "front row 0.32°" in shot.notices[0].text
+    # Beyond 0.286° from the own seat it is a flag's matter.
+    assert given([frame(-0.5, 1.2)] * 24, settings=allowing).shots[0].notices == ()
