@@ -177,8 +177,10 @@ def _with_roundness(viewed: tuple[FromSeat, ...], camera: Camera, told: Filmed, 
 
 
 def _seat_notices(viewed: Sequence[FromSeat], rules: LimitRules) -> list[Notice]:
-    """Seats from which the eyes must turn apart by more than is allowed, where they need not from the screen's own, which
-    comes first: there it is a limit, and told as such."""
+    """Seats from which the eyes must turn apart by more than is allowed, where they need not from the screen's own.
+
+    That comes first among them; there it is a limit, and told as such.
+    """
     if viewed[0].far.divergence_deg > rules.divergence_deg:
         return []
     there = [one for one in viewed[1:] if one.far.divergence_deg > rules.divergence_deg]
