@@ -146,6 +146,54 @@ def parallax_pct(camera: Camera, distance_mm: float) -> float | None:
     return _number(span * (screen - point) / (1.0 + _bend_mm2(camera) * screen * point))
 
 
+def side_parallax_pct(camera: Camera, distance_mm: float) -> float | None:
+    """Most parallax that a point at this depth has where both eyes have it in their picture, percent of width.
+
+    Toed-in cameras give more parallax to the sides than to the middle, at one and the same depth: the least is on the
+    middle axis (:func:`parallax_pct`), the most at the side edges. Parallel ones give the same everywhere. That of the
+    middle where no point is in both pictures; None where something is missing.
+
+    Source: two pinhole cameras turned towards each other (computed). In directions over the depth, ``a`` aside, ``b``
+    half the interaxial, ``T`` the tangent of a camera's turn, it is
+    ``2f·((T − b)(1 + bT) + a²T) / ((1 + bT)² − a²T²)``, which grows with a.
+    """
+    middle, turned, point = parallax_pct(camera, distance_mm), _turned(camera), _nearness(distance_mm)
+    if middle is None or turned is None or point is None:
+        return middle
+    half, turn, half_base_mm = turned
+    b = half_base_mm * point
+    outer = math.atan(half) + turn
+    # Of the right half: where the right eye's picture ends, or the left eye's.
+    aside = min(b + math.tan(math.atan(half) - turn), math.tan(outer) - b if outer < math.pi / 2.0 else math.inf)
+    if not aside > 0.0:
+        return middle
+    most = 50.0 / half * (math.tan(math.atan(aside - b) + turn) - math.tan(math.atan(aside + b) - turn))
+    return max(middle, most) if math.isfinite(most) else middle
+
+
+def nearest_with(camera: Camera, parallax_pct: float) -> float | None:
+    """Nearest distance at which anything in both pictures has this parallax; None where there is none to tell.
+
+    The inverse of :func:`side_parallax_pct`; for parallel cameras that of :func:`parallax_pct`. What has the parallax
+    lies between this and :func:`distance_of`, wherever it is in the picture.
+    """
+    turned = _turned(camera)
+    on_axis = distance_of(camera, parallax_pct)
+    if turned is None or missing(camera) or not math.isfinite(parallax_pct):
+        return on_axis.mm
+    half, turn, half_base_mm = turned
+    # The eye whose picture ends there sees it at its edge; x over the focal length.
+    right = min(half, half + parallax_pct * half / 50.0)
+    outward = math.atan(right - parallax_pct * half / 50.0) + turn
+    if not outward < math.pi / 2.0:
+        return on_axis.mm
+    aside_mm = math.tan(outward) - math.tan(math.atan(right) - turn)
+    found = 2.0 * half_base_mm / aside_mm if aside_mm > 0.0 else math.nan
+    if not is_figure(found):
+        return on_axis.mm
+    return found if on_axis.mm is None else min(found, on_axis.mm)
+
+
 def infinity_pct(camera: Camera) -> float | None:
     """Parallax of infinity, in percent: the whole HIT that converged the shot; None where something is missing."""
     return parallax_pct(camera, math.inf)
@@ -153,6 +201,8 @@ def infinity_pct(camera: Camera) -> float | None:
 
 def distance_of(camera: Camera, parallax_pct: float, tolerance_pct: float = INFINITY_TOLERANCE_PCT) -> Distance:
     """Real distance of what has this parallax on the middle axis: the inverse of :func:`parallax_pct`.
+
+    At the sides of toed-in cameras' pictures nearer things have it (:func:`nearest_with`).
 
     Parameters
     ----------
@@ -310,6 +360,20 @@ def _bend_mm2(camera: Camera) -> float:
     """By what toed-in cameras differ from parallel ones on the middle axis, ``B²/4``; 0 for parallel ones."""
     base = camera.interaxial_mm or 0.0
     return base * base / 4.0 if camera.rig == "toed-in" else 0.0
+
+
+def _turned(camera: Camera) -> tuple[float, float, float] | None:
+    """Of toed-in cameras: half the sensor over the focal length, the turn of each in radians, half the interaxial."""
+    base, focal, width, converged = (
+        camera.interaxial_mm,
+        camera.focal_mm,
+        camera.sensor_width_mm,
+        camera.convergence_mm,
+    )
+    if camera.rig != "toed-in" or base is None or focal is None or width is None or converged is None:
+        return None
+    half, turn = width / focal / 2.0, math.atan(base / (2.0 * converged)) if converged > 0.0 else 0.0
+    return (half, turn, base / 2.0) if is_figure(half) and turn > 0.0 else None
 
 
 def _number(value: float) -> float | None:

@@ -11,20 +11,18 @@ from postfix.camera import SUPER_35_WIDTH_MM, Camera, Distance, equivalent_focal
 from postfix.lengths import length_text
 from postfix.limits import Limits
 from postfix.look import Piece, Role
-from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
-from postfix.plan.figures import LIMIT_TOLERANCE_PCT, signed_mm, signed_pct
+from postfix.plan.figures import signed_mm
 from postfix.plan.settings import StorySettings
 from postfix.review.meaning import CAUTION
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_words, nearest_mm, rig_words
 from postfix.story.model import Seen
-from postfix.story.set_ups import Asked
-from postfix.story.shoot_screens import OnScreen, placed_text
+from postfix.story.set_ups import KEYSTONE, ROUNDING_PCT, Asked
+from postfix.story.shoot_screens import OnAll, OnScreen, on_all
+from postfix.story.shoot_words import converged_words, pct_text, placed_text, roundness_words
 from postfix.summary import NOT_MEASURED, head, plain
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name
 from postfix.viewing import mm_from_pct
-
-KEYSTONE = DIFFERENCE_LIMITS["vertical"]
 
 
 def shoot_text(asked: Asked, rows: Sequence[OnScreen], notes: Sequence[str]) -> list[Block]:
@@ -33,20 +31,23 @@ def shoot_text(asked: Asked, rows: Sequence[OnScreen], notes: Sequence[str]) -> 
     for row in rows:
         said.append(line(name(row.screen.name), ": ", Piece(row.verdict, _role(row))))
         said += [line(_sentence(row.advice), indent=2)] if row.advice else []
-    most, given = most_for_all_mm(asked, rows), asked.camera.interaxial_mm
-    if most is not None and (given is None or given > most):
-        said.append(line(f"on all of them: no more than {length_text(most)}, converged for each as told below"))
+    common, given = on_all(asked, rows), asked.camera.interaxial_mm
+    if common is not None and (given is None or given > common.interaxial_mm):
+        said.append(line(_on_all_words(common, rows)))
     said += [Gap(), _figures(asked, rows), *_legend(rows), Gap()]
     said += [line(Piece(_camera_words(asked), "soft")), *(line(note) for note in notes)]
     return [*said, Gap(), line(CAUTION)]
 
 
-def most_for_all_mm(asked: Asked, rows: Sequence[OnScreen]) -> float | None:
-    """The largest interaxial that fits every screen; None for a single screen, or where one of them has none."""
-    proposed = [row.camera if asked.camera.interaxial_mm is None else row.fitting for row in rows]
-    found = [None if camera is None else camera.interaxial_mm for camera in proposed]
-    known = [one for one in found if one is not None]
-    return min(known) if 1 < len(known) == len(rows) else None
+def _on_all_words(common: OnAll, rows: Sequence[OnScreen]) -> str:
+    """The interaxial for every screen, with the convergence that it then takes on each."""
+    told = [converged_words(one.camera.convergence_mm) for one in common.ends]
+    if len(set(told)) == 1:
+        where = told[0]
+    else:
+        first, *rest = (f"{words} on {row.screen.name}" for words, row in zip(told, rows))
+        where = ", ".join([first, *(one.removeprefix("converged at ") for one in rest)])
+    return f"on all of them: no more than {length_text(common.interaxial_mm)}, {where}"
 
 
 def _role(row: OnScreen) -> Role:
@@ -90,18 +91,19 @@ def _figures(asked: Asked, rows: Sequence[OnScreen]) -> Table:
         (base, lambda row: _length(row.camera.interaxial_mm)),
         (place, _placed),
         ("near", lambda row: _parallax(row.near, row.limits)),
-        ("near limit", lambda row: signed_pct(row.limits.near_pct)),
+        ("near limit", lambda row: pct_text(row.limits.near_pct)),
         ("near on the screen", lambda row: _on_the_screen(row.near, row)),
         ("near, arcmin", lambda row: _arcmin(row.near)),
         ("near is seen at", lambda row: _seen_at(row.near)),
         ("far", lambda row: _parallax(row.far, row.limits)),
-        ("far limit", lambda row: signed_pct(row.limits.far_pct)),
+        ("far at the sides", lambda row: _parallax(row.far_sides, row.limits)),
+        ("far limit", lambda row: pct_text(row.limits.far_pct)),
         ("far on the screen", lambda row: _on_the_screen(row.far, row)),
         ("far, arcmin", lambda row: _arcmin(row.far)),
         ("far is seen at", lambda row: _seen_at(row.far)),
         ("infinity would be", lambda row: _parallax(row.infinity)),
         ("range", _range),
-        ("range limit", lambda row: f"{row.limits.range_pct:.2f} %"),
+        ("range limit", lambda row: f"{row.budget[0]:.2f} %"),
         ("roundness near", lambda row: _round(row.near_roundness, row.story)),
         ("roundness at screen", lambda row: _round(row.screen_roundness, row.story)),
         ("largest that fits", lambda row: _length(None if row.fitting is None else row.fitting.interaxial_mm)),
@@ -134,26 +136,34 @@ def _place(camera: Camera) -> str:
 def _parallax(one: Seen | None, limits: Limits | None = None) -> Cell:
     if one is None:
         return NOT_MEASURED
-    text = signed_pct(one.parallax_pct)
+    text = pct_text(one.parallax_pct)
     if limits is None:
         return text
-    over = max(limits.near_pct - one.parallax_pct, one.parallax_pct - limits.far_pct) > LIMIT_TOLERANCE_PCT
+    over = max(limits.near_pct - one.parallax_pct, one.parallax_pct - limits.far_pct) > ROUNDING_PCT
     return Piece(text, "bad" if over else "plain")
 
 
 def _range(row: OnScreen) -> Cell:
     if row.range_pct is None:
         return NOT_MEASURED
-    over = row.range_pct - row.limits.range_pct > LIMIT_TOLERANCE_PCT
+    over = row.range_pct - row.budget[0] > ROUNDING_PCT
     return Piece(f"{row.range_pct:.2f} %", "bad" if over else "plain")
 
 
 def _on_the_screen(one: Seen | None, row: OnScreen) -> str:
-    return NOT_MEASURED if one is None else signed_mm(mm_from_pct(one.parallax_pct, row.screen.width_mm))
+    return (
+        NOT_MEASURED
+        if one is None
+        else signed_mm(mm_from_pct(one.parallax_pct, row.screen.width_mm)).replace("+0 mm", "0 mm")
+    )
 
 
 def _arcmin(one: Seen | None) -> str:
-    return NOT_MEASURED if one is None else f"{one.arcmin:+.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
+    return (
+        NOT_MEASURED
+        if one is None
+        else f"{round(one.arcmin) or 0:+d}".replace("+0", "0").replace("-", "\N{MINUS SIGN}")
+    )
 
 
 APART, PARALLEL = "apart", "parallel"
@@ -171,13 +181,6 @@ def _round(value: float | None, story: StorySettings) -> str:
     if value is None:
         return NOT_MEASURED
     return f"{roundness_words(value, story)} {value:.2f}"
-
-
-def roundness_words(value: float, story: StorySettings) -> str:
-    """Depth against width in a word."""
-    if value < story.flat_below:
-        return "flat"
-    return "stretched" if value > story.stretched_above else "natural"
 
 
 def _keystone(row: OnScreen) -> Cell:
@@ -204,6 +207,16 @@ def _legend(rows: Sequence[OnScreen]) -> list[Block]:
                 f"roundness: depth against width, 1 as in life; flat below {flat:g}, stretched above {stretched:g} "
                 "(project default)"
             )
+    for row in rows:
+        if row.budget[0] < row.limits.range_pct:
+            told.append(
+                f"range limit on {row.screen.name}: from the near to the far limit, which is less than the "
+                f"{row.limits.range_pct:.2f} % of the rule for the range"
+            )
+    if any(row.far_sides is not None for row in rows):
+        told.append(
+            "far at the sides: toed-in cameras give the sides more parallax than the middle; it is what is judged"
+        )
     if any(row.bercovitz_mm is not None for row in rows):
         told.append(
             "largest, Bercovitz: interaxial by the formula of Bercovitz 1998 for the range limit of each screen"
@@ -275,7 +288,8 @@ def shoot_data(asked: Asked, rows: Sequence[OnScreen], ground: Distance | None, 
     """The same as plain data; None where there is no number."""
     camera = asked.camera
     equivalent = equivalent_focal_mm(camera.focal_mm, camera.sensor_width_mm)
-    near = camera.near_mm
+    near, common = camera.near_mm, on_all(asked, rows)
+    ends = [None] * len(rows) if common is None else [one.camera for one in common.ends]
     return plain(
         {
             "camera": {
@@ -288,8 +302,8 @@ def shoot_data(asked: Asked, rows: Sequence[OnScreen], ground: Distance | None, 
                 "interaxial_100_mm": None if near is None else interaxial_for(near, RATIO_CINEMA),
                 "missing": list(asked.missing),
             },
-            "screens": [_screen_data(row) for row in rows],
-            "fits_all_mm": most_for_all_mm(asked, rows),
+            "screens": [_screen_data(row, end) for row, end in zip(rows, ends)],
+            "fits_all_mm": None if common is None else common.interaxial_mm,
             "rules": RULES,
             "notes": list(notes),
             "caution": CAUTION,
@@ -318,7 +332,7 @@ def _camera_data(camera: Camera) -> dict[str, Any]:
     }
 
 
-def _screen_data(row: OnScreen) -> dict[str, Any]:
+def _screen_data(row: OnScreen, on_all_camera: Camera | None) -> dict[str, Any]:
     camera, fitting = row.camera, row.fitting
     near, at_screen = row.near_roundness, row.screen_roundness
     return {
@@ -326,8 +340,11 @@ def _screen_data(row: OnScreen) -> dict[str, Any]:
         "limits": asdict(row.limits),
         "near": _seen_data(row.near, row),
         "far": _seen_data(row.far, row),
+        "far_sides": _seen_data(row.far_sides, row),
         "infinity": _seen_data(row.infinity, row),
         "range_pct": row.range_pct,
+        "range_budget_pct": row.budget[0],
+        "range_budget_rule": row.budget[1],
         "fits": row.fits,
         "verdict": row.verdict,
         "advice": row.advice,
@@ -341,6 +358,9 @@ def _screen_data(row: OnScreen) -> dict[str, Any]:
             "convergence_mm": fitting.convergence_mm,
             "convergence_is_infinite": fitting.convergence_mm == math.inf,
         },
+        "held_by": row.held_by or None,
+        "fits_all_convergence_mm": None if on_all_camera is None else on_all_camera.convergence_mm,
+        "fits_all_convergence_is_infinite": on_all_camera is not None and on_all_camera.convergence_mm == math.inf,
         "near_roundness": near,
         "near_looks": None if near is None else roundness_words(near, row.story),
         "screen_roundness": at_screen,

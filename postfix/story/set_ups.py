@@ -8,17 +8,29 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal
 
-from postfix.camera import Camera, depth_pct_mm, is_figure, parallax_pct
+from postfix.camera import Camera, depth_pct_mm, is_figure, parallax_pct, side_parallax_pct, vertical_parallax_mm
 from postfix.limits import Limits
-from postfix.plan.figures import LIMIT_TOLERANCE_PCT, range_budget
+from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
+from postfix.plan.figures import range_budget
 from postfix.shooting import Setup, best_convergence, check, fitting_setup
+from postfix.story import toed_in
 
-FIGURES = 3
-"""Figures that a proposal is rounded to: what a rig can be set to."""
+FIGURES, FIGURES_AT_MOST = 3, 6
+"""Figures that a proposal is rounded to, what a rig can be set to; a convergence has more where it must."""
+
+ROUNDING_PCT = 0.002
+"""What may be beyond a limit and still fits, percent of width: rounding alone, for nothing was measured. Project
+default."""
+
+KEYSTONE = DIFFERENCE_LIMITS["vertical"]
+"""Vertical parallax of toed-in cameras, from where it is seen and up to where it is tolerated (% of height)."""
 
 _STEP, _ATTEMPTS = 0.99, 24
 """A proposal that no longer fits when it is rounded is made smaller by so much, so many times at most."""
+
+Fault = Literal["impossible", "range", "near", "far", "keystone"]
 
 
 @dataclass(frozen=True)
@@ -40,12 +52,50 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Room:
+    """What decides whether a camera fits a screen: its limits, and the height of the sensor, which keystone takes."""
+
+    limits: Limits
+    sensor_height_mm: float | None = None
+
+    @property
+    def budget_pct(self) -> float:
+        """Largest range, percent of width: the range limit, or from the near to the far limit where that is less."""
+        return range_budget(self.limits)[0]
+
+
+@dataclass(frozen=True)
 class Ends:
-    """A camera with its convergence, and the parallax that it gives; NaN where that is not known."""
+    """A camera with its convergence, and the parallax that it gives; NaN where that is not known.
+
+    Attributes
+    ----------
+    near_pct, far_pct : float
+        Of the nearest and farthest thing on the middle axis; there the nearest has its least.
+    most_pct : float
+        Of the farthest thing where it has most: at the sides, of toed-in cameras (``side_parallax_pct``).
+    keystone_pct : float
+        Largest vertical parallax at the plane of convergence, the nearest and the farthest thing, percent of height;
+        NaN of parallel cameras.
+    """
 
     camera: Camera
     near_pct: float = math.nan
     far_pct: float = math.nan
+    most_pct: float = math.nan
+    keystone_pct: float = math.nan
+
+
+@dataclass(frozen=True)
+class Largest:
+    """The largest interaxial that fits, as it can be told, and what keeps it from being larger besides the limits.
+
+    ``held_by`` is ``nearest`` where it would be wider than the nearest thing is away, ``keystone``, ``impossible``
+    (what no such cameras can be), or empty where the limits decide.
+    """
+
+    ends: Ends
+    held_by: Literal["", "nearest", "keystone", "impossible"] = ""
 
 
 def rounded(value: float, figures: int = FIGURES) -> float:
@@ -65,70 +115,85 @@ def rounded_up(value: float) -> float:
     return nearest if nearest >= value else rounded(nearest + step)
 
 
+def faults(ends: Ends, limits: Limits) -> tuple[Fault, ...]:
+    """What is outside, as far as it is known: of toed-in cameras far and range at the sides of the picture."""
+    if check(ends.camera):
+        return ("impossible",)
+    found: tuple[tuple[Fault, bool], ...] = (
+        ("range", ends.most_pct - ends.near_pct > range_budget(limits)[0] + ROUNDING_PCT),
+        ("near", ends.near_pct < limits.near_pct - ROUNDING_PCT),
+        ("far", ends.most_pct > limits.far_pct + ROUNDING_PCT),
+        ("keystone", KEYSTONE.tolerated is not None and ends.keystone_pct > KEYSTONE.tolerated),
+    )
+    return tuple(name for name, is_over in found if is_over)
+
+
 def is_inside(ends: Ends, limits: Limits) -> bool | None:
     """Whether all is within the limits, of a camera that can be; None where what is known is, and not all is known."""
-    if check(ends.camera):
+    if faults(ends, limits):
         return False
-    over_far = ends.far_pct > limits.far_pct + LIMIT_TOLERANCE_PCT
-    over_near = ends.near_pct < limits.near_pct - LIMIT_TOLERANCE_PCT
-    if over_far or over_near or ends.far_pct - ends.near_pct > limits.range_pct + LIMIT_TOLERANCE_PCT:
-        return False
-    return None if math.isnan(ends.near_pct) or math.isnan(ends.far_pct) else True
+    return None if math.isnan(ends.near_pct) or math.isnan(ends.most_pct) else True
 
 
-def _given_ends(camera: Camera) -> Ends:
+def given_ends(camera: Camera, room: Room) -> Ends:
     """With the convergence that the camera has."""
     near = None if camera.near_mm is None else parallax_pct(camera, camera.near_mm)
     far = None if camera.far_mm is None else parallax_pct(camera, camera.far_mm)
-    return Ends(camera, math.nan if near is None else near, math.nan if far is None else far)
+    most = None if camera.far_mm is None else side_parallax_pct(camera, camera.far_mm)
+    keystone = keystone_pct(camera, room.sensor_height_mm)
+    return Ends(camera, *(math.nan if one is None else one for one in (near, far, most, keystone)))
 
 
-def _converged(camera: Camera, setup: Setup, limits: Limits) -> Ends:
-    """With the convergence of a set-up, rounded where that fits as well."""
-    if setup.convergence_mm is None:
-        # Even infinity lies in front of the screen: there is no distance at it.
-        return Ends(replace(camera, convergence_mm=None), setup.near_pct, setup.far_pct)
-    exact = _given_ends(replace(camera, convergence_mm=setup.convergence_mm))
-    if math.isinf(setup.convergence_mm):
-        return exact
-    near = _given_ends(replace(camera, convergence_mm=rounded(setup.convergence_mm)))
-    return exact if is_inside(exact, limits) and not is_inside(near, limits) else near
+def keystone_pct(camera: Camera, sensor_height_mm: float | None) -> float | None:
+    """The largest vertical parallax at the plane of convergence, at the nearest and at the farthest thing."""
+    if camera.rig != "toed-in" or sensor_height_mm is None:
+        return None
+    found = [vertical_parallax_mm(camera, sensor_height_mm, at) for at in (None, camera.near_mm, camera.far_mm)]
+    known = [one for one in found if one is not None]
+    return 100.0 * max(known) / sensor_height_mm if known else None
 
 
-def best_ends(camera: Camera, interaxial_mm: float, limits: Limits) -> Ends:
-    """With this interaxial and the convergence that suits it best."""
-    known = lens_and_depth(camera)
+def best_ends(camera: Camera, interaxial_mm: float, room: Room) -> Ends:
+    """With this interaxial and the convergence that suits it best, rounded to as few figures as fit."""
+    whole, known = replace(camera, interaxial_mm=interaxial_mm), lens_and_depth(camera)
     if known is None:
-        return Ends(replace(camera, interaxial_mm=interaxial_mm))
-    setup = best_convergence(interaxial_mm, *known, limits)
-    whole = replace(camera, interaxial_mm=interaxial_mm)
-    return _converged(whole, _in_the_scene(setup, whole, limits), limits)
+        return Ends(whole)
+    setup = best_convergence(interaxial_mm, *known, room.limits)
+    if setup.convergence_mm is None:
+        # Even infinity lies in front of the screen: there is no distance at it, and nothing is turned towards it.
+        return Ends(replace(whole, convergence_mm=None), setup.near_pct, setup.far_pct, setup.far_pct)
+    if camera.rig == "toed-in":
+        best_mm = toed_in.best_convergence_mm(whole, room.limits, lambda one: _is_too_far(one, room))
+    else:
+        best_mm = _in_the_scene(setup, known, room.limits)
+    if math.isinf(best_mm):
+        return given_ends(replace(whole, convergence_mm=best_mm), room)
+    # What no figures as told make fit does not fit: an exact distance could not be told.
+    tries = [
+        given_ends(replace(whole, convergence_mm=rounded(best_mm, figures)), room)
+        for figures in range(FIGURES, FIGURES_AT_MOST + 1)
+    ]
+    return next((one for one in tries if not faults(one, room.limits)), tries[0])
 
 
-def _in_the_scene(setup: Setup, camera: Camera, limits: Limits) -> Setup:
+def _is_too_far(camera: Camera, room: Room) -> bool:
+    """Whether these toed-in cameras are turned too much: far, range or keystone is outside, or they cannot be."""
+    return not set(faults(given_ends(camera, room), room.limits)) <= {"near"}
+
+
+def _in_the_scene(setup: Setup, known: tuple[float, float, float, float], limits: Limits) -> float:
     """Where there is room to spare, near and far take the same share of their limits: something is at the screen.
 
     The same room at both ends would put a whole scene in front of a cinema screen, where far has so much less than
     near: a convergence that no camera can be set to. Left alone where the limits do not lie about the screen.
     """
-    depth, far_mm = depth_pct_mm(camera), camera.far_mm
-    if not setup.is_inside or not limits.near_pct < 0.0 < limits.far_pct or depth is None or far_mm is None:
-        return setup
-    wide = setup.far_pct - setup.near_pct
-    far_pct = wide * limits.far_pct / (limits.far_pct - limits.near_pct)
-    return replace(
-        setup, convergence_mm=1.0 / (far_pct / depth + 1.0 / far_mm), near_pct=far_pct - wide, far_pct=far_pct
-    )
-
-
-def fitting_ends(asked: Asked, limits: Limits) -> Ends | None:
-    """The largest interaxial that fits, as it can be told and set."""
-    camera, known = asked.camera, lens_and_depth(asked.camera)
-    if known is None:
-        return None
-    # In front of a flat scene the limits alone would have cameras farther apart than it is away.
-    most = min(fitting_setup(*known, limits).interaxial_mm, known[2])
-    return _made_to_fit(lambda base: best_ends(camera, base, limits), most, limits)
+    converged_mm = math.inf if setup.convergence_mm is None else setup.convergence_mm
+    if not setup.is_inside or not limits.near_pct < 0.0 < limits.far_pct:
+        return converged_mm
+    _, _, near_mm, far_mm = known
+    share = limits.far_pct / (limits.far_pct - limits.near_pct)
+    # Between the inverses of both distances as the screen lies between the limits.
+    return 1.0 / ((1.0 / near_mm - 1.0 / far_mm) * share + 1.0 / far_mm)
 
 
 def lens_and_depth(camera: Camera) -> tuple[float, float, float, float] | None:
@@ -139,47 +204,126 @@ def lens_and_depth(camera: Camera) -> tuple[float, float, float, float] | None:
     return focal, width, near, far
 
 
-def _made_to_fit(made: Callable[[float], Ends], largest_mm: float, limits: Limits) -> Ends | None:
-    """The largest rounded interaxial up to this one that fits and that a camera can have; None where none does."""
-    size_mm = largest_mm
+# ---- the largest interaxial
+
+
+def fitting_ends(asked: Asked, room: Room) -> Largest | None:
+    """The largest interaxial that fits, as it can be told and set."""
+    camera, known = asked.camera, lens_and_depth(asked.camera)
+    if known is None:
+        return None
+    plain = camera.rig == "parallel"
+
+    def reckoned(base_mm: float) -> Ends:
+        if plain:
+            return best_ends(camera, base_mm, room)
+        whole = replace(camera, interaxial_mm=base_mm, convergence_mm=None)
+        near_mm = toed_in.least_turned_mm(whole, room.limits)
+        return (
+            best_ends(camera, base_mm, room)
+            if near_mm is None
+            else given_ends(replace(whole, convergence_mm=near_mm), room)
+        )
+
+    # In front of a flat scene the limits alone would have cameras farther apart than it is away.
+    by_limits, nearest_mm = fitting_setup(*known, room.limits).interaxial_mm, known[2]
+    top_mm = min(by_limits, nearest_mm) if plain else nearest_mm
+    return _largest(reckoned, lambda base: best_ends(camera, base, room), top_mm, nearest_mm, room)
+
+
+def _at_convergence(camera: Camera, room: Room) -> Largest | None:
+    """The largest interaxial that fits with the convergence that was given."""
+    one = given_ends(replace(camera, interaxial_mm=1.0), room)
+    if math.isnan(one.near_pct) or math.isnan(one.far_pct):
+        return None
+    limits = room.limits
+    most = [room.budget_pct / (one.far_pct - one.near_pct)]
+    most += [limits.far_pct / one.far_pct] if one.far_pct > 0.0 else []
+    most += [limits.near_pct / one.near_pct] if one.near_pct < 0.0 else []
+
+    def reckoned(base_mm: float) -> Ends:
+        return given_ends(replace(camera, interaxial_mm=base_mm), room)
+
+    # On the middle axis toed-in cameras may stand a little farther apart than parallel ones.
+    return _largest(reckoned, reckoned, min(most) * (1.0 if camera.rig == "parallel" else 2.0), math.inf, room)
+
+
+def _largest(
+    reckoned: Callable[[float], Ends], told: Callable[[float], Ends], top_mm: float, nearest_mm: float, room: Room
+) -> Largest | None:
+    """The largest rounded interaxial up to ``top_mm`` that fits, reckoned one way and told another; None if none."""
+    if not is_figure(top_mm):
+        return None
+    size_mm = top_mm
+    if faults(reckoned(top_mm), room.limits):
+        low, high = math.log(top_mm) - _LOG_SPAN, math.log(top_mm)
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2.0
+            low, high = (low, middle) if faults(reckoned(math.exp(middle)), room.limits) else (middle, high)
+        size_mm = math.exp(low)
+    more = faults(reckoned(size_mm * 1.01), room.limits)
+    held_by: Literal["", "nearest", "keystone", "impossible"] = ""
+    if more in (("keystone",), ("impossible",)):
+        held_by = "keystone" if more == ("keystone",) else "impossible"
+    if not more and size_mm >= nearest_mm:
+        held_by = "nearest"
     for _ in range(_ATTEMPTS):
         if not is_figure(size_mm):
             return None
-        ends = made(_rounded_down(size_mm))
-        is_possible = not check(ends.camera)
-        if is_possible and is_inside(ends, limits):
-            return ends
-        size_mm *= _STEP if is_possible else 0.5
+        ends = told(_rounded_down(size_mm))
+        if is_inside(ends, room.limits):
+            return Largest(ends, held_by)
+        size_mm *= _STEP
     return None
 
 
-def used_ends(asked: Asked, limits: Limits, fitting: Ends | None) -> Ends:
+_LOG_SPAN, _HALVINGS = math.log(1e9), 32
+
+
+def used_ends(asked: Asked, room: Room, fitting: Largest | None) -> Largest:
     """What the figures of a screen are reckoned with: what was given, the rest as it would be best."""
     camera = asked.camera
     if camera.convergence_mm is not None:
         if camera.interaxial_mm is not None:
-            return _given_ends(camera)
-        return _at_convergence(camera, limits) or Ends(camera)
+            return Largest(given_ends(camera, room))
+        return _at_convergence(camera, room) or Largest(Ends(camera))
     if camera.interaxial_mm is None:
-        return fitting or Ends(camera)
-    return Ends(camera) if asked.missing else best_ends(camera, camera.interaxial_mm, limits)
+        return fitting or Largest(Ends(camera))
+    return Largest(Ends(camera) if asked.missing else best_ends(camera, camera.interaxial_mm, room))
 
 
-def _at_convergence(camera: Camera, limits: Limits) -> Ends | None:
-    """The largest interaxial that fits with the convergence that was given."""
-    one = _given_ends(replace(camera, interaxial_mm=1.0))
-    if math.isnan(one.near_pct) or math.isnan(one.far_pct):
+# ---- the nearest thing, and where to converge for the farthest
+
+
+def nearest_fitting(camera: Camera, room: Room) -> Ends | None:
+    """The nearest thing that fits with this interaxial, wherever the cameras are converged, and with which convergence.
+
+    None where it is not known, or where nothing in front of the farthest thing fits.
+    """
+    base = camera.interaxial_mm
+    span = depth_pct_mm(camera)
+    if base is None or span is None or camera.far_mm is None:
         return None
-    most = [limits.range_pct / (one.far_pct - one.near_pct)]
-    most += [limits.far_pct / one.far_pct] if one.far_pct > 0.0 else []
-    most += [limits.near_pct / one.near_pct] if one.near_pct < 0.0 else []
-    return _made_to_fit(lambda base: _given_ends(replace(camera, interaxial_mm=base)), min(most), limits)
+    far = camera.far_mm
+    nearest = 1.0 / (room.budget_pct / span + 1.0 / far)
+    if camera.rig == "toed-in":
+        found = toed_in.nearest_mm(camera, nearest, far, room.limits, lambda one: _is_too_far(one, room))
+        if found is None:
+            return None
+        nearest = found
+    for _ in range(_ATTEMPTS):
+        if not is_figure(nearest) or nearest >= far:
+            return None
+        ends = best_ends(replace(camera, near_mm=rounded_up(nearest)), base, room)
+        if is_inside(ends, room.limits):
+            return ends
+        nearest /= _STEP
+    return None
 
 
-def nearest_fitting_mm(camera: Camera, limits: Limits) -> float | None:
-    """Nothing nearer fits, wherever the cameras are converged."""
-    span, far = depth_pct_mm(camera), camera.far_mm
-    if span is None or far is None:
+def convergence_for_far(camera: Camera, room: Room) -> float | None:
+    """Distance at which, or beyond which, to converge for the farthest thing to be inside, whatever is near."""
+    if camera.far_mm is None or camera.interaxial_mm is None:
         return None
-    nearest = 1.0 / (range_budget(limits)[0] / span + 1.0 / far)
-    return rounded_up(nearest) if is_figure(nearest) else None
+    found = toed_in.most_turned_mm(camera, lambda one: "far" in faults(given_ends(one, room), room.limits))
+    return rounded_up(found) if is_figure(found) else None
