@@ -372,8 +372,10 @@ def _turned(camera: Camera) -> tuple[float, float, float] | None:
     )
     if camera.rig != "toed-in" or base is None or focal is None or width is None or converged is None:
         return None
-    half, turn = width / focal / 2.0, math.atan(base / (2.0 * converged)) if converged > 0.0 else 0.0
-    return (half, turn, base / 2.0) if is_figure(half) and turn > 0.0 else None
+    if missing(camera) or not is_figure(width / focal):
+        return None
+    turn = math.atan(base / (2.0 * converged))
+    return (width / focal / 2.0, turn, base / 2.0) if turn > 0.0 else None
 
 
 def _number(value: float) -> float | None:

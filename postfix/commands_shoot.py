@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import re
 from dataclasses import dataclass, replace
 
 from postfix import summary_shoot
@@ -37,8 +38,9 @@ class _Option:
 
 
 _ANY_MM = Span(0.0, math.inf, "mm")
-_ON_A_SET = Span(0.02, 1000.0, "metres")
-"""Nobody notes a distance on a set as a plain number of kilometres. Project default."""
+_ON_A_SET, _FARTHEST, _HEIGHT = Span(0.02, 100.0, "metres"), Span(0.02, 1000.0, "metres"), Span(0.02, 30.0, "metres")
+"""What is near, or converged on, is not as far as a plain number of centimetres or millimetres would have it, nor are
+lenses so high; what is far may be. Project default."""
 
 _OPTIONS: dict[str, _Option] = {
     "interaxial": _Option("mm", FIGURE_WORDS["interaxial_mm"], "interaxial_mm", _ANY_MM),
@@ -46,9 +48,9 @@ _OPTIONS: dict[str, _Option] = {
     "sensor": _Option("mm", FIGURE_WORDS["sensor_width_mm"], "sensor_width_mm", _ANY_MM),
     "sensor_height": _Option("mm", "sensor height", "sensor_width_mm", _ANY_MM),
     "near": _Option("m", FIGURE_WORDS["near_mm"], "near_mm", _ON_A_SET),
-    "far": _Option("m", FIGURE_WORDS["far_mm"], "far_mm", _ON_A_SET, may_be_infinite=True),
+    "far": _Option("m", FIGURE_WORDS["far_mm"], "far_mm", _FARTHEST, may_be_infinite=True),
     "converge": _Option("m", FIGURE_WORDS["convergence_mm"], "convergence_mm", _ON_A_SET, may_be_infinite=True),
-    "height": _Option("m", "height of the lenses", "near_mm", _ON_A_SET),
+    "height": _Option("m", "height of the lenses", "near_mm", _HEIGHT),
 }
 
 
@@ -103,9 +105,11 @@ def _length(options: argparse.Namespace, name: str) -> float | None:
 
 def _what_to_type(option: _Option, value: float) -> str:
     written = f"write the unit ({value:g}{option.unit}) where it is meant"
-    for other in (value * 1000.0, value / 1000.0):
-        if option.believed.holds(other) and doubt(option.like, other, option.unit) is None:
-            return f"type {other:g}, or {written}"
+    metres = option.unit == "m"
+    others = [value * 1000.0, value / 1000.0, *([value / 100.0] if metres and value < 1000.0 else [])]
+    meant = [one for one in others if option.believed.holds(one) and doubt(option.like, one, option.unit) is None]
+    if meant:
+        return f"type {' or '.join(f'{one:g}' for one in meant)}, or {written}"
     return f"correct it, or {written}"
 
 
@@ -133,15 +137,28 @@ def _asked(options: argparse.Namespace, typed: dict[str, float | None]) -> tuple
             notes.append(f"no --sensor-height: {length_text(height)} is taken, as in a 16:9 picture")
     ground, said, camera = _ground(_tilt_deg(options), typed["height"], camera, height)
     notes += said
-    _require_possible(replace(camera, far_mm=None) if typed["far"] is None else camera)
+    if ground is not None and ground.mm is not None and camera.near_mm == ground.mm:
+        _require_possible_ground(camera, ground.mm)
     needed = {"--focal": camera.focal_mm, "--sensor": camera.sensor_width_mm, "--near": camera.near_mm}
     return Asked(camera, height, tuple(flag for flag, value in needed.items() if value is None)), ground, notes
 
 
 def _require_possible(camera: Camera) -> None:
-    wrong = check(camera)
+    wrong = check(camera, length_text)
     if wrong:
         raise UsageError("shoot", "; ".join(wrong), "a camera that can be", "correct one of the figures")
+
+
+def _require_possible_ground(camera: Camera, ground_mm: float) -> None:
+    """Refuse ground that is nearer than a lens can see; nobody typed that distance."""
+    wrong = check(replace(camera, far_mm=None), length_text)
+    if wrong:
+        raise UsageError(
+            "shoot",
+            f"level ground in the picture at {length_text(ground_mm)}: {'; '.join(wrong)}",
+            "lenses above ground that they can see",
+            "correct --height, --tilt or --focal",
+        )
 
 
 def _tilt_deg(options: argparse.Namespace) -> float | None:
@@ -154,11 +171,12 @@ def _tilt_deg(options: argparse.Namespace) -> float | None:
     except ValueError:
         tilt = math.nan
     if not abs(tilt) <= 90.0:
+        comma = re.fullmatch(r"[+-]?\d+,\d+", plain)
         raise UsageError(
             "--tilt",
             repr(clipped(options.tilt)),
             "degrees by which the cameras look down, from -90 (straight up) to 90",
-            "type for example 10",
+            "write the decimals after a point, not a comma" if comma else "type for example 10",
         )
     return tilt
 

@@ -32,6 +32,10 @@ PlainUnit = Literal["mm", "m"]
 
 _INFINITY = frozenset({"inf", "infinity", "infinite", "∞"})
 
+_SAME_SIGNS = str.maketrans(
+    {"μ": "µ", "′": "'", "‘": "'", "’": "'", "″": '"', "“": '"', "”": '"', "\N{MINUS SIGN}": "-"}
+)
+
 _NUMBER = r"(?:\d{1,15}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,2})?"
 _LENGTH = re.compile(rf"([+-]?{_NUMBER})\s*([a-zµ\"']*)", re.ASCII)
 _FEET_AND_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|')\s*({_NUMBER})\s*(?:in|\"|'')?", re.ASCII)
@@ -77,7 +81,7 @@ def read_length(text: str, unit: PlainUnit, name: str, *, may_be_infinite: bool 
     )
     example = "65, 6.5cm or 2.5in" if unit == "mm" else "3, 3.5m or 10ft"
     # Signs that mean the same, as keyboards and phones write them.
-    plain = text.strip().casefold().replace("μ", "µ").replace("′", "'").replace("″", '"').replace("\N{MINUS SIGN}", "-")
+    plain = text.strip().casefold().translate(_SAME_SIGNS)
     if plain.removeprefix("+") in _INFINITY:
         if may_be_infinite:
             return Length(math.inf, True)

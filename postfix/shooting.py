@@ -7,6 +7,7 @@ many do, without a source.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -243,41 +244,74 @@ def doubt(name: str, value: float, unit: str = "mm") -> str | None:
     for other, words in ((value * 1000.0, "a thousand times that"), (value / 1000.0, "a thousandth of that")):
         if span.holds(other * factor):
             return f"{asked} {other:g} {unit} would be {words}"
-    return f"{asked} expected {length_text(span.low)} to {length_text(span.high)}"
+    return f"{asked} usual is {length_text(span.low)} to {length_text(span.high)}"
+
+
+CLOSE_MM, CLOSE_RATIO = 200.0, 20.0
+"""A distance below the first is one of a macro rig, whose cameras stand so near to each other that it is as many
+interaxials as the second, or was written in metres or centimetres. Project default."""
+
+DISTANCES = ("near_mm", "convergence_mm", "far_mm")
+
+
+def close_doubt(camera: Camera, name: str) -> str | None:
+    """A question about one of :data:`DISTANCES` that only a macro rig has; None where it may be meant.
+
+    A rig with 3 mm between its lenses may look at what is 60 mm away. Where the interaxial was not noted, nothing says
+    that it is such a rig.
+    """
+    value, base = getattr(camera, name), camera.interaxial_mm
+    if value is None or not value < CLOSE_MM or (is_figure(base) and value >= CLOSE_RATIO * (base or 0.0)):
+        return None
+    beside = f"with an interaxial of {length_text(base or 0.0)}" if is_figure(base) else "without an interaxial"
+    meant = f"{value * 1000.0:g} mm if metres were meant, {value * 10.0:g} mm if centimetres"
+    return f"{FIGURE_WORDS[name]} {value:g} mm {beside}? {meant}"
 
 
 def doubts(camera: Camera) -> tuple[str, ...]:
-    """The questions about all figures of a camera; see :func:`doubt`."""
+    """The questions about all figures of a camera; see :func:`doubt` and :func:`close_doubt`."""
     given = {name: getattr(camera, name) for name in FIGURE_WORDS}
-    return tuple(filter(None, (doubt(name, value) for name, value in given.items() if value is not None)))
+    found = [(name, doubt(name, value)) for name, value in given.items() if value is not None]
+    asked = [words or (close_doubt(camera, name) if name in DISTANCES else None) for name, words in found]
+    return tuple(filter(None, asked))
 
 
-def check(camera: Camera) -> tuple[str, ...]:
-    """What cannot be of a camera's figures, in words; empty where all may be."""
+LEAST_MM: dict[str, float] = {"interaxial_mm": 0.001, "focal_mm": 0.1, "sensor_width_mm": 0.1}
+"""Shorter there is none, in whatever unit it was written. Project default."""
+
+
+def in_millimetres(mm: float) -> str:
+    """A length as it stands in a file."""
+    return f"{mm:g} mm"
+
+
+def check(camera: Camera, told: Callable[[float], str] = in_millimetres) -> tuple[str, ...]:
+    """What cannot be of a camera's figures, in words; empty where all may be. ``told`` says lengths."""
     wrong = [] if camera.rig in RIGS else [f"rig {camera.rig!r} is none of {', '.join(RIGS)}"]
     for name, words in FIGURE_WORDS.items():
         value = getattr(camera, name)
         may_be_infinite = name in ("convergence_mm", "far_mm")
         if value is not None and not (is_distance(value) if may_be_infinite else is_figure(value)):
             wrong.append(f"{words} {value:g} mm must be more than 0{'' if may_be_infinite else ' and finite'}")
-    return tuple(wrong) if wrong else tuple(_at_odds(camera))
+        elif value is not None and value < LEAST_MM.get(name, 0.0):
+            wrong.append(f"{words} {told(value)} is less than any is, {told(LEAST_MM[name])}")
+    return tuple(wrong) if wrong else tuple(_at_odds(camera, told))
 
 
-def _at_odds(camera: Camera) -> list[str]:
+def _at_odds(camera: Camera, told: Callable[[float], str]) -> list[str]:
     """Which figures, each possible alone, cannot be together."""
     wrong = []
     near, far, focal, base = camera.near_mm, camera.far_mm, camera.focal_mm, camera.interaxial_mm
     if near is not None and far is not None and near >= far:
-        wrong.append(f"nearest distance {near:g} mm is not nearer than the farthest, {far:g} mm")
+        wrong.append(f"nearest distance {told(near)} is not nearer than the farthest, {told(far)}")
     for name in ("near_mm", "far_mm", "convergence_mm"):
         distance = getattr(camera, name)
         if focal is not None and distance is not None and distance <= focal:
-            wrong.append(f"{FIGURE_WORDS[name]} {distance:g} mm is not beyond the focal length, {focal:g} mm")
+            wrong.append(f"{FIGURE_WORDS[name]} {told(distance)} is not beyond the focal length, {told(focal)}")
     most, converged = infinity_pct(camera), camera.convergence_mm
-    if camera.rig == "parallel" and most is not None and most >= 100.0:
-        wrong.append(
-            f"convergence distance {converged:g} mm would put the two pictures side by side, not over each other"
-        )
+    if camera.rig == "parallel" and most is not None and most >= 100.0 and converged is not None:
+        placed = f"convergence distance {told(converged)}"
+        wrong.append(f"{placed} would put the two pictures side by side, not over each other")
     if camera.rig == "toed-in" and converged is not None and base is not None and converged <= base / 2.0:
-        wrong.append(f"convergence distance {converged:g} mm is too near for cameras {base:g} mm apart")
+        wrong.append(f"convergence distance {told(converged)} is too near for cameras {told(base)} apart")
     return wrong

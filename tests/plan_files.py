@@ -120,7 +120,7 @@ CAMERAS = st.builds(
     sensor_width_mm=_noted(10, 40),
     convergence_mm=_noted(2000, 1e6, math.inf),
     rig=st.sampled_from(RIGS),
-    near_mm=_noted(100, 1000),
+    near_mm=_noted(200, 1000),
     far_mm=_noted(1001, 1e7, math.inf),
 )
 """Any camera that can be, with any of its figures unknown."""

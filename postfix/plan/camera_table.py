@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Sequence
 from dataclasses import fields, replace
@@ -10,7 +11,7 @@ from typing import Any
 from postfix.camera import FIGURE_WORDS, RIGS, Camera
 from postfix.plan.screens import describe, is_number
 from postfix.plan.toml_tables import TomlTable
-from postfix.shooting import PLAUSIBLE_MM, check, doubt
+from postfix.shooting import CLOSE_RATIO, DISTANCES, PLAUSIBLE_MM, check, close_doubt, doubt
 
 CAMERA_KEYS = tuple(field.name for field in fields(Camera))
 
@@ -41,7 +42,18 @@ def camera_from(*layers: TomlTable) -> Camera | None:
         keys = sorted(table.data, key=lambda name: not found.startswith(FIGURE_WORDS.get(name, "rig")))
         key = _key_at_odds(camera, keys)
         raise table.error(key, found, "figures that can be together", "correct one of them, or leave it out")
+    _require_far_enough(camera, layers)
     return camera
+
+
+def _require_far_enough(camera: Camera, layers: Sequence[TomlTable]) -> None:
+    """Ask about a distance that was hardly written in millimetres, in the last table that speaks of it."""
+    for key in DISTANCES:
+        asked = close_doubt(camera, key)
+        if asked is not None:
+            table = [layer for layer in layers if key in layer.data][-1]
+            expected = f"a distance of at least {CLOSE_RATIO:g} interaxials where it is so near"
+            raise table.error(key, asked, expected, "write it in millimetres, or note the interaxial of a macro rig")
 
 
 def _key_at_odds(camera: Camera, keys: Sequence[str]) -> str:
@@ -68,10 +80,17 @@ def _length_mm(table: TomlTable, key: str) -> float:
         return value
     if not is_number(value) or not float(value) > 0.0:
         expected = f"millimetres, more than 0{', or inf' if key in _ENDLESS else ''}"
-        raise table.error(key, describe(value), expected, "correct it, or leave it out where it is not known")
+        raise table.error(key, _found(value), expected, "correct it, or leave it out where it is not known")
     asked = doubt(key, float(value))
     if asked is not None:
         span = PLAUSIBLE_MM[key]
         expected = f"{span.low:g} to {span.high:.0f} mm{' or inf' if key in _ENDLESS else ''}"
         raise table.error(key, asked, expected, "write it in millimetres, or leave it out")
     return float(value)
+
+
+def _found(value: object) -> str:
+    """What stands there, in words; a date as it is written."""
+    if isinstance(value, datetime.datetime | datetime.date | datetime.time):
+        return f"the {'time' if isinstance(value, datetime.time) else 'date'} {value.isoformat()}"
+    return describe(value)

@@ -31,6 +31,8 @@ from postfix.plan.toml_tables import TomlTable
 
 _SHOT_KEYS = ("name", "frame")
 
+_LAST_FRAME = 2**31 - 1
+
 
 @dataclass(frozen=True)
 class ShotCamera:
@@ -176,6 +178,9 @@ def shot_meant(entry: TomlTable) -> tuple[str | None, int | None]:
     name = entry.get("name", str, "the name of a shot, in quotation marks") if "name" in entry.data else None
     if name is not None and not name.strip():
         raise entry.error("name", describe(name), "the name of a shot", "correct it")
+    written = entry.data.get("frame")
+    if isinstance(written, int) and written > _LAST_FRAME:
+        raise entry.error("frame", describe(written), f"a whole number up to {_LAST_FRAME}", "correct it")
     frame = entry.integer("frame", 0) if "frame" in entry.data else None
     if name is not None and frame is not None:
         raise entry.error("frame", "both name and frame", "one of them", "remove one")

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from postfix.camera import FIGURE_WORDS, Camera, depth_pct_mm, distance_of, infinity_pct, is_distance
+from postfix.camera import FIGURE_WORDS, Camera, depth_pct_mm, is_distance, is_figure, side_parallax_pct
 from postfix.lengths import length_text
 from postfix.plan.figures import signed_pct
+from postfix.story.real_distance import real_words
 
 
 @dataclass(frozen=True)
@@ -16,16 +17,29 @@ class End:
 
     ``figure`` is the distance that was noted for it, as :class:`~postfix.camera.Camera` calls it; empty where nothing
     was, and ``predicted_pct`` is that of infinity, beyond which nothing can be.
+
+    What toed-in cameras give depends on the place in the picture, from ``predicted_pct`` to ``most_pct`` at the sides.
     """
 
     word: str
     measured_pct: float
     predicted_pct: float
+    most_pct: float
     figure: str = ""
 
     @property
     def error_pct(self) -> float:
-        return self.measured_pct - self.predicted_pct
+        return self.off(self.measured_pct)
+
+    def off(self, pct: float) -> float:
+        """By how much a parallax is outside what was predicted."""
+        return pct - min(max(pct, self.predicted_pct), self.most_pct)
+
+    def told(self) -> str:
+        """What was predicted, in words."""
+        least, most = signed_pct(self.predicted_pct), signed_pct(self.most_pct)
+        limit = "" if self.figure else "at most "
+        return f"{limit}{least}" if least == most else f"{least} in the middle to {most} at the sides"
 
 
 def ends_of(
@@ -33,6 +47,7 @@ def ends_of(
     predicted_pct: tuple[float | None, float | None],
     measured_pct: tuple[float, float],
     apart_pct: float,
+    unsure_pct: float = 0.0,
 ) -> tuple[End, ...]:
     """What can be held against each other.
 
@@ -44,18 +59,26 @@ def ends_of(
         Of near and far; None and NaN where not known.
     apart_pct : float
         By which far must lie beyond infinity to be worth telling where no distance was noted for it.
+    unsure_pct : float
+        By how much less it may be, because the convergence was found from something whose place in the picture is not
+        known.
     """
     ends = [
-        End(word, measured, predicted, figure)
+        End(word, measured, predicted - unsure_pct, _most_pct(solved, figure, predicted), figure)
         for word, figure, measured, predicted in zip(
             ("near", "far"), ("near_mm", "far_mm"), measured_pct, predicted_pct
         )
         if predicted is not None and math.isfinite(measured)
     ]
-    most = infinity_pct(solved)
+    most = side_parallax_pct(solved, math.inf)
     if solved.far_mm is None and most is not None and measured_pct[1] > most + apart_pct:
-        ends.append(End("far", measured_pct[1], most))
+        ends.append(End("far", measured_pct[1], most, most))
     return tuple(ends)
+
+
+def _most_pct(solved: Camera, figure: str, predicted_pct: float) -> float:
+    most = side_parallax_pct(solved, getattr(solved, figure))
+    return predicted_pct if most is None else max(most, predicted_pct)
 
 
 def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pct: float, apart_pct: float) -> str:
@@ -76,9 +99,7 @@ def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pc
     if all(abs(end.error_pct) <= apart_pct for end in ends):
         return ""
     measured = " and ".join(f"{end.word} {signed_pct(end.measured_pct)}" for end in ends)
-    by_camera = " and ".join(
-        f"{end.word} {'at most ' if not end.figure else ''}{signed_pct(end.predicted_pct)}" for end in ends
-    )
+    by_camera = " and ".join(f"{end.word} {end.told()}" for end in ends)
     within_pct = apart_pct / 2.0
     found = (
         _convergence(camera, ends, within_pct),
@@ -87,7 +108,20 @@ def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pc
     )
     doubts = [words for words in found if words]
     told = f"measured {measured}, by what was noted of the camera {by_camera}: "
+    if _are_exchanged(ends, apart_pct):
+        doubts.append("the order of the eyes: exchanged, near and far would agree")
     return told + (f"doubt {', or '.join(doubts)}" if doubts else "more than one of the noted figures must be off")
+
+
+def _are_exchanged(ends: tuple[End, ...], apart_pct: float) -> bool:
+    """Whether what was measured is what was predicted, mirrored about the screen: the left eye was taken for the right.
+
+    What lies near is then behind the screen as far as it should be in front.
+    """
+    if len(ends) != 2 or not all(end.figure for end in ends):
+        return False
+    near, far = ends
+    return abs(far.off(-near.measured_pct)) <= apart_pct and abs(near.off(-far.measured_pct)) <= apart_pct
 
 
 def _convergence(camera: Camera, ends: tuple[End, ...], within_pct: float) -> str:
@@ -107,12 +141,14 @@ def _convergence(camera: Camera, ends: tuple[End, ...], within_pct: float) -> st
 def _base(camera: Camera, ends: tuple[End, ...], fixed_pct: float, within_pct: float) -> str:
     """Another interaxial stretches all parallax; so does another focal length or sensor width."""
     base = camera.interaxial_mm
-    pairs = [(end.predicted_pct - fixed_pct, end.measured_pct - fixed_pct) for end in ends]
+    pairs = [((end.predicted_pct + end.most_pct) / 2.0 - fixed_pct, end.measured_pct - fixed_pct) for end in ends]
     weight = sum(predicted * predicted for predicted, _ in pairs)
     if base is None or not weight > 0.0:
         return ""
     share = sum(predicted * measured for predicted, measured in pairs) / weight
-    if not share > 0.0 or any(abs(measured - share * predicted) > within_pct for predicted, measured in pairs):
+    if not (share > 0.0 and is_figure(base * share)):
+        return ""
+    if any(abs(end.off((end.measured_pct - fixed_pct) / share + fixed_pct)) * share > within_pct for end in ends):
         return ""
     least = "" if all(end.figure for end in ends) else "at least "
     return (
@@ -127,8 +163,7 @@ def _distance(solved: Camera, end: End, ends: tuple[End, ...], within_pct: float
     others = [other for other in ends if other is not end]
     if noted is None or any(abs(other.error_pct) > within_pct for other in others):
         return ""
-    real = distance_of(solved, end.measured_pct)
-    if real.mm is None and not real.is_infinite:
+    found = real_words(solved, end.measured_pct)
+    if not found:
         return ""
-    found = "infinity" if real.mm is None else length_text(real.mm)
     return f"the {FIGURE_WORDS[end.figure]} of {length_text(noted)} (measured: {found})"

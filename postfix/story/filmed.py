@@ -13,7 +13,6 @@ from postfix.camera import (
     Camera,
     Distance,
     converged_by,
-    distance_of,
     equivalent_focal_mm,
     fitting_interaxial_share,
     is_distance,
@@ -21,6 +20,7 @@ from postfix.camera import (
     missing,
     parallax_pct,
     roundness,
+    side_parallax_pct,
 )
 from postfix.lengths import length_text
 from postfix.limits import Limits
@@ -38,6 +38,7 @@ from postfix.shooting import (
 )
 from postfix.story.camera_agrees import disagreement, ends_of
 from postfix.story.model import Filmed, Notice
+from postfix.story.real_distance import real_distance
 from postfix.viewing import Screen
 
 Measured = tuple[float, float, float]
@@ -76,7 +77,7 @@ def filmed(
     """
     source = (source_near_pct, source_main_pct, source_far_pct)
     solved, known_by = converged(camera, source)
-    near, main, far = (distance_of(solved, pct) for pct in source)
+    near, main, far = (real_distance(solved, pct) for pct in source)
     base = camera.interaxial_mm if is_figure(camera.interaxial_mm) else None
     # What was noted of the nearest thing is enough where a lens is not known.
     nearest = camera.near_mm if near.mm is None and is_figure(camera.near_mm) else near.mm
@@ -157,6 +158,9 @@ def _bercovitz_mm(camera: Camera, near: Distance, far: Distance, limits: Limits)
 def filmed_notices(camera: Camera, filmed: Filmed, settings: StorySettings, source_pct: Measured) -> tuple[Notice, ...]:
     """What a person should know of how a shot was filmed; none of it a limit.
 
+    Where the notes and the picture do not agree, that comes first, and nothing is told that would rest on both:
+    roundness, another interaxial, a nearest distance that was measured.
+
     Parameters
     ----------
     camera : Camera
@@ -167,13 +171,17 @@ def filmed_notices(camera: Camera, filmed: Filmed, settings: StorySettings, sour
     source_pct : tuple of 3 floats
         Near, main and far as measured on the source, percent of width.
     """
-    found = (
-        _round_notice(filmed, settings),
-        _lens_notice(filmed),
-        _camera_notice(camera, filmed, settings.camera_apart_pct, source_pct),
-        _too_near_notice(camera, filmed),
-        _interaxial_notice(camera, filmed, source_pct),
-    )
+    doubted = _camera_notice(camera, filmed, settings.camera_apart_pct, source_pct)
+    found: tuple[Notice | None, ...]
+    if doubted is not None:
+        found = (doubted, _lens_notice(filmed), _too_near_notice(camera, None, filmed))
+    else:
+        found = (
+            _round_notice(filmed, settings),
+            _lens_notice(filmed),
+            _too_near_notice(camera, filmed.near_mm, filmed),
+            _interaxial_notice(camera, filmed, source_pct),
+        )
     return tuple(notice for notice in found if notice is not None)
 
 
@@ -203,15 +211,25 @@ def _camera_notice(camera: Camera, filmed: Filmed, apart_pct: float, source_pct:
     solved, known_by = converged(camera, source_pct)
     near_pct, _, far_pct = source_pct
     predicted = (filmed.predicted_near_pct, filmed.predicted_far_pct)
-    ends = ends_of(solved, predicted, (near_pct, far_pct), apart_pct)
+    ends = ends_of(solved, predicted, (near_pct, far_pct), apart_pct, _unsure_pct(solved, known_by))
     fixed_pct = {"noted": 0.0, "near": near_pct, "far": far_pct}[known_by]
     words = disagreement(camera, solved, ends, fixed_pct, apart_pct)
     return Notice("camera", words) if words else None
 
 
-def _too_near_notice(camera: Camera, filmed: Filmed) -> Notice | None:
+def _unsure_pct(solved: Camera, known_by: KnownBy) -> float:
+    """How much more parallax than in the middle that has at the sides by which the convergence was found."""
+    known_mm = {"noted": None, "near": solved.near_mm, "far": solved.far_mm}[known_by]
+    if known_mm is None:
+        return 0.0
+    middle, most = parallax_pct(solved, known_mm), side_parallax_pct(solved, known_mm)
+    return 0.0 if middle is None or most is None else most - middle
+
+
+def _too_near_notice(camera: Camera, measured_mm: float | None, filmed: Filmed) -> Notice | None:
+    """Of the nearer of what was noted and measured."""
     usual, cinema, base = filmed.nearest_30_mm, filmed.nearest_100_mm, camera.interaxial_mm
-    known = [(mm, how) for how, mm in (("noted", camera.near_mm), ("measured", filmed.near_mm)) if mm and is_figure(mm)]
+    known = [(mm, how) for how, mm in (("noted", camera.near_mm), ("measured", measured_mm)) if mm and is_figure(mm)]
     if not known or usual is None or cinema is None or base is None or min(known)[0] >= usual:
         return None
     nearest, how = min(known)

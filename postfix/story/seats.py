@@ -18,9 +18,10 @@ from postfix.viewing import Screen, arcmin_from_mm, divergence_deg, mm_from_pct,
 
 OWN_SEAT = "own seat"
 
-PARALLEL_FROM = 1000.0
+PARALLEL_FROM = 100.0
 """What is seen at more than so many times the seat's distance counts as without a distance: from there on the eyes are
-parallel as far as anyone could tell, and a figure would be one of rounding. Project default."""
+parallel as far as anyone could tell, and a millimetre on the screen would change the figure by kilometres. Project
+default."""
 
 _NAN = math.nan
 

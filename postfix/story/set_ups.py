@@ -159,7 +159,8 @@ def best_ends(camera: Camera, interaxial_mm: float, room: Room) -> Ends:
     if known is None:
         return Ends(whole)
     setup = best_convergence(interaxial_mm, *known, room.limits)
-    if setup.convergence_mm is None:
+    is_about_screen = room.limits.near_pct < 0.0 < room.limits.far_pct
+    if setup.convergence_mm is None and not (is_about_screen and setup.is_inside):
         # Even infinity lies in front of the screen: there is no distance at it, and nothing is turned towards it.
         return Ends(replace(whole, convergence_mm=None), setup.near_pct, setup.far_pct, setup.far_pct)
     if camera.rig == "toed-in":
@@ -218,12 +219,8 @@ def fitting_ends(asked: Asked, room: Room) -> Largest | None:
         if plain:
             return best_ends(camera, base_mm, room)
         whole = replace(camera, interaxial_mm=base_mm, convergence_mm=None)
-        near_mm = toed_in.least_turned_mm(whole, room.limits)
-        return (
-            best_ends(camera, base_mm, room)
-            if near_mm is None
-            else given_ends(replace(whole, convergence_mm=near_mm), room)
-        )
+        # The screen in the scene, though a little more would fit with all of it in front of the screen.
+        return given_ends(replace(whole, convergence_mm=toed_in.shared_mm(whole, room.limits)), room)
 
     # In front of a flat scene the limits alone would have cameras farther apart than it is away.
     by_limits, nearest_mm = fitting_setup(*known, room.limits).interaxial_mm, known[2]
@@ -307,7 +304,9 @@ def nearest_fitting(camera: Camera, room: Room) -> Ends | None:
     far = camera.far_mm
     nearest = 1.0 / (room.budget_pct / span + 1.0 / far)
     if camera.rig == "toed-in":
-        found = toed_in.nearest_mm(camera, nearest, far, room.limits, lambda one: _is_too_far(one, room))
+        found = toed_in.nearest_mm(
+            camera, nearest, far, room.limits, lambda one: not faults(given_ends(one, room), room.limits)
+        )
         if found is None:
             return None
         nearest = found

@@ -187,7 +187,7 @@ def outside_words(ends: Ends, room: Room) -> str:
     """What is outside, the range first: no convergence helps where that is too large."""
     found, limits = faults(ends, room.limits), room.limits
     if "impossible" in found:
-        return check(ends.camera)[0]
+        return check(ends.camera, length_text)[0]
     sides = " at the sides" if ends.most_pct > ends.far_pct + 0.005 else ""
     words = {
         "range": f"range {ends.most_pct - ends.near_pct:.2f} % against {room.budget_pct:.2f} %",

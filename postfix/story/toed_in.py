@@ -14,9 +14,9 @@ from postfix.camera import Camera, converged_by, is_figure, parallax_pct, side_p
 from postfix.limits import Limits
 
 Judge = Callable[[Camera], bool]
-"""Whether a camera is turned too much."""
+"""Says yes or no of a camera, such as whether it is turned too much."""
 
-_HALVINGS = 34
+_HALVINGS, _FEW_HALVINGS = 34, 20
 
 
 def least_turned_mm(camera: Camera, limits: Limits) -> float | None:
@@ -51,45 +51,53 @@ def most_turned_mm(camera: Camera, is_too_far: Judge) -> float:
     return math.exp(-low)
 
 
-def best_convergence_mm(camera: Camera, limits: Limits, is_too_far: Judge) -> float:
-    """Convergence of cameras whose interaxial is given: near and far take the same share of their limits.
+def shared_mm(camera: Camera, limits: Limits) -> float:
+    """Convergence with which near and far take the same share of their limits, far at the sides of the picture.
 
-    Far counts at the sides. Nearer or farther where more would be outside; where nothing fits, far is at its limit.
+    So something is at the screen. Where the limits do not lie about the screen, as much is left at one as at the other.
     """
 
-    def is_beyond_share(one: Camera) -> bool:
+    def is_beyond(one: Camera) -> bool:
         near, far = _ends(one)
         if limits.near_pct < 0.0 < limits.far_pct:
             return far / limits.far_pct > near / limits.near_pct
         return near + far > limits.near_pct + limits.far_pct
 
+    wanted = most_turned_mm(camera, is_beyond)
+    return math.inf if math.isnan(wanted) else wanted
+
+
+def best_convergence_mm(camera: Camera, limits: Limits, is_too_far: Judge) -> float:
+    """Convergence of cameras whose interaxial is given: that of :func:`shared_mm` where it fits.
+
+    Nearer or farther where more would be outside; where nothing fits, far is at its limit.
+    """
     least, most = least_turned_mm(camera, limits), most_turned_mm(camera, is_too_far)
     if least is None or not most <= least:
         at_far = most_turned_mm(camera, lambda one: _ends(one)[1] > limits.far_pct)
         return math.inf if math.isnan(at_far) else at_far
-    wanted = most_turned_mm(camera, is_beyond_share)
-    return min(max(math.inf if math.isnan(wanted) else wanted, most), least)
+    return min(max(shared_mm(camera, limits), most), least)
 
 
-def nearest_mm(camera: Camera, from_mm: float, far_mm: float, limits: Limits, is_too_far: Judge) -> float | None:
-    """The nearest thing that fits with an interaxial; about ``from_mm`` if the sides had no more than the middle.
+def nearest_mm(camera: Camera, from_mm: float, far_mm: float, limits: Limits, fits: Judge) -> float | None:
+    """The nearest thing with which ``fits`` holds of the cameras converged by :func:`shared_mm`.
 
-    None where nothing in front of the farthest thing fits.
+    It is looked for about ``from_mm``, where it would be if the sides had no more than the middle. None where
+    nothing in front of the farthest thing fits.
     """
 
-    def fits(near_mm: float) -> bool:
+    def is_well(near_mm: float) -> bool:
         one = replace(camera, near_mm=near_mm, convergence_mm=None)
-        least = least_turned_mm(one, limits)
-        return least is not None and not is_too_far(replace(one, convergence_mm=least))
+        return fits(replace(one, convergence_mm=shared_mm(one, limits)))
 
     if not is_figure(from_mm):
         return None
     low, high = math.log(from_mm / 2.0), math.log(min(far_mm, from_mm * 1e6) * (1.0 - 1e-6))
-    if not fits(math.exp(high)):
+    if not is_well(math.exp(high)):
         return None
-    for _ in range(_HALVINGS):
+    for _ in range(_FEW_HALVINGS):
         middle = (low + high) / 2.0
-        low, high = (low, middle) if fits(math.exp(middle)) else (middle, high)
+        low, high = (low, middle) if is_well(math.exp(middle)) else (middle, high)
     return math.exp(high)
 
 
