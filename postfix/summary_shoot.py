@@ -217,6 +217,7 @@ def _legend(rows: Sequence[OnScreen]) -> list[Block]:
         told.append(
             "far at the sides: toed-in cameras give the sides more parallax than the middle; it is what is judged"
         )
+        told.append("toed-in, largest and nearest that fit: with near and far at the same share of their limits")
     if any(row.bercovitz_mm is not None for row in rows):
         told.append(
             "largest, Bercovitz: interaxial by the formula of Bercovitz 1998 for the range limit of each screen"

@@ -123,6 +123,11 @@ def test_without_a_file_nothing_was_noted(tmp_path):
         ("= 65", "= 65000", 2, ["interaxial 65000 mm? 65 mm would be a thousandth of that"]),
         ("= 35", "= 0.035", 3, ["focal length 0.035 mm? 35 mm"]),
         ("= 3000", "= 3", 5, ["convergence distance 3 mm? 3000 mm"]),
+        ("= 1500", "= 30", 7, ["near_mm", "nearest distance 30 mm", "focal length"]),
+        ("= 1500", "= 150", 7, ["nearest distance 150 mm with an interaxial of 65 mm? 150000 mm if metres were meant"]),
+        ("interaxial_mm = 40", "near_mm = 150", 12, ["shot 1, near_mm", "1500 mm if centimetres"]),
+        ("= 1500", "= 2020-01-31", 7, ["near_mm", "found the date 2020-01-31"]),
+        ("frame = 30", "frame = 99999999999", 16, ["frame", "a whole number up to 2147483647"]),
         ("= 1500", "= 1.5", 7, ["nearest distance 1.5 mm? 1500 mm"]),
         ("interaxial_mm = 40", "interaxial_mm = 0.04", 12, ["shot 1, interaxial_mm", "0.04 mm? 40 mm"]),
         ("focal_mm = 35", "lens_mm = 35", 3, ["[camera], lens_mm", "interaxial_mm, focal_mm"]),
@@ -138,6 +143,17 @@ def test_without_a_file_nothing_was_noted(tmp_path):
 def test_what_cannot_be_or_is_hardly_meant_is_named_with_its_line_and_key(tmp_path, old, new, line, says):
     assert old in FULL
     refused(written(tmp_path, FULL.replace(old, new, 1)), line, *says)
+
+
+def test_a_question_is_asked_with_what_was_expected_once(tmp_path):
+    with pytest.raises(InputError) as caught:
+        read_cameras(written(tmp_path, "[camera]\nfocal_mm = 1e9\n"))
+    assert str(caught.value).count("expected") == 1
+
+
+def test_a_macro_rig_may_note_what_is_near_and_its_interaxial(tmp_path):
+    text = "[camera]\ninteraxial_mm = 3\n[[shot]]\nframe = 3\nnear_mm = 60\n"
+    assert read_cameras(written(tmp_path, text)).for_shots(SHOTS)[0] == Camera(interaxial_mm=3.0, near_mm=60.0)
 
 
 def test_a_file_that_is_missing_or_no_toml_is_refused(tmp_path):

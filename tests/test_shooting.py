@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from postfix import shooting
 from postfix.camera import Camera, parallax_pct
+from postfix.lengths import length_text
 from postfix.limits import LimitRules, Limits, limits_for
-from postfix.shooting import best_convergence, check, doubt, doubts, fitting_setup, ground_mm
+from postfix.shooting import best_convergence, check, close_doubt, doubt, doubts, fitting_setup, ground_mm
 from postfix.viewing import BUILTIN_SCREENS
 
 FOCAL, WIDTH = 35.0, 24.89
@@ -202,9 +203,9 @@ def test_rigs_and_lenses_in_words():
         ("sensor_width_mm", 24_890.0, "mm", "sensor width 24890 mm? 24.89 mm would be a thousandth of that"),
         ("near_mm", 3.0, "mm", "nearest distance 3 mm? 3000 mm would be a thousand times that"),
         ("convergence_mm", 0.003, "m", "convergence distance 0.003 m? 3 m would be a thousand times that"),
-        ("focal_mm", 1e9, "mm", "focal length 1e+09 mm? expected 1 mm to 3 m"),
+        ("focal_mm", 1e9, "mm", "focal length 1e+09 mm? usual is 1 mm to 3 m"),
         ("interaxial_mm", 1e-6, "m", "interaxial 1e-06 m? 0.001 m would be a thousand times that"),
-        ("interaxial_mm", -65.0, "mm", "interaxial -65 mm? expected 0.2 mm to 20 m"),
+        ("interaxial_mm", -65.0, "mm", "interaxial -65 mm? usual is 0.2 mm to 20 m"),
     ],
 )
 def test_a_figure_that_is_hardly_meant_is_asked_about(name, value, unit, question):
@@ -267,3 +268,43 @@ def test_figures_that_cannot_be_together_are_named(shot, told):
 @given(st.builds(Camera, *[st.none() | ANY] * 4, st.sampled_from(["parallel", "toed-in"]), st.none() | ANY))
 def test_whatever_is_noted_can_be_asked_about(shot):
     assert all(isinstance(words, str) for words in (*check(shot), *doubts(shot)))
+
+
+@pytest.mark.parametrize(
+    ("shot", "question"),
+    [
+        # Metres, or centimetres, in a file of millimetres.
+        (
+            Camera(interaxial_mm=65.0, near_mm=30.0),
+            "nearest distance 30 mm with an interaxial of 65 mm? 30000 mm if metres were meant, 300 mm if centimetres",
+        ),
+        (
+            Camera(convergence_mm=150.0),
+            "convergence distance 150 mm without an interaxial? "
+            "150000 mm if metres were meant, 1500 mm if centimetres",
+        ),
+        (Camera(interaxial_mm=3.0, near_mm=59.0), "nearest distance 59 mm with an interaxial of 3 mm? 59000 mm if "
+         "metres were meant, 590 mm if centimetres"),
+    ],
+)  # fmt: skip
+def test_a_distance_that_only_a_macro_rig_has_is_asked_about(shot, question):
+    assert doubts(shot) == (question,)
+
+
+def test_a_macro_rig_and_what_is_two_hundred_millimetres_away_are_not_asked_about():
+    macro = Camera(3.0, 30.0, 24.89, 80.0, near_mm=60.0, far_mm=120.0)
+    assert doubts(macro) == ()
+    assert doubts(Camera(interaxial_mm=65.0, near_mm=200.0)) == ()
+    assert close_doubt(Camera(far_mm=math.inf), "far_mm") is None
+
+
+@pytest.mark.parametrize("name", ["interaxial_mm", "focal_mm", "sensor_width_mm"])
+def test_what_is_shorter_than_any_is_cannot_be_whatever_unit_it_had(name):
+    (told,) = check(replace(Camera(), **{name: 1e-9}))
+    assert "is less than any is" in told
+
+
+def test_lengths_at_odds_are_told_as_the_caller_tells_them():
+    shot = Camera(near_mm=5000.0, far_mm=4000.0)
+    assert check(shot, length_text) == ("nearest distance 5 m is not nearer than the farthest, 4 m",)
+    assert check(shot) == ("nearest distance 5000 mm is not nearer than the farthest, 4000 mm",)

@@ -102,9 +102,16 @@ def test_the_screen_is_foreshortened_from_the_side_so_that_the_eyes_can_take_mor
     # Seen from 45 degrees, across the line of sight a parallax is narrower by the square root of two (computed).
     seat = Seat("side seat", 5000.0, 5000.0)
     just = 65.0 * math.sqrt(2.0) / CINEMA.width_mm * 100.0
-    assert seen(just * 0.999, CINEMA, 65.0, seat).distance_mm > 1_000_000.0
+    assert seen(just * 0.985, CINEMA, 65.0, seat).distance_mm > 400_000.0
     assert seen(just * 1.001, CINEMA, 65.0, seat).distance_mm is None
     assert seen(just * 1.001, CINEMA, 65.0, seat).divergence_deg > 0.0
+
+
+def test_what_a_millimetre_would_move_by_kilometres_has_no_distance():
+    # 64.6 of 65 mm at 12 m would be 1.95 km away, 64.9 mm 7.8 km (computed); 64 mm are 780 m.
+    far, farther = (seen(mm / CINEMA.width_mm * 100.0, CINEMA, 65.0) for mm in (64.0, 64.6))
+    assert far.distance_mm == pytest.approx(780_000.0)
+    assert (farther.distance_mm, farther.divergence_deg) == (None, 0.0)
 
 
 def test_a_picture_that_lies_behind_a_viewer_to_the_side_is_not_met_in_front():

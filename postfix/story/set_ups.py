@@ -311,9 +311,10 @@ def nearest_fitting(camera: Camera, room: Room) -> Ends | None:
             return None
         nearest = found
     for _ in range(_ATTEMPTS):
-        if not is_figure(nearest) or nearest >= far:
+        told = rounded_up(nearest) if is_figure(nearest) else math.inf
+        if told >= far:
             return None
-        ends = best_ends(replace(camera, near_mm=rounded_up(nearest)), base, room)
+        ends = best_ends(replace(camera, near_mm=told), base, room)
         if is_inside(ends, room.limits):
             return ends
         nearest /= _STEP

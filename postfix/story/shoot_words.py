@@ -120,10 +120,10 @@ class Words:
 
     def _why_not(self) -> str:
         """What is outside. A convergence that nobody typed is not held against anybody."""
-        impossible = check(self.used.camera)
-        if impossible and self.asked.camera.convergence_mm is None and self.used.camera.convergence_mm is not None:
-            at = placed_text(self.used.camera.convergence_mm)
-            return f"what is nearest and farthest would have to be converged at {at}, where no such cameras can be"
+        impossible, placed = check(self.used.camera, length_text), self.used.camera.convergence_mm
+        if impossible and self.asked.camera.convergence_mm is None and placed is not None:
+            why = impossible[0].removeprefix(f"convergence distance {length_text(placed)} ")
+            return f"the best convergence, {length_text(placed)}, {why}"
         return outside_words(self.used, self.room)
 
     def _ways(self) -> list[str]:
