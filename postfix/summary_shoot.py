@@ -18,7 +18,7 @@ from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_wor
 from postfix.story.model import Seen
 from postfix.story.set_ups import KEYSTONE, ROUNDING_PCT, Asked
 from postfix.story.shoot_screens import OnAll, OnScreen, on_all
-from postfix.story.shoot_words import converged_words, pct_text, placed_text, roundness_words
+from postfix.story.shoot_words import converged_words, held_words, pct_text, placed_text, roundness_words
 from postfix.summary import NOT_MEASURED, head, plain
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name
@@ -213,6 +213,8 @@ def _legend(rows: Sequence[OnScreen]) -> list[Block]:
                 f"range limit on {row.screen.name}: from the near to the far limit, which is less than the "
                 f"{row.limits.range_pct:.2f} % of the rule for the range"
             )
+        for held in held_words(row.held_by, row.camera.rig):
+            told.append(f"largest that fits on {row.screen.name}: {held}")
     if any(row.far_sides is not None for row in rows):
         told.append(
             "far at the sides: toed-in cameras give the sides more parallax than the middle; it is what is judged"

@@ -21,6 +21,9 @@ CAMERAS = [
     replace(PLAIN, rig="toed-in", interaxial_mm=300.0, focal_mm=85.0, convergence_mm=2500.0),
 ]
 
+WIDE = Camera(13.2, 18.0, 24.89, 1500.0, "toed-in")
+"""A wide lens on cameras that are turned in much."""
+
 
 # Pinhole camera, P = f·B·(1/Zc − 1/Z) (from memory): f 35 mm, B 65 mm, Zc 3 m, sensor 24.89 mm and 2048 px wide
 # (computed).
@@ -153,6 +156,45 @@ def test_convergence_that_was_noted_or_cannot_be_known_stays():
     open_ = replace(PLAIN, convergence_mm=None)
     for known_mm, pct in ((0.0, 1.0), (-5.0, 1.0), (math.nan, 1.0), (1000.0, math.nan), (math.inf, -1.0)):
         assert converged_by(open_, known_mm, pct) is open_
+
+
+def across(shot, distance_mm, count=1201):
+    """Parallax in percent of what both eyes have in their picture at one depth, from side to side, by ray tracing."""
+    point = 1.0 if math.isfinite(distance_mm) else 0.0
+    depth = distance_mm if point else 1.0
+    half = shot.sensor_width_mm / 2
+    reach = 1.2 * half / shot.focal_mm * depth + shot.interaxial_mm * point
+    found = []
+    for aside in np.linspace(-reach, reach, count):
+        (left, _), (right, _) = on_sensors(shot, [aside, 0.0, depth, point])
+        if abs(left) <= half and abs(right) <= half:
+            found.append((right - left) * 100.0 / shot.sensor_width_mm)
+    return min(found), max(found)
+
+
+@pytest.mark.parametrize("distance_mm", [1000.0, 1500.0, 10_000.0, math.inf])
+@pytest.mark.parametrize("shot", [WIDE, *CAMERAS])
+def test_most_parallax_of_a_depth_is_that_of_rays_to_its_sides(shot, distance_mm):
+    least, most = across(shot, distance_mm, 4001)
+    middle, sides = camera.parallax_pct(shot, distance_mm), camera.side_parallax_pct(shot, distance_mm)
+    assert middle == pytest.approx(least, abs=1e-4)
+    assert sides >= most - 1e-9
+    assert sides == pytest.approx(most, abs=2e-3 * max(1.0, abs(sides - middle)))
+    assert camera.nearest_with(shot, sides) == (
+        None if math.isinf(distance_mm) or abs(sides - camera.side_parallax_pct(shot, math.inf)) < 0.02
+        else pytest.approx(distance_mm)
+    )  # fmt: skip
+
+
+def test_toed_in_cameras_give_the_sides_more_as_a_ray_tracer_says():
+    # 18 mm lens on 24.89 mm, 13.2 mm, converged at 1.5 m: +0.84 % at the sides of what is 10 m away, +0.54 % in its
+    # middle (rays, computed).
+    assert parallax_pct(WIDE, 10_000.0) == pytest.approx(0.541, abs=5e-4)
+    assert camera.side_parallax_pct(WIDE, 10_000.0) == pytest.approx(0.840, abs=5e-4)
+    assert camera.side_parallax_pct(replace(WIDE, rig="parallel"), 10_000.0) == parallax_pct(
+        replace(WIDE, rig="parallel"), 10_000.0
+    )
+    assert camera.side_parallax_pct(replace(WIDE, focal_mm=None), 10_000.0) is None
 
 
 def test_vertical_parallax_of_woods_example():

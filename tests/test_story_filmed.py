@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from test_camera import across
 
 from postfix.camera import Camera, infinity_pct, parallax_pct, roundness
 from postfix.limits import limits_for
@@ -234,6 +235,70 @@ def test_a_wrong_interaxial_shows_also_where_convergence_was_not_noted():
     assert "the interaxial of 65 mm (25 mm would agree" in text
     assert "convergence" not in text
     assert doubted(replace(SHOT, convergence_mm=None), SHOT) == ""
+
+
+TOED = Camera(13.2, 18.0, 24.89, 1500.0, "toed-in", 1000.0, 10_000.0)
+"""At the depth of its farthest thing the sides have +0.84 % and the middle +0.54 % (rays, in tests/test_camera.py)."""
+ACROSS = (across(TOED, 1000.0)[0], 0.05, across(TOED, 10_000.0)[1])
+
+
+@pytest.mark.parametrize(
+    "noted",
+    [
+        TOED,
+        replace(TOED, far_mm=None),
+        replace(TOED, near_mm=None),
+        replace(TOED, convergence_mm=None),
+        replace(TOED, convergence_mm=None, near_mm=None),
+    ],
+)
+def test_right_notes_of_toed_in_cameras_are_not_doubted_for_what_the_sides_have(noted):
+    assert "camera" not in notices(noted, ACROSS)
+    # Nor where what is nearest is at a side, and what is farthest in the middle.
+    assert "camera" not in notices(noted, (across(TOED, 1000.0)[1], 0.05, across(TOED, 10_000.0)[0]))
+
+
+def test_what_the_sides_of_toed_in_cameras_have_is_no_infinity():
+    found = told(TOED, ACROSS)
+    assert (found.far_mm, found.far_is_infinite, found.far_roundness) == (None, False, None)
+    assert found.near_mm is None or found.near_mm == pytest.approx(1000.0)
+    # Only from what infinity has at the sides.
+    beyond = (*ACROSS[:2], across(TOED, math.inf)[1] + 0.01)
+    assert told(TOED, beyond).far_is_infinite
+
+
+def test_wrong_notes_of_toed_in_cameras_are_still_doubted():
+    assert "doubt" in notices(replace(TOED, interaxial_mm=40.0), ACROSS)["camera"]
+    assert "in the middle to" in notices(replace(TOED, convergence_mm=2500.0), ACROSS)["camera"]
+    text = notices(replace(TOED, far_mm=1700.0), ACROSS)["camera"]
+    assert "the farthest distance of 1.7 m (measured: 10 m to infinity)" in text
+
+
+def test_toed_in_distances_are_told_where_the_sides_make_no_difference():
+    narrow = Camera(25.0, 85.0, 24.89, 4000.0, "toed-in", 2000.0, 30_000.0)
+    found = told(narrow, measured(narrow))
+    assert (found.near_mm, found.main_mm) == pytest.approx(REAL[:2], rel=1e-6)
+
+
+def test_notes_that_disagree_come_first_and_what_rests_on_them_is_held_back():
+    wide = replace(SHOT, interaxial_mm=65.0, focal_mm=14.0, near_mm=1500.0, convergence_mm=2000.0)
+    source = measured(replace(wide, interaxial_mm=250.0), (1500.0, 2000.0, 30_000.0))
+    found = told(wide, source)
+    assert found.fitting_interaxial_mm < 65.0
+    assert list(notices(wide, source)) == ["camera", "lens", "too-near"]
+    assert "noted at 1.5 m" in notices(wide, source)["too-near"]
+    # A nearest distance that was only measured rests on the notes.
+    unknown = replace(wide, near_mm=None)
+    assert list(notices(unknown, source)) == ["camera", "lens"]
+    right = replace(wide, interaxial_mm=250.0)
+    assert {"stretched", "interaxial"} <= set(notices(right, source))
+
+
+def test_exchanged_eyes_are_thought_of():
+    source = tuple(-pct for pct in reversed(measured(replace(SHOT, interaxial_mm=65.0))))
+    text = notices(replace(SHOT, interaxial_mm=65.0), source)["camera"]
+    assert text.endswith("the order of the eyes: exchanged, near and far would agree")
+    assert "eyes" not in doubted(replace(SHOT, interaxial_mm=65.0), SHOT)
 
 
 FIGURES = (

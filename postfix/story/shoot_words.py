@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from postfix.camera import Camera, listed, roundness
+from postfix.camera import Camera, Rig, listed, roundness
 from postfix.lengths import length_text
 from postfix.plan.figures import signed_pct
 from postfix.plan.settings import StorySettings
@@ -131,7 +131,7 @@ class Words:
         camera = self.asked.camera
         ways = []
         if self.fitting is not None:
-            minded = [*held_words(self.fitting), *self._roundness_words(self.fitting.ends)]
+            minded = [*held_words(self.fitting.held_by, camera.rig), *self._roundness_words(self.fitting.ends)]
             beside = f" ({'; '.join(minded)})" if minded else ""
             ways.append(f"use {set_up_words(self.fitting.ends.camera)}{beside}")
         beyond = nearest_fitting(camera, self.room)
@@ -148,7 +148,7 @@ class Words:
         if camera.interaxial_mm is not None:
             minded = [
                 *self._thumb_words(camera),
-                *held_words(self.proposed),
+                *held_words(self.proposed.held_by, camera.rig),
                 *self._roundness_words(self.used),
                 *keystone_words(self.used),
             ]
@@ -210,16 +210,12 @@ def keystone_words(ends: Ends) -> list[str]:
     ]
 
 
-def held_words(largest: Largest) -> list[str]:
-    """What besides the limits keeps the largest interaxial down."""
+def held_words(held_by: str, rig: Rig) -> list[str]:
+    """What besides the limits keeps the largest interaxial down; see :class:`~postfix.story.set_ups.Largest`."""
+    crossing = "the two pictures would lie side by side" if rig == "parallel" else "the cameras would cross too near"
     words = {
         "nearest": "the limits would allow more, but no wider than the nearest thing is away",
         "keystone": f"held down by keystone, {KEYSTONE.tolerated:g} % of height at most",
-        "impossible": f"the limits would allow more, but {_cannot_be(largest.ends.camera)}",
+        "impossible": f"the limits would allow more, but {crossing}",
     }
-    return [words[largest.held_by]] if largest.held_by else []
-
-
-def _cannot_be(camera: Camera) -> str:
-    """What hinders cameras that are still farther apart (:func:`postfix.shooting.check`)."""
-    return "the two pictures would lie side by side" if camera.rig == "parallel" else "the cameras would cross too near"
+    return [words[held_by]] if held_by else []
