@@ -131,7 +131,7 @@ def length_text(mm: float) -> str:
 _UNIT_WORDS: dict[PlainUnit, str] = {"mm": "millimetres", "m": "metres"}
 
 _Steps = tuple[tuple[float, int], ...]
-_MM_STEPS: _Steps = ((1.0, 3), (10.0, 2), (100.0, 1), (math.inf, 0))
+_MM_STEPS: _Steps = ((0.1, 4), (1.0, 3), (10.0, 2), (100.0, 1), (math.inf, 0))
 _M_STEPS: _Steps = ((10.0, 2), (100.0, 1), (math.inf, 0))
 _KM_STEPS: _Steps = ((10.0, 1), (math.inf, 0))
 """Decimals of what is less than each figure."""
@@ -142,7 +142,7 @@ def _rounded(figure: float, steps: _Steps) -> float:
 
 
 def _digits(figure: float) -> str:
-    text = f"{figure:.3f}"
+    text = f"{figure:.4f}"
     return text.rstrip("0").rstrip(".")
 
 

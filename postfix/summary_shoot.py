@@ -18,7 +18,8 @@ from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_wor
 from postfix.story.model import Seen
 from postfix.story.set_ups import KEYSTONE, ROUNDING_PCT, Asked
 from postfix.story.shoot_screens import OnAll, OnScreen, on_all
-from postfix.story.shoot_words import converged_words, held_words, pct_text, placed_text, roundness_words
+from postfix.story.shoot_words import converged_words, held_words, placed_text, roundness_words
+from postfix.story.words import pct_text
 from postfix.summary import NOT_MEASURED, head, plain
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name

@@ -276,6 +276,23 @@ def test_toed_in_cameras_are_judged_at_the_sides_of_the_picture():
     assert "far at the sides" not in shown("--interaxial", "13.2mm", *TOED[:-4], *CINEMA)
 
 
+@settings(max_examples=40, deadline=None)
+@given(
+    st.floats(8, 100),
+    st.floats(0.4, 20),
+    st.floats(1.05, 30),
+    st.floats(1.1, 3.0),
+    st.sampled_from(["percent", "arcmin"]),
+)
+def test_with_a_given_convergence_toed_in_cameras_have_a_largest_interaxial(focal, near_m, times, farther, comfort):
+    scene = ("--focal", f"{focal}mm", "--sensor", "24.89mm", "--near", f"{near_m}m", "--far", f"{near_m * times}m")
+    scene = (*scene, "--converge", f"{near_m * farther}m", "--rig", "toed-in", "--comfort", comfort, *CINEMA)
+    base = one(*scene)["interaxial_mm"]
+    assert one(*scene, "--interaxial", f"{base}mm")["verdict"] == "fits"
+    more = one(*scene, "--interaxial", f"{base * 1.02}mm", code=5)
+    assert more["fits"] is False
+
+
 def test_far_at_the_sides_alone_is_told_as_such():
     words = ("--interaxial", "13.2mm", *TOED[:4], "--far", 10, "--rig", "toed-in", *CINEMA)
     said = one(*words, "--converge", 1.5, code=5)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from postfix.camera import FIGURE_WORDS, Camera, depth_pct_mm, is_distance, is_figure, side_parallax_pct
 from postfix.lengths import length_text
-from postfix.plan.figures import signed_pct
 from postfix.story.real_distance import real_words
+from postfix.story.words import pct_text
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class End:
 
     def told(self) -> str:
         """What was predicted, in words."""
-        least, most = signed_pct(self.predicted_pct), signed_pct(self.most_pct)
+        least, most = pct_text(self.predicted_pct), pct_text(self.most_pct)
         limit = "" if self.figure else "at most "
         return f"{limit}{least}" if least == most else f"{least} in the middle to {most} at the sides"
 
@@ -98,7 +98,7 @@ def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pc
     """
     if all(abs(end.error_pct) <= apart_pct for end in ends):
         return ""
-    measured = " and ".join(f"{end.word} {signed_pct(end.measured_pct)}" for end in ends)
+    measured = " and ".join(f"{end.word} {pct_text(end.measured_pct)}" for end in ends)
     by_camera = " and ".join(f"{end.word} {end.told()}" for end in ends)
     within_pct = apart_pct / 2.0
     found = (

@@ -14,7 +14,7 @@ from postfix.camera import Camera, depth_pct_mm, is_figure, parallax_pct, side_p
 from postfix.limits import Limits
 from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
 from postfix.plan.figures import range_budget
-from postfix.shooting import Setup, best_convergence, check, fitting_setup
+from postfix.shooting import LEAST_MM, Setup, best_convergence, check, fitting_setup
 from postfix.story import toed_in
 
 FIGURES, FIGURES_AT_MOST = 3, 6
@@ -253,7 +253,7 @@ def _largest(
         return None
     size_mm = top_mm
     if faults(reckoned(top_mm), room.limits):
-        low, high = math.log(top_mm) - _LOG_SPAN, math.log(top_mm)
+        low, high = math.log(min(LEAST_MM["interaxial_mm"], top_mm)), math.log(top_mm)
         for _ in range(_HALVINGS):
             middle = (low + high) / 2.0
             low, high = (low, middle) if faults(reckoned(math.exp(middle)), room.limits) else (middle, high)
@@ -274,7 +274,7 @@ def _largest(
     return None
 
 
-_LOG_SPAN, _HALVINGS = math.log(1e9), 32
+_HALVINGS = 32
 
 
 def used_ends(asked: Asked, room: Room, fitting: Largest | None) -> Largest:

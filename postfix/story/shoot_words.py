@@ -6,7 +6,6 @@ import math
 
 from postfix.camera import Camera, Rig, listed, roundness
 from postfix.lengths import length_text
-from postfix.plan.figures import signed_pct
 from postfix.plan.settings import StorySettings
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, check, interaxial_for
 from postfix.story.set_ups import (
@@ -24,16 +23,11 @@ from postfix.story.set_ups import (
     nearest_fitting,
     rounded,
 )
+from postfix.story.words import pct_text
 from postfix.viewing import Screen
 
 CINEMA_FROM_MM = 5000.0
 """Screens wider than this count as cinema screens, for which the stricter rule of thumb is. Project default."""
-
-
-def pct_text(pct: float) -> str:
-    """Parallax with its sign, ``+0.54 %``; ``0.00 %`` has none."""
-    text = signed_pct(pct)
-    return text[1:] if text == "+0.00 %" else text
 
 
 def roundness_words(value: float, story: StorySettings) -> str:

@@ -10,12 +10,18 @@ from postfix.plan.settings import StorySettings
 from postfix.story.model import Cut, FromSeat, Front
 
 
+def pct_text(pct: float) -> str:
+    """Parallax with its sign, ``+0.54 %``; ``0.00 %`` has none."""
+    text = signed_pct(pct)
+    return text[1:] if text == "+0.00 %" else text
+
+
 def cut_text(cut: Cut) -> str:
     """A hard jump."""
     way = "forward" if cut.jump_pct < 0.0 else "back"
     return (
         f"at the cut into it the main mass jumps {way} by {abs(cut.jump_arcmin):.0f} arcmin "
-        f"({signed_pct(cut.jump_pct)} of width)"
+        f"({pct_text(cut.jump_pct)} of width)"
     )
 
 
