@@ -298,6 +298,7 @@ def check(options: argparse.Namespace) -> Outcome:
     columns = columns_of(table)
     noted = {shot.name: one for shot, one in zip(table.shots, cameras.for_shots(table.shots)) if one is not None}
     story = story_as_given(columns, screen, chosen, noted)
+    whole = story_entry(story)
     rows = []
     for row, shot, told in zip(_measured_shots(table), table.shots, story.shots):
         bad = bad_frames_of(table.frames[shot.first : shot.last + 1], shot.first)
@@ -315,13 +316,13 @@ def check(options: argparse.Namespace) -> Outcome:
         *summary.measured_text(rows),
         *depth_text(rows),
         *summary.flags_text(screen.name, rows),
-        *story_text(screen.name, rows, story_entry(story)),
+        *story_text(screen.name, rows, whole),
         *summary.told_text(said),
     ]
     data = {
         "screen": summary.screen_data(screen, rules),
         "reading": asdict(pair.reading),
-        "story": story_entry(story),
+        "story": whole,
         "shots": rows,
         **told_data(said),
     }
