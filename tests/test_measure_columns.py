@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from postfix.errors import InputError
-from postfix.measure.columns import LISTS, SCALARS, Columns, columns_of
+from postfix.measure.columns import LISTS, SCALARS, SMALL, Columns, columns_of
 from postfix.measure.columns_csv import read_columns
 from postfix.measure.table import (
     EDGE_BANDS,
@@ -76,7 +76,8 @@ def same(one: Columns, other: Columns) -> None:
     for field in fields(Columns):
         a, b = getattr(one, field.name), getattr(other, field.name)
         if isinstance(a, np.ndarray):
-            assert a.dtype == b.dtype == np.float64, field.name
+            kind = np.float32 if field.name in SMALL else np.float64
+            assert a.dtype == b.dtype == kind, field.name
             np.testing.assert_array_equal(a, b, err_msg=field.name, strict=True)
         else:
             assert a == b, field.name

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,9 @@ from postfix.measure.table import EDGE_BANDS, NEARER_STEPS_PCT, ClipInfo, Measur
 from postfix.source.shots import Shot
 
 Column = npt.NDArray[np.float64]
+
+Small = npt.NDArray[np.float32]
+"""Of columns that hold many figures a frame, to a tenth."""
 
 SCALARS = (
     *("near_pct", "far_pct", "median_pct", "left_edge_pct", "right_edge_pct", "confidence"),
@@ -32,6 +36,10 @@ LISTS = {
 """Columns of several figures a frame, and how many."""
 
 
+SMALL = ("nearer_share_pct", "nearer_width_pct", "nearer_height_pct")
+"""Of these the ones kept as float32: three times so many figures as all others together."""
+
+
 @dataclass(frozen=True, eq=False)
 class Columns:
     """What planning needs of a measurement; the fields are those of :class:`postfix.measure.table.FrameMeasure`.
@@ -50,7 +58,7 @@ class Columns:
     left_hidden_px, right_hidden_px : (frames, 4) float64
     near_box, far_box : (frames, 4) float64
         NaN where there is none.
-    nearer_share_pct, nearer_width_pct, nearer_height_pct : (frames, steps) float64
+    nearer_share_pct, nearer_width_pct, nearer_height_pct : (frames, steps) float32
         For each step of :data:`postfix.measure.table.NEARER_STEPS_PCT`.
     """
 
@@ -72,9 +80,9 @@ class Columns:
     right_hidden_px: Column
     near_box: Column
     far_box: Column
-    nearer_share_pct: Column
-    nearer_width_pct: Column
-    nearer_height_pct: Column
+    nearer_share_pct: Small
+    nearer_width_pct: Small
+    nearer_height_pct: Small
 
     @property
     def count(self) -> int:
@@ -84,7 +92,8 @@ class Columns:
 
 def columns_of(table: MeasurementTable) -> Columns:
     """The columns of a table in memory."""
-    arrays = columns_of_rows(table.frames, (*SCALARS, *LISTS))
+    arrays: dict[str, Any] = dict(columns_of_rows(table.frames, (*SCALARS, *LISTS)))
+    arrays |= {name: arrays[name].astype(np.float32) for name in SMALL}
     dissolves = tuple(finding.transition_frames for finding in table.findings) or (0,) * len(table.shots)
     return Columns(table.clip, table.shots, dissolves, **arrays)
 

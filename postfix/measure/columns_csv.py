@@ -11,10 +11,11 @@ from array import array
 from collections.abc import Iterator, Sequence
 from operator import itemgetter
 from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 
-from postfix.measure.columns import LISTS, SCALARS, Column, Columns
+from postfix.measure.columns import LISTS, SCALARS, SMALL, Columns
 from postfix.measure.table import NAN, ClipInfo, ShotFinding
 from postfix.measure.table_cells import (
     CLIP_CELLS,
@@ -131,10 +132,10 @@ class _Figures:
         for one in self._lists:
             one.add(LATER_CELLS[one.name] if one.place is None else row[one.place])
 
-    def arrays(self) -> dict[str, Column]:
+    def arrays(self) -> dict[str, Any]:
         """Each column's array, under its name."""
         scalars = np.frombuffer(self._scalars, np.float64).reshape(-1, len(self._names))
-        arrays = {name: scalars[:, index].copy() for index, name in enumerate(self._names)}
+        arrays: dict[str, Any] = {name: scalars[:, index].copy() for index, name in enumerate(self._names)}
         arrays["confidence"] = np.nan_to_num(arrays["confidence"], nan=0.0)
         return arrays | {one.name: one.array() for one in self._lists}
 
@@ -145,10 +146,11 @@ class _List:
     def __init__(self, name: str, place: int | None, numbers: _Numbers) -> None:
         self.name, self.place = name, place
         self._numbers = numbers
-        self._values = array("d")
+        self._kind: Literal["f", "d"] = "f" if name in SMALL else "d"
+        self._values = array(self._kind)
         # Neighbouring rows often hold the same.
         self._cell: str = ""
-        self._last = array("d")
+        self._last = array(self._kind)
 
     def add(self, cell: str) -> None:
         if cell != self._cell or not self._last:
@@ -158,10 +160,10 @@ class _List:
     def _read(self, cell: str) -> array[float]:
         if self.name in END_BOXES:
             return array("d", end_box(cell) or (NAN,) * LISTS[self.name])
-        values = array("d", map(self._numbers.__getitem__, cell.split(";")))
+        values = array(self._kind, map(self._numbers.__getitem__, cell.split(";")))
         if len(values) != LISTS[self.name]:
             raise wrong_length(self.name, len(values))
         return values
 
-    def array(self) -> Column:
-        return np.frombuffer(self._values, np.float64).reshape(-1, LISTS[self.name])
+    def array(self) -> Any:
+        return np.frombuffer(self._values, self._kind).reshape(-1, LISTS[self.name])

@@ -14,6 +14,7 @@ from postfix.measure.columns import Columns
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import Figures, figures_of
 from postfix.plan.model import Plan
+from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import PlanSettings
 from postfix.story.cuts import cuts_of, quick_runs, volume_pct
 from postfix.story.filmed import filmed, filmed_notices
@@ -48,10 +49,13 @@ class _Place:
         return float(self.clip.width_px * self.clip.pixel_aspect / self.clip.height_px)
 
 
-def story_of_plan(source: Columns, plan: Plan) -> Story:
-    """What is to be told of a plan before it is rendered, from the measurement of the source."""
+def story_of_plan(source: Columns, plan: Plan, arrays: Sequence[ShotArrays] | None = None) -> Story:
+    """What is to be told of a plan before it is rendered, from the measurement of the source.
+
+    ``arrays`` are those of its shots where they are known already.
+    """
     place = _Place(plan.screen, plan.limits, plan.settings, plan.clip)
-    shown = as_planned(source, plan.shots)
+    shown = as_planned(source, plan.shots, arrays)
     return _story("planned", shown, place, _cameras(plan), source)
 
 

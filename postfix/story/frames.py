@@ -97,10 +97,19 @@ def as_finished(columns: Columns, shots: Sequence[ShotPlan], source: Columns | N
     return shown
 
 
-def as_planned(columns: Columns, shots: Sequence[ShotPlan]) -> list[ShownShot]:
-    """Shots as plans will make them, from the measurement of the source."""
+def as_planned(
+    columns: Columns, shots: Sequence[ShotPlan], arrays: Sequence[ShotArrays] | None = None
+) -> list[ShownShot]:
+    """Shots as plans will make them, from the measurement of the source.
+
+    ``arrays`` are those of the shots where they are known already.
+    """
     known = _dissolves(columns)
-    return [_shown(columns, shot, moves_of(shot, columns.clip), known) for shot in shots]
+    each = [None] * len(shots) if arrays is None else arrays
+    return [
+        _shown(columns, shot, moves_of(shot, columns.clip), known, arrays=one)
+        for shot, one in zip(shots, each, strict=True)
+    ]
 
 
 def _dissolves(columns: Columns) -> dict[int, int]:
@@ -113,9 +122,11 @@ def _shown(
     moves: Moves,
     dissolves: Mapping[int, int],
     sliding: Moves | None = None,
+    arrays: ShotArrays | None = None,
 ) -> ShownShot:
     """One shot after ``moves``; ``sliding`` are those that the measured pictures have in them already."""
-    arrays = shot_arrays(columns, shot.first, shot.last)
+    if arrays is None:
+        arrays = shot_arrays(columns, shot.first, shot.last)
     part = slice(shot.first, shot.last + 1)
     to_pct = 100.0 / columns.clip.width_px
     zoom, hit = moves.zoom, moves.hit_px * to_pct
@@ -125,7 +136,7 @@ def _shown(
         np.where(arrays.measured[:, None], values[part], np.nan)
         for values in (columns.nearer_share_pct, columns.nearer_width_pct, columns.nearer_height_pct)
     )
-    front = _Front(arrays.near, (-IN_FRONT_PCT - hit) / zoom, shares)
+    share, width, height = _in_front(arrays.near, (-IN_FRONT_PCT - hit) / zoom, (shares, widths, heights))
     return ShownShot(
         name=shot.name,
         first=shot.first,
@@ -137,9 +148,9 @@ def _shown(
         figures=_figures(arrays, moves, columns),
         entry_pct=zoom * entry + float(hit[0] + there[0]),
         leave_pct=zoom * leave + float(hit[-1] + there[-1]),
-        front_share=front.of(shares),
-        front_width=np.minimum(zoom * front.of(widths), 100.0),
-        front_height=np.minimum(zoom * front.of(heights), 100.0),
+        front_share=share,
+        front_width=np.minimum(zoom * width, 100.0),
+        front_height=np.minimum(zoom * height, 100.0),
         _ends=(arrays.near, arrays.median, arrays.far),
         _shares=shares,
         _zoom=zoom,
@@ -151,7 +162,7 @@ def _figures(arrays: ShotArrays, moves: Moves, columns: Columns) -> Figures:
     return figures_after(arrays, moves, columns.clip)
 
 
-class _Front:
+def _in_front(near: Array, depth_pct: Array, ladders: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
     """What lies nearer than a depth in each frame, by the step of the ladder that is nearest to it.
 
     Nothing does where near itself does not: a frame then has 0. Where near does, and the step on its side of the depth
@@ -160,20 +171,23 @@ class _Front:
     Parameters
     ----------
     near, depth_pct : (n,) float64
-    shares : (n, steps) float64
+    ladders : three of (n, steps)
+        Shares first, then sizes.
+
+    Returns
+    -------
+    three of (n,) float64
+        Wild frames voted down; NaN where nothing is known, 0 where nothing is.
     """
-
-    def __init__(self, near: Array, depth_pct: Array, shares: Array) -> None:
-        nearest = np.abs(_STEPS[None, :] - depth_pct[:, None]).argmin(axis=1)
-        held = np.take_along_axis(shares, nearest[:, None], axis=1)[:, 0]
-        is_short = (_STEPS[nearest] < depth_pct) & (held < _END_SHARES_PCT[0])
-        self._step = np.minimum(nearest + is_short, len(_STEPS) - 1)
-        beyond = (depth_pct < _STEPS[0]) | (depth_pct > _STEPS[-1])
-        self._is_known = np.isfinite(near) & np.isfinite(held) & ~beyond
-        self._is_there = near < depth_pct
-
-    def of(self, values: Array) -> Array:
-        """Shares or sizes in each frame, wild frames voted down; NaN where nothing is known, 0 where nothing is."""
-        found = np.take_along_axis(values, self._step[:, None], axis=1)[:, 0]
-        voted = running_median(np.where(self._is_known, np.where(self._is_there, found, 0.0), np.nan), high=True)
-        return np.where(self._is_known, voted, np.nan)
+    nearest = np.abs(_STEPS[None, :] - depth_pct[:, None]).argmin(axis=1)
+    frames = np.arange(len(near))
+    held = ladders[0][frames, nearest]
+    is_short = (_STEPS[nearest] < depth_pct) & (held < _END_SHARES_PCT[0])
+    step = np.minimum(nearest + is_short, len(_STEPS) - 1)
+    beyond = (depth_pct < _STEPS[0]) | (depth_pct > _STEPS[-1])
+    is_known = np.isfinite(near) & np.isfinite(held) & ~beyond
+    found = np.stack([ladder[frames, step] for ladder in ladders], axis=1)
+    voted = np.where((near < depth_pct)[:, None], found, 0.0)
+    voted = running_median(np.where(is_known[:, None], voted, np.nan), high=True)
+    share, width, height = np.where(is_known[:, None], voted, np.nan).T
+    return share, width, height

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from postfix.errors import InputError
 from postfix.limits import COMFORT_ARCMIN, LimitRules, Limits, eye_mm_of, limits_for
@@ -170,6 +171,7 @@ def from_seats(
     return tuple(result)
 
 
+@lru_cache(maxsize=256)
 def _limits_at(distance_mm: float, screen: Screen, rules: LimitRules) -> Limits:
     """Limits of a viewer in the middle at another distance than the screen's own."""
     there = replace(screen, distance_mm=distance_mm)
@@ -190,7 +192,7 @@ def _outside(
     """Near, far and range against the limits of a viewer straight in front, as far from the middle as the seat."""
     ahead = replace(seat, distance_mm=_to_middle_mm(seat), aside_mm=0.0)
     budget_pct, _ = range_budget(limits)
-    near_limit, far_limit = (seen(pct, screen, eye_mm, ahead) for pct in (limits.near_pct, limits.far_pct))
+    near_limit, far_limit = _limits_seen(limits, screen, eye_mm, ahead)
     range_limit_arcmin = _straight_arcmin(budget_pct, screen, ahead)
     if seat.aside_mm == 0.0:
         is_near = near.parallax_pct < limits.near_pct - LIMIT_TOLERANCE_PCT
@@ -217,6 +219,12 @@ def _outside(
     if is_range:
         words.append(f"{range_arcmin:.1f} arcmin from nearest to farthest, limit {range_limit_arcmin:.1f}")
     return tuple(words)
+
+
+@lru_cache(maxsize=256)
+def _limits_seen(limits: Limits, screen: Screen, eye_mm: float, seat: Seat) -> tuple[Seen, Seen]:
+    """Near and far limit as they are seen; the same for all shots of an edit."""
+    return seen(limits.near_pct, screen, eye_mm, seat), seen(limits.far_pct, screen, eye_mm, seat)
 
 
 def _straight_arcmin(span_pct: float, screen: Screen, seat: Seat) -> float:
