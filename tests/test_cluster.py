@@ -140,27 +140,34 @@ def test_what_a_workers_log_says_is_said_once(crew, tmp_path, caplog, capfd):
     assert (out, err.replace(f"{said}\n", "", 1)) == ("", "")
 
 
+@pytest.fixture
+def interruptible():
+    """Ctrl-C interrupts, also where the tests run in the background of a shell, which has it ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("interruptible")
 def test_pieces_that_nobody_waits_for_any_more_end_before_the_caller_goes_on(crew, tmp_path):
     results = crew.carry_out(until_called_back, Shared(tmp_path), [segments_of(480)], lambda frames: None)
-    over = threading.Event()
+    ended = threading.Event()
 
     def interrupt():
         while len(list(tmp_path.glob("began-*"))) < 2:
             time.sleep(0.01)
         time.sleep(0.1)
-        # Where the first one strikes a finaliser or a weak reference's callback, Python prints it and goes on.
-        while not over.is_set():
-            signal.raise_signal(signal.SIGINT)
-            over.wait(20.0)
+        signal.raise_signal(signal.SIGINT)
+        ended.set()
 
     thread = threading.Thread(target=interrupt)
     thread.start()
     with pytest.raises(KeyboardInterrupt):
         next(results)
-    over.set()
     began = {path.name[6:] for path in tmp_path.glob("began-*")}
     assert {path.name[6:] for path in tmp_path.glob("ended-*")} == began
     thread.join()
+    assert ended.is_set()
 
 
 def test_a_worker_killed_midway_changes_nothing_but_the_time(crew, tmp_path, capfd):
