@@ -172,7 +172,8 @@ def _said(options: argparse.Namespace, decided: Sequence[Decided], written: Sequ
     text: list[Block] = []
     # A reel has thousands of shots; what nobody asked for is not gathered.
     data = [summary_plan.plan_data(one, fit) for one, fit in zip(decided, fits)] if options.json else []
-    stories = [story_of_plan(one.edit.columns, one.plan, [shot.arrays for shot in one.edit.shots]) for one in decided]
+    told = decided if options.json or options.why is None else []
+    stories = [story_of_plan(one.edit.columns, one.plan, [shot.arrays for shot in one.edit.shots]) for one in told]
     for entry, story in zip(data, stories):
         add_story(entry, story)
     if options.why is not None:

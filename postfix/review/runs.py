@@ -231,28 +231,29 @@ def _on_bad(log: Any) -> OnBad:
     return "black" if shown[0] == "black" else "hold"
 
 
+def _part(entry: Any, key: str) -> dict[str, Any]:
+    """A table of an entry; empty where there is none, as in logs of before settings were written."""
+    return _get(entry, key, dict) if key in entry else {}
+
+
 def _eye_mm(log: Any, screen: Any) -> float:
     """Eye distance that the limits were reckoned with: that of the settings, such as children's, else the screen's."""
-    settings = _get(log, "settings", dict) if "settings" in log else {}
-    rules = _get(settings, "limits", dict) if "limits" in settings else {}
+    rules = _part(_part(log, "settings"), "limits")
     return _positive(rules if "eye_mm" in rules else screen, "eye_mm")
 
 
 def _subpixel(log: Any) -> Subpixel | None:
-    settings = _get(log, "settings", dict) if "settings" in log else {}
-    return next((one for one in SUBPIXEL if one == settings.get("subpixel")), None)
+    chosen = _part(log, "settings").get("subpixel")
+    return next((one for one in SUBPIXEL if one == chosen), None)
 
 
 def _jump_arcmin(log: Any) -> float:
-    settings = _get(log, "settings", dict) if "settings" in log else {}
-    given = _get(settings, "convergence", dict) if "convergence" in settings else {}
+    given = _part(_part(log, "settings"), "convergence")
     return _figure(given, "jump_arcmin") if "jump_arcmin" in given else ConvergenceSettings.jump_arcmin
 
 
 def _windows(log: Any) -> WindowSettings:
-    # Logs of before settings were written hold none.
-    settings = _get(log, "settings", dict) if "settings" in log else {}
-    given = _get(settings, "window", dict) if "window" in settings else {}
+    given = _part(_part(log, "settings"), "window")
     brief_s, hold_s = (
         _get(given, key, float) if key in given else getattr(DEFAULT_WINDOWS, key) for key in ("brief_s", "hold_s")
     )

@@ -145,7 +145,7 @@ def _shown(
         near=zoom * arrays.near + hit,
         far=zoom * arrays.far + hit,
         median=zoom * arrays.median + hit,
-        figures=_figures(arrays, moves, columns),
+        figures=figures_after(arrays, moves, columns.clip),
         entry_pct=zoom * entry + float(hit[0] + there[0]),
         leave_pct=zoom * leave + float(hit[-1] + there[-1]),
         front_share=share,
@@ -156,10 +156,6 @@ def _shown(
         _zoom=zoom,
         _hit_pct=hit,
     )
-
-
-def _figures(arrays: ShotArrays, moves: Moves, columns: Columns) -> Figures:
-    return figures_after(arrays, moves, columns.clip)
 
 
 def _in_front(near: Array, depth_pct: Array, ladders: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
