@@ -256,11 +256,29 @@ WORDS = {
 
 
 def stereo_mode_in(path):
-    """The number behind the element StereoMode (53B8) in a Matroska file."""
+    """The number in the element StereoMode (53B8) of a Matroska file's first video track (RFC 9559, read).
+
+    The elements are walked: the same two bytes may stand in the random identity of the file, too.
+    """
     data = path.read_bytes()
-    at = data.index(bytes.fromhex("53b8"))
-    assert data[at + 2] == 0x81
-    return data[at + 3]
+    for ident in ("18538067", "1654ae6b", "ae", "e0", "53b8"):  # Segment, Tracks, TrackEntry, Video, StereoMode
+        data = element(data, bytes.fromhex(ident))
+    return int.from_bytes(data)
+
+
+def element(data, ident):
+    """What the first element of this identity holds, of those side by side in ``data`` (RFC 8794, from memory)."""
+    at = 0
+    while at < len(data):
+        found = data[at : at + 9 - data[at].bit_length()]
+        at += len(found)
+        length = 9 - data[at].bit_length()
+        size = int.from_bytes(data[at : at + length]) & ~(1 << 7 * length)
+        at += length
+        if found == ident:
+            return data[at : at + size]
+        at += size
+    raise AssertionError(f"no element {ident.hex()}")
 
 
 @pytest.mark.parametrize("mode", MATROSKA)

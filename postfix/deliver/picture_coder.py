@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import av
@@ -77,6 +78,17 @@ class PictureCoder:
             np.copyto(plane_samples(frame.planes[index], self._dtype, described.channels), samples)
         frame.pts = self._index
         return frame  # type: ignore[no-any-return]
+
+
+def decoding_ahead(shown: Sequence[int]) -> int:
+    """Frames by which pictures must be decoded earlier than in coding order they would be shown.
+
+    Parameters
+    ----------
+    shown : sequence of int
+        The frame that each picture is shown at, in coding order.
+    """
+    return max((place - at for place, at in enumerate(shown)), default=0)
 
 
 def handed_format(spec: VideoSpec) -> PictureFormat:

@@ -8,7 +8,7 @@ from pathlib import Path
 import av
 
 from postfix.deliver.codecs import spec_of
-from postfix.deliver.picture_coder import PictureCoder
+from postfix.deliver.picture_coder import PictureCoder, decoding_ahead
 from postfix.deliver.spec import UNSPECIFIED, VideoSpec
 from postfix.deliver.video_file import VideoFile
 from postfix.errors import OutputError
@@ -36,15 +36,24 @@ class VideoEncoder:
         self._coder = PictureCoder(self._file)
         self.written = 0
         """Frames so far."""
+        self._put = False
 
     def encode(self, planes: Planes) -> None:
         """Encode the next frame; ``planes`` in the order of the source's own planes."""
-        self._file.put(self._coder.encode(planes), self.written)
+        packets = self._coder.encode(planes)
+        self._put |= bool(packets)
+        self._file.put(packets, self.written)
         self.written += 1
 
     def finish(self) -> None:
         """Encode what waits inside the encoder and close the file."""
-        self._file.put(self._coder.rest(), self.written)
+        rest = self._coder.rest()
+        if not self._put:
+            # x265 gives pictures of a clip shorter than it looks ahead times to be decoded at that it never set.
+            ahead = decoding_ahead([packet.pts for packet in rest])
+            for place, packet in enumerate(rest):
+                packet.dts = place - ahead
+        self._file.put(rest, self.written)
         self._file.finish()
 
     def abandon(self) -> None:

@@ -23,7 +23,7 @@ from postfix.deliver.durable import (
     write_durably,
     write_sealed,
 )
-from postfix.deliver.picture_coder import PictureCoder, handed_format
+from postfix.deliver.picture_coder import PictureCoder, decoding_ahead, handed_format
 from postfix.deliver.spec import VideoSpec
 from postfix.deliver.video_file import VideoFile, is_of_the_disk, reason_of
 from postfix.deliver.workroom import Look, Sealed
@@ -295,7 +295,7 @@ def join_parts(
     file = VideoFile(begun, spec, audio_from)
     try:
         told = [_fitting(parts, segment, file.header, path) for segment in segments]
-        ahead = max(map(_ahead, told))
+        ahead = max(decoding_ahead([one.shown for one in part.pictures]) for part in told)
         for segment, part in zip(segments, told):
             look()
             for place, (data, one) in enumerate(_coded(parts, segment, part, path), segment.first):
@@ -325,11 +325,6 @@ def join_parts(
     for segment in segments:
         with suppress(OSError):
             part_path(parts, segment.index).unlink(missing_ok=True)
-
-
-def _ahead(part: _Part) -> int:
-    """Frames by which a part's pictures must be decoded earlier than in coding order they would be shown."""
-    return max((place - one.shown for place, one in enumerate(part.pictures)), default=0)
 
 
 def _unjoined(path: Path, error: Exception) -> OutputError:
