@@ -17,7 +17,10 @@ def quiet():
 
 
 def made(folder, kind, pixel_format, suffix, **options):
-    return make_coded(folder / f"kite é{suffix}", kind.encoder, pixel_format, kind.options, size=kind.size, **options)
+    # The library's MXF tells no order of showing apart from that of coding.
+    ordered = {"bf": "0"} if (kind.encoder, suffix) == ("libx264", ".mxf") else {}
+    coding = {**kind.options, **ordered}
+    return make_coded(folder / f"kite é{suffix}", kind.encoder, pixel_format, coding, size=kind.size, **options)
 
 
 def told(eye):

@@ -13,10 +13,10 @@ from postfix.source.turning import turn_of
 _HELD = {
     "prores": (".mov", ".mkv", ".mxf"),
     "dnxhd": (".mov", ".mxf"),
-    "ffv1": (".mkv", ".mp4", ".m4v", ".mxf", ".avi"),
+    "ffv1": (".mkv", ".mp4", ".mxf", ".avi"),
     "h264": (".mov", ".mp4", ".m4v", ".mkv", ".mxf", ".ts", ".m2ts"),
-    "hevc": (".mov", ".mp4", ".m4v", ".mkv", ".ts", ".m2ts"),
-    "jpeg2000": (".mov", ".mp4", ".m4v", ".mkv", ".mxf"),
+    "hevc": (".mov", ".mp4", ".mkv", ".ts", ".m2ts"),
+    "jpeg2000": (".mov", ".mp4", ".mkv", ".mxf"),
 }
 """Suffixes that each codec may have, the first where the source's own will not do."""
 

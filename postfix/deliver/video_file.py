@@ -147,6 +147,9 @@ class VideoFile:
         if spec.codec == "hevc" and suffix in CLOCKED:
             # Its parameter sets are in the header alone, as this name says; many players know no other.
             context.codec_tag = "hvc1"
+        if encoder == "libx264" and suffix == ".mxf":
+            # The library's MXF tells no order of showing apart from that of coding: later pictures may not come first.
+            context.max_b_frames = 0
         if spec.display_matrix is not None and carries_turn(self.path):
             stream.set_display_matrix(spec.display_matrix)
         for key, value in spec.metadata:

@@ -1,11 +1,13 @@
-"""Clips shorter than an encoder looks ahead."""
+"""When the pictures of a video are decoded and shown."""
 
 from fractions import Fraction
 
 import av
 import numpy as np
 import pytest
+from eyes_out import video_writer
 
+from postfix.deliver.containers import _HELD, suffix_for
 from postfix.deliver.picture_coder import decoding_ahead
 from postfix.deliver.spec import VideoSpec
 from postfix.deliver.video import write_video
@@ -46,3 +48,36 @@ def test_decoding_ahead_are_those_that_a_picture_waits_for():
     assert decoding_ahead([0, 1, 2]) == 0
     assert decoding_ahead([0, 4, 2, 1, 3]) == 2
     assert decoding_ahead([]) == 0
+
+
+WIDE = {"prores": ("yuv422p10le", "HQ"), "dnxhd": ("yuv422p10le", "DNXHR HQX")}
+
+
+@pytest.mark.parametrize(("codec", "suffix"), [(codec, suffix) for codec, held in _HELD.items() for suffix in held])
+def test_every_container_shows_every_codec_in_the_order_it_was_given(tmp_path, codec, suffix):
+    """Pictures that get brighter by two steps and move, so that encoders that may code later ones first do."""
+    pixel_format, profile = WIDE.get(codec, ("yuv420p", ""))
+    spec = VideoSpec(codec, pixel_format, *SIZE, Fraction(30000, 1001), profile)
+    path = tmp_path / f"kite{suffix}"
+    with video_writer(path, spec, 60) as writer:
+        for index in range(60):
+            writer.write(index, moving(index, pixel_format))
+    eye = open_eye(path)
+    assert (eye.count, eye.rate) == (60, spec.rate)
+    shown = np.array([float(planes[0].mean()) for planes in eye.frames()]) / (4 if "10" in pixel_format else 1)
+    assert np.abs(shown - 50 - 2 * np.arange(60)).max() < 0.5
+
+
+def moving(index, pixel_format):
+    scale, dtype = (4, np.uint16) if "10" in pixel_format else (1, np.uint8)
+    noise = np.random.default_rng(5).integers(-8, 9, SIZE[::-1])
+    luma = (np.roll(noise - noise.mean(), 3 * index, axis=1) + 50 + 2 * index) * scale
+    chroma = SIZE[1] // (2 if pixel_format == "yuv420p" else 1), SIZE[0] // 2
+    return luma.round().astype(dtype), *(np.full(chroma, 128 * scale, dtype) for _ in range(2))
+
+
+def test_a_container_that_the_library_makes_of_fewer_codecs_gives_way_to_another():
+    suffixes = {codec: suffix_for(VideoSpec(codec, "yuv420p", *SIZE, Fraction(24)), ".m4v") for codec in _HELD}
+    assert suffixes == {
+        "prores": ".mov", "dnxhd": ".mov", "ffv1": ".mkv", "h264": ".m4v", "hevc": ".mov", "jpeg2000": ".mov"
+    }  # fmt: skip
