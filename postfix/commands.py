@@ -40,6 +40,7 @@ from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.measure.table_csv import read_table
 from postfix.outside import folder_key
+from postfix.plain import plain
 from postfix.plan.bad_frames import bad_frame_flags
 from postfix.plan.cameras import cameras_in
 from postfix.plan.figures import figures_of, flags_for
@@ -218,9 +219,9 @@ def told_data(said: Told, **where: str) -> dict[str, list[dict[str, Any]]]:
     groups = {
         "misfits": [asdict(one) for one in said.differences],
         "suspicions": [asdict(one) for one in said.suspicions],
-        "remarks": [{**asdict(one), "facts": summary.plain(one.facts)} for one in said.remarks],
+        "remarks": [{**asdict(one), "facts": plain(one.facts)} for one in said.remarks],
     }
-    return {name: [{**where, **summary.plain(one)} for one in facts] for name, facts in groups.items()}
+    return {name: [{**where, **plain(one)} for one in facts] for name, facts in groups.items()}
 
 
 def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
@@ -228,7 +229,7 @@ def _measured_shots(table: MeasurementTable) -> list[dict[str, Any]]:
     for index, shot in enumerate(table.shots):
         row = {**asdict(shot), **summary.plain_figures(figures_of(columns, shot.first, shot.last))}
         found = asdict(table.findings[index]) if table.findings else {}
-        rows.append({**row, **summary.plain(found)})
+        rows.append({**row, **plain(found)})
     return rows
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -13,6 +12,7 @@ from postfix.limits import DEFAULT_RULES, LimitRules, eye_mm_of, limits_for
 from postfix.look import Piece, Role
 from postfix.measure.remarks import Told
 from postfix.measure.suspicions import reading_words
+from postfix.plain import plain
 from postfix.plan.bad_frames import BAD_FRAME
 from postfix.plan.figures import Figures, signed_pct
 from postfix.plan.misaligned import lay_words
@@ -23,8 +23,6 @@ from postfix.terminal import Block, Gap, Line, Whole, line, name
 from postfix.viewing import Screen, arcmin_from_mm, mm_from_pct
 
 NOT_MEASURED = "–"
-
-_DIGITS = 4
 
 
 def head(*names: str | Piece) -> tuple[Piece, ...]:
@@ -99,19 +97,6 @@ def _signed(figure: str) -> str:
 def screen_data(screen: Screen, rules: LimitRules = DEFAULT_RULES) -> dict[str, Any]:
     """A screen and its limits as plain data; ``eye_mm`` is the one that the limits were reckoned with."""
     return {**asdict(screen), "eye_mm": eye_mm_of(screen, rules), "limits": asdict(limits_for(screen, rules))}
-
-
-def plain(facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Facts as JSON holds them: rounded to what a figure means, None where it is none."""
-    return {name: _plain(value) for name, value in facts.items()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, _DIGITS) if math.isfinite(value) else None
-    if isinstance(value, Mapping):
-        return plain(value)
-    return [_plain(one) for one in value] if isinstance(value, (list, tuple)) else value
 
 
 def plain_figures(figures: Figures) -> dict[str, Any]:

@@ -13,12 +13,13 @@ from typing import Any
 from postfix.job.lettering import columns, visible
 from postfix.look import COLUMNS, Piece
 from postfix.measure.columns import Columns
+from postfix.plain import plain
 from postfix.plan.clip import Decided
 from postfix.plan.diff import Difference
 from postfix.plan.fits import Fit, blame_words, fit_words
 from postfix.plan.model import Part, Plan, ShotPlan
 from postfix.plan.why import Alternative, Why, why_lines
-from postfix.summary import NOT_MEASURED, head, pct, placed, plain, some_names
+from postfix.summary import NOT_MEASURED, head, pct, placed, some_names
 from postfix.tables import Table
 from postfix.terminal import Block, Gap, line, lines, name
 

@@ -11,6 +11,7 @@ from postfix.camera import SUPER_35_WIDTH_MM, Camera, Distance, equivalent_focal
 from postfix.lengths import length_text
 from postfix.limits import Limits
 from postfix.look import Piece, Role
+from postfix.plain import plain
 from postfix.plan.figures import signed_mm
 from postfix.plan.settings import StorySettings
 from postfix.review.meaning import CAUTION
@@ -20,7 +21,7 @@ from postfix.story.set_ups import KEYSTONE, ROUNDING_PCT, Asked
 from postfix.story.shoot_screens import OnAll, OnScreen, on_all
 from postfix.story.shoot_words import converged_words, held_words, placed_text, roundness_words
 from postfix.story.words import pct_text
-from postfix.summary import NOT_MEASURED, head, plain
+from postfix.summary import NOT_MEASURED, head
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name
 from postfix.viewing import mm_from_pct

@@ -9,9 +9,10 @@ from typing import Any
 
 from postfix.deliver.story_log import shot_story_entry, story_entry
 from postfix.look import Piece
+from postfix.plain import plain
 from postfix.story.model import Story, Stretch
 from postfix.story.over_time import ClipOnScreen, programmes
-from postfix.summary import NOT_MEASURED, head, placed, plain, some_names
+from postfix.summary import NOT_MEASURED, head, placed, some_names
 from postfix.tables import Cell, Table
 from postfix.terminal import Block, Gap, line, name
 from postfix.viewing import Screen

@@ -20,8 +20,8 @@ from postfix.measure.remarks import LOW_CONFIDENCE, RIVALRY_PCT, told
 from postfix.measure.shot import BOTH_STILL
 from postfix.measure.table import EDGE_BANDS, ClipInfo, FrameMeasure, MeasurementTable, RivalBox, ShotFinding
 from postfix.measure.table_csv import as_written, read_table
+from postfix.plain import plain
 from postfix.source.shots import EditList, Shot, Transition
-from postfix.summary import plain
 
 PLAIN = FrameMeasure(near_pct=-0.5, far_pct=0.5, median_pct=0.0, coverage_pct=90.0, confidence=0.95)
 SURE = ShotFinding(confidence=0.95)

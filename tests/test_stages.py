@@ -19,6 +19,7 @@ SHARED = {
     "camera",
     "shooting",
     "lengths",
+    "plain",
     "__version__",
 }
 
@@ -46,7 +47,7 @@ def test_a_stage_imports_only_what_lies_before_it(stage):
 
 
 @pytest.mark.parametrize(
-    "word", ["errors", "viewing", "limits", "versions", "effort", "outside", "camera", "shooting", "lengths"]
+    "word", ["errors", "viewing", "limits", "versions", "effort", "outside", "camera", "shooting", "lengths", "plain"]
 )
 def test_the_shared_words_import_no_stage(word):
     assert imported(ROOT / f"{word}.py") <= SHARED

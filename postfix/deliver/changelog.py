@@ -19,6 +19,7 @@ from postfix.measure.columns import columns_of
 from postfix.measure.remarks import Told
 from postfix.measure.table import MeasurementTable
 from postfix.outside import cell_of, csv_line
+from postfix.plain import plain
 from postfix.plan.bad_frames import bad_frame_flags
 from postfix.plan.figures import Figures, figures_as_measured, shot_flags
 from postfix.plan.geometry import moves_of, window_px_at, zoom_of
@@ -196,7 +197,7 @@ def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[st
         "timecode_in": timecode_at(timecode, shot.first, clip.rate),
         "timecode_out": timecode_at(timecode, shot.last, clip.rate),
         "hit": [asdict(key) for key in shot.hit],
-        "applied_hit_px": [_plain(hit_px.min()), _plain(hit_px.max())],
+        **plain({"applied_hit_px": [float(hit_px.min()), float(hit_px.max())]}),
         "zoom": zoom_of(shot, clip),
         "fill": shot.fill,
         "subpixel": shot.subpixel,
@@ -219,23 +220,13 @@ def _shot_entry(result: ShotResult, plan: Plan, timecode: str | None) -> dict[st
 def _subject_entry(subject: Subject | None) -> dict[str, Any] | None:
     if subject is None:
         return None
-    found_pct = None if subject.found_pct is None else _plain(subject.found_pct)
-    return {"frame": subject.frame, "box": list(subject.box), "at_pct": subject.at_pct, "found_pct": found_pct}
+    return {**asdict(subject), "box": list(subject.box), **plain({"found_pct": subject.found_pct})}
 
 
 def _figures_entry(figures: Figures | None) -> dict[str, Any] | None:
     if figures is None:
         return None
-    return {name: _plain(value) for name, value in asdict(figures).items()}
-
-
-def _plain(value: float) -> float | int | None:
-    """A number JSON can hold: null where nothing was measured, four decimals elsewhere."""
-    if isinstance(value, int):
-        return value
-    if not math.isfinite(value):
-        return None
-    return round(float(value), 4) + 0.0
+    return plain(asdict(figures))
 
 
 def change_log_text(log: Mapping[str, Any]) -> str:

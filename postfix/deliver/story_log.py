@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
 from postfix.camera import Camera
+from postfix.plain import plain
 from postfix.story.model import ShotStory, Story
 
-_DIGITS, _MM_DIGITS = 4, 1
+_MM_DIGITS = 1
+"""A place seen from a seat is known to no more."""
 
 
 def story_entry(story: Story) -> dict[str, Any]:
@@ -17,19 +20,19 @@ def story_entry(story: Story) -> dict[str, Any]:
     return {
         "measured_on": story.measured_on,
         "line": story.line,
-        "seats": [_plain("", asdict(seat)) for seat in story.seats],
-        "whole": _plain("", asdict(story.whole)),
-        "minutes": [_plain("", asdict(minute)) for minute in story.minutes],
+        "seats": [_plain(asdict(seat)) for seat in story.seats],
+        "whole": _plain(asdict(story.whole)),
+        "minutes": [_plain(asdict(minute)) for minute in story.minutes],
         "quick_runs": [list(run) for run in story.quick_runs],
     }
 
 
 def shot_story_entry(shot: ShotStory) -> dict[str, Any]:
     """What is told of a shot; a seat goes by its name."""
-    told = _plain("", {k: v for k, v in asdict(shot).items() if k not in ("name", "first", "last")})
+    told = _plain({k: v for k, v in asdict(shot).items() if k not in ("name", "first", "last")})
     for seat in told["seats"]:
         seat["name"] = seat.pop("seat")["name"]
-    return dict(told)
+    return told
 
 
 def camera_entry(camera: Camera | None) -> dict[str, Any] | None:
@@ -39,14 +42,5 @@ def camera_entry(camera: Camera | None) -> dict[str, Any] | None:
     return {name: "inf" if value == math.inf else value for name, value in asdict(camera).items() if value is not None}
 
 
-def _plain(name: str, value: Any) -> Any:
-    """Data that JSON can hold: millimetres to a tenth, other figures to four decimals."""
-    if isinstance(value, dict):
-        return {key: _plain(key, one) for key, one in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(name, one) for one in value]
-    if not isinstance(value, float):
-        return value
-    if not math.isfinite(value):
-        return None
-    return round(value, _MM_DIGITS if name.endswith("_mm") else _DIGITS) + 0.0
+def _plain(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return plain(facts, mm_digits=_MM_DIGITS)
