@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from real_pairs import PERCENTILES, motorcycle, seen_by_both
 from test_camera import seen_at
 
 from postfix.camera import Camera
@@ -160,3 +161,38 @@ def test_a_measured_set_agrees_with_its_camera_and_not_with_another(measured):
 
     assert "camera" not in codes(noted)
     assert "camera" in codes(replace(noted, interaxial_mm=2.0 * take.interaxial_mm))
+
+
+# --- a photographed set whose camera was noted ---
+
+MOTORCYCLE_MM, MOTORCYCLE_FOCAL_PX, MOTORCYCLE_OFFSET_PX = 193.001, 994.978, 31.086
+"""Baseline, focal length and distance between the principal points of the pair at the size that scikit-image carries it
+(its docstring of ``stereo_motorcycle``, read)."""
+
+
+def photographed():
+    """The camera in the words of the project, what was measured, and the true distances of near, main and far in mm.
+
+    A parallel rig whose pictures are shifted: what lies at no parallax is as far as the principal points are apart,
+    Z = B·f / (offset − P) (computed from what the docstring says of disparity). The width of the sensor is not told
+    and does not matter: the focal length is in pixels.
+    """
+    left, right, parallax = motorcycle()
+    width = left.shape[1]
+    constant = MOTORCYCLE_MM * MOTORCYCLE_FOCAL_PX
+    camera = Camera(MOTORCYCLE_MM, MOTORCYCLE_FOCAL_PX * 36.0 / width, 36.0, constant / MOTORCYCLE_OFFSET_PX)
+    found = measure_pair(np.asarray(left, np.float32) / 255, np.asarray(right, np.float32) / 255)
+    truth = constant / (MOTORCYCLE_OFFSET_PX - np.percentile(parallax[seen_by_both(parallax)], PERCENTILES))
+    return camera, (found.near_pct, found.median_pct, found.far_pct), truth
+
+
+def test_distances_of_a_photographed_set_are_those_of_its_calibration():
+    """Middlebury 2014 "Motorcycle", measured with structured light from 2 to 5 m."""
+    camera, source, truth = photographed()
+    told = filmed(camera, *source, SCREENS[0], limits_for(SCREENS[0]), source)
+    assert (told.near_mm, told.main_mm, told.far_mm) == pytest.approx(truth, rel=DISTANCE_SHARE)
+    noted = replace(camera, near_mm=float(truth[0]), far_mm=float(truth[2]))
+    for noted_camera, agrees in ((noted, True), (replace(noted, interaxial_mm=65.0), False)):
+        told = filmed(noted_camera, *source, SCREENS[0], limits_for(SCREENS[0]), source)
+        notices = filmed_notices(noted_camera, told, StorySettings(), source)
+        assert ("camera" not in {notice.code for notice in notices}) == agrees
