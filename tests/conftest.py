@@ -1,9 +1,11 @@
-"""What several test modules share: a real browser, and a log that no test leaves quieter than it was."""
+"""What several test modules share: a real browser, examples that are the same every time, and a log that no test leaves
+quieter than it was."""
 
 import logging
 import shutil
 
 import pytest
+from hypothesis import settings
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 ARGUMENTS = (
@@ -15,6 +17,10 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
+
+# The same examples every time, and as long as they take: a machine that is busy with other things is no fault.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.load_profile("same")
 
 
 @pytest.fixture(autouse=True)
