@@ -108,8 +108,9 @@ def test_a_signature_is_small_and_any_picture_size_will_do():
 
 
 def test_a_frame_costs_little():
-    # The budget is 0.5 ms a frame on a quiet machine; ten times that leaves room for a busy one.
+    # The budget is 0.5 ms a frame; ten times that leaves room for a machine whose processor is shared. Waiting for a
+    # turn on it costs nothing.
     clip = moving_clip(3)
-    start = time.perf_counter()
+    start_s = time.thread_time()
     found_in(clip)
-    assert (time.perf_counter() - start) / len(clip.left) < 0.005
+    assert (time.thread_time() - start_s) / len(clip.left) < 0.005
