@@ -1,5 +1,6 @@
 """Work on a cluster: every piece done once, whatever becomes of a worker; progress and errors as at home."""
 
+import gc
 import json
 import logging
 import os
@@ -60,6 +61,18 @@ def test_without_dask_it_is_said_what_to_install(monkeypatch):
         pytest.fail("opened")
 
 
+@pytest.fixture
+def no_client_left():
+    """Clients that met nobody are cleared away before others come.
+
+    They refer to themselves. If Python happened to find them in the thread of a new client's loop, that would wait
+    for the lock of the one that waits for it.
+    """
+    yield
+    gc.collect()
+
+
+@pytest.mark.usefixtures("no_client_left")
 def test_a_scheduler_that_does_not_answer_is_named(monkeypatch):
     monkeypatch.setattr(cluster_crew, "SCHEDULER_S", 0.5)
     found = r"--cluster tcp://127\.0\.0\.1:9: found no scheduler"
@@ -212,9 +225,11 @@ def test_a_worker_with_another_version_is_refused_by_name(crew, monkeypatch):
         crew.require_alike()
 
 
+@pytest.mark.usefixtures("no_client_left")
 def test_workers_of_this_machine_speak_to_nobody_without_the_key(crew):
     with pytest.raises((OSError, TypeError, ValueError)):
         distributed.Client(crew.client.scheduler.address.replace("tls", "tcp"), timeout=0.5, set_as_default=False)
+    gc.collect()
     with pytest.raises((OSError, TypeError, ValueError)):
         distributed.Client(crew.client.scheduler.address, timeout=0.5, set_as_default=False)
 
