@@ -3,7 +3,7 @@
 import time
 
 
-def until(page, expression, seconds=20.0):
+def until(page, expression, seconds=60.0):
     """Wait for a JavaScript expression to hold, and return what it is then.
 
     Playwright's own wait has the page evaluate a text, which the policy of the review page forbids.
