@@ -198,7 +198,8 @@ def _screens(sub: argparse.ArgumentParser) -> None:
 def _shoot(sub: argparse.ArgumentParser) -> None:
     group = sub.add_argument_group(
         "camera",
-        "Lengths may have their unit: 65mm, 6.5cm, 2.5in, 3m, 10ft. Each may be left out: what can be said is.",
+        "Lengths may have their unit: 65mm, 6.5cm, 2.5in, 3m, 10ft. --near or --interaxial is needed, the rest "
+        "may be left out: what can be said is.",
     )
     for option, metavar, what in (
         ("--interaxial", "MM", "from the middle of one lens to that of the other; left out: the one to use is told"),
@@ -207,7 +208,8 @@ def _shoot(sub: argparse.ArgumentParser) -> None:
         ("--sensor-height", "MM", "its height (default: as in a 16:9 picture)"),
         ("--near", "M", "distance of the nearest thing that will be in the picture"),
         ("--far", "M", "distance of the farthest thing; inf where that is the sky"),
-        ("--converge", "M", "distance of what will be at the screen; left out: the best one is proposed"),
+        ("--converge", "M", "distance of what will be at the screen, or inf; left out: the best one is proposed"),
+        ("--focus", "M", "distance that the lens is focused on, or inf; left out: the lens counts as focused far away"),
         ("--height", "M", "height of the lenses above the ground"),
     ):
         group.add_argument(option, metavar=metavar, help=f"{what} (a plain number: {_PLAIN_WORDS[metavar]})")

@@ -28,6 +28,11 @@ INFINITY_TOLERANCE_PCT = 0.02
 tell, so that a distance read from less would be made up. Project default."""
 
 
+FOCUS_SHARE = 0.02
+"""By what share the focus may change all parallax before it is told that it was not noted: about what the distances are
+told within. Project default."""
+
+
 @dataclass(frozen=True)
 class Camera:
     """What was noted on the set; None where it was not.
@@ -41,6 +46,9 @@ class Camera:
     rig : Rig
     near_mm, far_mm : float or None
         Distance of the nearest and of the farthest thing in the picture; ``far_mm`` may be infinite.
+    focus_mm : float or None
+        Distance that the lens is focused on; may be infinite. Where it was not noted the lens counts as focused far
+        away, as a pinhole (:func:`image_mm`, :func:`focus_share`).
     """
 
     interaxial_mm: float | None = None
@@ -50,6 +58,7 @@ class Camera:
     rig: Rig = "parallel"
     near_mm: float | None = None
     far_mm: float | None = None
+    focus_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -69,6 +78,7 @@ FIGURE_WORDS: dict[str, str] = {
     "convergence_mm": "convergence distance",
     "near_mm": "nearest distance",
     "far_mm": "farthest distance",
+    "focus_mm": "focus distance",
 }
 """What each figure of a camera is called."""
 
@@ -119,13 +129,42 @@ def fitting_interaxial_share(range_pct: float, room_pct: float) -> float:
     return room_pct / range_pct if range_pct > 0.0 else math.nan
 
 
+def image_mm(camera: Camera) -> float | None:
+    """How far behind the lens the picture is formed: what draws a scene as a pinhole of that depth does.
+
+    The focal length where the lens is focused far away or nothing was noted of it, more where it is focused near:
+    ``f / (1 − f/Zf)`` with the focus at Zf. None where there is no focal length, or the focus is no farther than it.
+
+    Source: the thin lens (from memory).
+    """
+    focal, focus = camera.focal_mm, camera.focus_mm
+    if focal is None or not is_figure(focal):
+        return None
+    if focus is None or not is_distance(focus):
+        return focal
+    share = 1.0 - focal / focus
+    found = focal / share if share > 0.0 else math.nan
+    return found if is_figure(found) else None
+
+
+def focus_share(camera: Camera, focus_mm: float | None) -> float:
+    """By what share a lens would draw larger, and all parallax with it, if it were focused there; 0 where its focus
+    was noted, or nothing can be said."""
+    focal = camera.focal_mm
+    if camera.focus_mm is not None or focal is None or not is_distance(focus_mm):
+        return 0.0
+    drawn = image_mm(replace(camera, focus_mm=focus_mm))
+    return 0.0 if drawn is None else drawn / focal - 1.0
+
+
 def depth_pct_mm(camera: Camera) -> float | None:
-    """Parallax that a shot loses with each 1/mm of nearness, ``f·B`` on the sensor in percent of its width.
+    """Parallax that a shot loses with each 1/mm of nearness, ``f·B`` on the sensor in percent of its width; ``f`` as
+    the focus has it (:func:`image_mm`).
 
     The parallax between two distances is this times the difference of their inverses, whatever the convergence. None
     where interaxial, focal length or sensor width is missing.
     """
-    base, focal, width = camera.interaxial_mm, camera.focal_mm, camera.sensor_width_mm
+    base, focal, width = camera.interaxial_mm, image_mm(camera), camera.sensor_width_mm
     if base is None or focal is None or width is None or not all(map(is_figure, (base, focal, width))):
         return None
     product = 100.0 * (focal / width) * base
@@ -282,7 +321,7 @@ def vertical_parallax_mm(
 
     Source: two pinhole cameras turned towards each other (from memory, computed).
     """
-    focal, base, width = camera.focal_mm, camera.interaxial_mm, camera.sensor_width_mm
+    focal, base, width = image_mm(camera), camera.interaxial_mm, camera.sensor_width_mm
     converged, depth = camera.convergence_mm, camera.convergence_mm if distance_mm is None else distance_mm
     if base is None or focal is None or width is None or converged is None or depth is None or missing(camera):
         return None
@@ -366,7 +405,7 @@ def _turned(camera: Camera) -> tuple[float, float, float] | None:
     """Of toed-in cameras: half the sensor over the focal length, the turn of each in radians, half the interaxial."""
     base, focal, width, converged = (
         camera.interaxial_mm,
-        camera.focal_mm,
+        image_mm(camera),
         camera.sensor_width_mm,
         camera.convergence_mm,
     )

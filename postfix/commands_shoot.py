@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass, replace
 
 from postfix import summary_shoot
-from postfix.camera import FIGURE_WORDS, Camera, Distance, listed
+from postfix.camera import FIGURE_WORDS, FOCUS_SHARE, Camera, Distance, focus_share, image_mm, listed
 from postfix.commands import Outcome, chosen_rules, chosen_screens, limits_code, settings_files
 from postfix.errors import UsageError
 from postfix.lengths import PlainUnit, length_text, read_length
@@ -50,6 +50,7 @@ _OPTIONS: dict[str, _Option] = {
     "near": _Option("m", FIGURE_WORDS["near_mm"], "near_mm", _ON_A_SET),
     "far": _Option("m", FIGURE_WORDS["far_mm"], "far_mm", _FARTHEST, may_be_infinite=True),
     "converge": _Option("m", FIGURE_WORDS["convergence_mm"], "convergence_mm", _ON_A_SET, may_be_infinite=True),
+    "focus": _Option("m", FIGURE_WORDS["focus_mm"], "focus_mm", _FARTHEST, may_be_infinite=True),
     "height": _Option("m", "height of the lenses", "near_mm", _HEIGHT),
 }
 
@@ -124,6 +125,7 @@ def _asked(options: argparse.Namespace, typed: dict[str, float | None]) -> tuple
         options.rig,
         typed["near"],
         typed["far"],
+        typed["focus"],
     )
     _require_possible(camera)
     if camera.far_mm is None and camera.focal_mm is not None and camera.sensor_width_mm is not None:
@@ -139,8 +141,22 @@ def _asked(options: argparse.Namespace, typed: dict[str, float | None]) -> tuple
     notes += said
     if ground is not None and ground.mm is not None and camera.near_mm == ground.mm:
         _require_possible_ground(camera, ground.mm)
+    notes += _focus_notes(camera)
     needed = {"--focal": camera.focal_mm, "--sensor": camera.sensor_width_mm, "--near": camera.near_mm}
     return Asked(camera, height, tuple(flag for flag, value in needed.items() if value is None)), ground, notes
+
+
+def _focus_notes(camera: Camera) -> list[str]:
+    """What the focus might change, where it was not given: close up that is more than limits have to spare."""
+    nearest = camera.near_mm if camera.near_mm is not None else camera.convergence_mm
+    share = focus_share(camera, nearest)
+    if nearest is None or share < FOCUS_SHARE:
+        return []
+    larger = f"{share * 100.0:.1f} % larger, and every parallax with it"
+    return [
+        f"no --focus: the lens counts as focused far away; focused at {length_text(nearest)} it draws {larger}: type "
+        "--focus, or take that much less interaxial"
+    ]
 
 
 def _require_possible(camera: Camera) -> None:
@@ -191,7 +207,7 @@ def _ground(
     if camera.focal_mm is None or sensor_height_mm is None:
         return None, [f"--height without {listed(tuple(lacking))}: nothing can be said of the ground"], camera
     level = " (level, for no --tilt is given)" if tilt_deg is None else ""
-    ground = ground_mm(height_mm, tilt_deg or 0.0, camera.focal_mm, sensor_height_mm)
+    ground = ground_mm(height_mm, tilt_deg or 0.0, image_mm(camera) or camera.focal_mm, sensor_height_mm)
     if ground.mm is None:
         return ground, [f"ground{level}: {ground.why}"], camera
     begins = f"level ground comes into the picture at {length_text(ground.mm)}{level}"

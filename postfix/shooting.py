@@ -222,6 +222,7 @@ PLAUSIBLE_MM: dict[str, Span] = {
     "convergence_mm": _DISTANCE,
     "near_mm": _DISTANCE,
     "far_mm": _DISTANCE,
+    "focus_mm": _DISTANCE,
 }
 """What each figure may plausibly be: from the smallest worlds under a lens to mountains. Project default."""
 
@@ -251,7 +252,7 @@ CLOSE_MM, CLOSE_RATIO = 200.0, 20.0
 """A distance below the first is one of a macro rig, whose cameras stand so near to each other that it is as many
 interaxials as the second, or was written in metres or centimetres. Project default."""
 
-DISTANCES = ("near_mm", "convergence_mm", "far_mm")
+DISTANCES = ("near_mm", "convergence_mm", "far_mm", "focus_mm")
 
 
 def close_doubt(camera: Camera, name: str) -> str | None:
@@ -276,6 +277,9 @@ def doubts(camera: Camera) -> tuple[str, ...]:
     return tuple(filter(None, asked))
 
 
+ENDLESS = ("convergence_mm", "far_mm", "focus_mm")
+"""Distances that may be infinite."""
+
 LEAST_MM: dict[str, float] = {"interaxial_mm": 0.001, "focal_mm": 0.1, "sensor_width_mm": 0.1}
 """Shorter there is none, in whatever unit it was written. Project default."""
 
@@ -290,7 +294,7 @@ def check(camera: Camera, told: Callable[[float], str] = in_millimetres) -> tupl
     wrong = [] if camera.rig in RIGS else [f"rig {camera.rig!r} is none of {', '.join(RIGS)}"]
     for name, words in FIGURE_WORDS.items():
         value = getattr(camera, name)
-        may_be_infinite = name in ("convergence_mm", "far_mm")
+        may_be_infinite = name in ENDLESS
         if value is not None and not (is_distance(value) if may_be_infinite else is_figure(value)):
             wrong.append(f"{words} {value:g} mm must be more than 0{'' if may_be_infinite else ' and finite'}")
         elif value is not None and value < LEAST_MM.get(name, 0.0):
@@ -304,7 +308,7 @@ def _at_odds(camera: Camera, told: Callable[[float], str]) -> list[str]:
     near, far, focal, base = camera.near_mm, camera.far_mm, camera.focal_mm, camera.interaxial_mm
     if near is not None and far is not None and near >= far:
         wrong.append(f"nearest distance {told(near)} is not nearer than the farthest, {told(far)}")
-    for name in ("near_mm", "far_mm", "convergence_mm"):
+    for name in DISTANCES:
         distance = getattr(camera, name)
         if focal is not None and distance is not None and distance <= focal:
             wrong.append(f"{FIGURE_WORDS[name]} {told(distance)} is not beyond the focal length, {told(focal)}")

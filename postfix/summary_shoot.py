@@ -72,6 +72,7 @@ def _camera_words(asked: Asked) -> str:
         (camera.near_mm, "nearest {}"),
         (camera.far_mm, "farthest {}"),
         (camera.convergence_mm, "converged at {}"),
+        (camera.focus_mm, "focused at {}"),
     ]
     told = [words.format(_given_text(value)) for value, words in parts if value is not None]
     return f"as understood: {', '.join(told)}, {camera.rig}"
@@ -334,6 +335,7 @@ def _camera_data(camera: Camera) -> dict[str, Any]:
         **asdict(camera),
         "convergence_is_infinite": camera.convergence_mm == math.inf,
         "far_is_infinite": camera.far_mm == math.inf,
+        "focus_is_infinite": camera.focus_mm == math.inf,
     }
 
 

@@ -27,6 +27,7 @@ NOTICE_WORDS = {
     "lens": "focal length",
     "camera": "camera and picture do not agree",
     "too-near": "nearer than the interaxial allows",
+    "focus": "focus not noted",
     "interaxial": "another interaxial would have fitted",
 }
 """What each notice is about, for a heading over many of them."""

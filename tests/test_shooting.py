@@ -130,6 +130,18 @@ def test_nearest_by_the_rule_of_thumb():
 @pytest.mark.parametrize(
     ("near_mm", "far_mm", "base_mm", "pinhole_mm"), [(2000, math.inf, 67.97, 68.57), (2000, 4000, 135.34, 137.14)]
 )
+def test_a_lens_focused_between_near_and_far_is_that_of_bercovitz(near_mm, far_mm, base_mm, pinhole_mm):
+    """His focus lies at ``2mn/(m + n)`` (formula read): reckoned from the thin lens it is the same interaxial."""
+    focus_mm = 2.0 / (1.0 / near_mm + 1.0 / far_mm)
+    for focus, expected in ((focus_mm, base_mm), (math.inf, pinhole_mm), (None, pinhole_mm)):
+        lens = Camera(1.0, 35.0, 36.0, math.inf, near_mm=near_mm, far_mm=far_mm, focus_mm=focus)
+        between_pct = parallax_pct(lens, far_mm) - parallax_pct(lens, near_mm)
+        assert 1.2 / 36.0 * 100.0 / between_pct == pytest.approx(expected, abs=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("near_mm", "far_mm", "base_mm", "pinhole_mm"), [(2000, math.inf, 67.97, 68.57), (2000, 4000, 135.34, 137.14)]
+)
 def test_interaxial_by_bercovitz(near_mm, far_mm, base_mm, pinhole_mm):
     assert shooting.bercovitz_mm(near_mm, far_mm, 35.0, 1.2) == pytest.approx(base_mm, abs=5e-3)
     assert shooting.pinhole_mm(near_mm, far_mm, 35.0, 1.2) == pytest.approx(pinhole_mm, abs=5e-3)

@@ -11,12 +11,9 @@ from typing import Any
 from postfix.camera import FIGURE_WORDS, RIGS, Camera
 from postfix.plan.screens import describe, is_number
 from postfix.plan.toml_tables import TomlTable
-from postfix.shooting import CLOSE_RATIO, DISTANCES, PLAUSIBLE_MM, check, close_doubt, doubt
+from postfix.shooting import CLOSE_RATIO, DISTANCES, ENDLESS, PLAUSIBLE_MM, check, close_doubt, doubt
 
 CAMERA_KEYS = tuple(field.name for field in fields(Camera))
-
-_ENDLESS = ("convergence_mm", "far_mm")
-"""Distances that may be infinite."""
 
 
 def camera_from(*layers: TomlTable) -> Camera | None:
@@ -76,15 +73,15 @@ def camera_data(camera: Camera) -> dict[str, float | str]:
 
 def _length_mm(table: TomlTable, key: str) -> float:
     value = table.data[key]
-    if key in _ENDLESS and isinstance(value, float) and value == math.inf:
+    if key in ENDLESS and isinstance(value, float) and value == math.inf:
         return value
     if not is_number(value) or not float(value) > 0.0:
-        expected = f"millimetres, more than 0{', or inf' if key in _ENDLESS else ''}"
+        expected = f"millimetres, more than 0{', or inf' if key in ENDLESS else ''}"
         raise table.error(key, _found(value), expected, "correct it, or leave it out where it is not known")
     asked = doubt(key, float(value))
     if asked is not None:
         span = PLAUSIBLE_MM[key]
-        expected = f"{span.low:g} to {span.high:.0f} mm{' or inf' if key in _ENDLESS else ''}"
+        expected = f"{span.low:g} to {span.high:.0f} mm{' or inf' if key in ENDLESS else ''}"
         raise table.error(key, asked, expected, "write it in millimetres, or leave it out")
     return float(value)
 

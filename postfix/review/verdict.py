@@ -32,6 +32,7 @@ NOTICE_WORDS = {
     "lens": "lens",
     "camera": "noted and measured differ",
     "too-near": "too near for the interaxial",
+    "focus": "focus not noted",
     "interaxial": "interaxial",
 }
 """What notices are about; none of them is a flag."""

@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from postfix.camera import FIGURE_WORDS, Camera, depth_pct_mm, is_distance, is_figure, side_parallax_pct
+from postfix.camera import (
+    FIGURE_WORDS,
+    Camera,
+    depth_pct_mm,
+    distance_of,
+    focus_share,
+    is_distance,
+    is_figure,
+    nearest_with,
+    side_parallax_pct,
+)
 from postfix.lengths import length_text
 from postfix.story.real_distance import real_words
 from postfix.story.words import pct_text
@@ -19,6 +29,8 @@ class End:
     was, and ``predicted_pct`` is that of infinity, beyond which nothing can be.
 
     What toed-in cameras give depends on the place in the picture, from ``predicted_pct`` to ``most_pct`` at the sides.
+
+    ``focus_pct`` is by how much more there may be, of either sign, because the focus was not noted.
     """
 
     word: str
@@ -26,6 +38,7 @@ class End:
     predicted_pct: float
     most_pct: float
     figure: str = ""
+    focus_pct: float = 0.0
 
     @property
     def error_pct(self) -> float:
@@ -33,7 +46,8 @@ class End:
 
     def off(self, pct: float) -> float:
         """By how much a parallax is outside what was predicted."""
-        return pct - min(max(pct, self.predicted_pct), self.most_pct)
+        least, most = min(self.focus_pct, 0.0), max(self.focus_pct, 0.0)
+        return pct - min(max(pct, self.predicted_pct + least), self.most_pct + most)
 
     def told(self) -> str:
         """What was predicted, in words."""
@@ -48,6 +62,7 @@ def ends_of(
     measured_pct: tuple[float, float],
     apart_pct: float,
     unsure_pct: float = 0.0,
+    fixed_pct: float = 0.0,
 ) -> tuple[End, ...]:
     """What can be held against each other.
 
@@ -62,6 +77,8 @@ def ends_of(
     unsure_pct : float
         By how much less it may be, because the convergence was found from something whose place in the picture is not
         known.
+    fixed_pct : float
+        As :func:`disagreement` has it.
     """
     ends = [
         End(word, measured, predicted - unsure_pct, _most_pct(solved, figure, predicted), figure)
@@ -73,7 +90,16 @@ def ends_of(
     most = side_parallax_pct(solved, math.inf)
     if solved.far_mm is None and most is not None and measured_pct[1] > most + apart_pct:
         ends.append(End("far", measured_pct[1], most, most))
-    return tuple(ends)
+    share = focus_share(solved, _nearest_mm(solved, measured_pct[0]))
+    return tuple(replace(end, focus_pct=share * (end.predicted_pct - fixed_pct)) for end in ends)
+
+
+def _nearest_mm(solved: Camera, measured_pct: float) -> float | None:
+    """What a lens may have been focused on that is nearest: as noted, or else as measured, or what it converged on."""
+    if solved.near_mm is not None:
+        return solved.near_mm
+    measured = nearest_with(solved, measured_pct) if math.isfinite(measured_pct) else None
+    return solved.convergence_mm if measured is None else measured
 
 
 def _most_pct(solved: Camera, figure: str, predicted_pct: float) -> float:
@@ -100,17 +126,23 @@ def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pc
         return ""
     measured = " and ".join(f"{end.word} {pct_text(end.measured_pct)}" for end in ends)
     by_camera = " and ".join(f"{end.word} {end.told()}" for end in ends)
-    within_pct = apart_pct / 2.0
+    # As a lens focused far away draws it; what the focus leaves open only where nothing explains that.
+    plain = tuple(replace(end, focus_pct=0.0) for end in ends)
+    doubts = _doubts(camera, solved, plain, fixed_pct, apart_pct / 2.0)
+    doubts = doubts or _doubts(camera, solved, ends, fixed_pct, apart_pct / 2.0)
+    told = f"measured {measured}, by what was noted of the camera {by_camera}: "
+    if _are_exchanged(ends, apart_pct):
+        doubts.append("the order of the eyes: exchanged, near and far would agree")
+    return told + (f"doubt {', or '.join(doubts)}" if doubts else "more than one of the noted figures must be off")
+
+
+def _doubts(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pct: float, within_pct: float) -> list[str]:
     found = (
         _convergence(camera, ends, within_pct),
         _base(camera, ends, fixed_pct, within_pct),
         *(_distance(solved, end, ends, within_pct) for end in ends),
     )
-    doubts = [words for words in found if words]
-    told = f"measured {measured}, by what was noted of the camera {by_camera}: "
-    if _are_exchanged(ends, apart_pct):
-        doubts.append("the order of the eyes: exchanged, near and far would agree")
-    return told + (f"doubt {', or '.join(doubts)}" if doubts else "more than one of the noted figures must be off")
+    return [words for words in found if words]
 
 
 def _are_exchanged(ends: tuple[End, ...], apart_pct: float) -> bool:
@@ -157,6 +189,16 @@ def _base(camera: Camera, ends: tuple[End, ...], fixed_pct: float, within_pct: f
     )
 
 
+def _explains(solved: Camera, end: End, within_pct: float) -> bool:
+    """Whether some other distance has the parallax that was measured: none has more than infinity does."""
+    if not distance_of(solved, end.measured_pct).is_infinite:
+        return True
+    if getattr(solved, end.figure) == math.inf:
+        return False
+    most = side_parallax_pct(solved, math.inf)
+    return most is not None and end.measured_pct <= most + within_pct
+
+
 def _distance(solved: Camera, end: End, ends: tuple[End, ...], within_pct: float) -> str:
     """Another distance moves one end alone."""
     noted = getattr(solved, end.figure) if end.figure else None
@@ -164,6 +206,6 @@ def _distance(solved: Camera, end: End, ends: tuple[End, ...], within_pct: float
     if noted is None or any(abs(other.error_pct) > within_pct for other in others):
         return ""
     found = real_words(solved, end.measured_pct)
-    if not found:
+    if not found or not _explains(solved, end, within_pct):
         return ""
     return f"the {FIGURE_WORDS[end.figure]} of {length_text(noted)} (measured: {found})"

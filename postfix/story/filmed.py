@@ -10,11 +10,13 @@ import math
 from typing import Literal
 
 from postfix.camera import (
+    FOCUS_SHARE,
     Camera,
     Distance,
     converged_by,
     equivalent_focal_mm,
     fitting_interaxial_share,
+    focus_share,
     is_distance,
     is_figure,
     missing,
@@ -180,6 +182,7 @@ def filmed_notices(camera: Camera, filmed: Filmed, settings: StorySettings, sour
             _round_notice(filmed, settings),
             _lens_notice(filmed),
             _too_near_notice(camera, filmed.near_mm, filmed),
+            _focus_notice(camera, filmed),
             _interaxial_notice(camera, filmed, source_pct),
         )
     return tuple(notice for notice in found if notice is not None)
@@ -211,8 +214,8 @@ def _camera_notice(camera: Camera, filmed: Filmed, apart_pct: float, source_pct:
     solved, known_by = converged(camera, source_pct)
     near_pct, _, far_pct = source_pct
     predicted = (filmed.predicted_near_pct, filmed.predicted_far_pct)
-    ends = ends_of(solved, predicted, (near_pct, far_pct), apart_pct, _unsure_pct(solved, known_by))
     fixed_pct = {"noted": 0.0, "near": near_pct, "far": far_pct}[known_by]
+    ends = ends_of(solved, predicted, (near_pct, far_pct), apart_pct, _unsure_pct(solved, known_by), fixed_pct)
     words = disagreement(camera, solved, ends, fixed_pct, apart_pct)
     return Notice("camera", words) if words else None
 
@@ -238,6 +241,19 @@ def _too_near_notice(camera: Camera, measured_mm: float | None, filmed: Filmed) 
         f"the nearest thing, {how} at {length_text(nearest)}, is nearer than {RATIO_USUAL:g} times the interaxial of "
         f"{length_text(base)}, {length_text(usual)}; for cinema screens {RATIO_CINEMA:g} times is safer, "
         f"{length_text(cinema)} (common practice)",
+    )
+
+
+def _focus_notice(camera: Camera, filmed: Filmed) -> Notice | None:
+    """Where distances were reckoned without the focus, and it would change them."""
+    nearest = camera.near_mm or filmed.near_mm
+    share = focus_share(camera, nearest)
+    if nearest is None or filmed.missing or share < FOCUS_SHARE:
+        return None
+    return Notice(
+        "focus",
+        f"the focus was not noted: focused at {length_text(nearest)} the lens draws {share * 100.0:.1f} % larger than "
+        "is reckoned here, and distances are that much less sure; note focus_mm",
     )
 
 

@@ -10,14 +10,15 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 NoticeCode = Literal[
-    "front-wide", "hard-jump", "quick-cuts", "seat", "flat", "stretched", "lens", "camera", "too-near", "interaxial"
-]
+    "front-wide", "hard-jump", "quick-cuts", "seat", "flat", "stretched", "lens", "camera", "too-near", "focus",
+    "interaxial",
+]  # fmt: skip
 """What a notice is about. ``front-wide``: what is in front of the screen is wider than the set part of it.
 ``hard-jump``: the depth jump at the cut into the shot. ``quick-cuts``: the shot ends a run of short shots with jumps.
-``seat``: eyes turn apart on another seat than the
-screen's own. ``flat``, ``stretched``: depth against width.
+``seat``: eyes turn apart on another seat than the screen's own. ``flat``, ``stretched``: depth against width.
 ``lens``: focal length. ``camera``: what was noted of the camera and what was measured do not agree. ``too-near``:
-something nearer than the interaxial allows. ``interaxial``: another would have fitted."""
+something nearer than the interaxial allows. ``focus``: it was not noted, and would matter. ``interaxial``: another
+would have fitted."""
 
 MeasuredOn = Literal["finished", "planned", "source"]
 """What a story is of: written files, what a plan will make of the source, or pictures as they were given."""

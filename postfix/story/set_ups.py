@@ -10,7 +10,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from postfix.camera import Camera, depth_pct_mm, is_figure, parallax_pct, side_parallax_pct, vertical_parallax_mm
+from postfix.camera import (
+    Camera,
+    depth_pct_mm,
+    image_mm,
+    is_figure,
+    parallax_pct,
+    side_parallax_pct,
+    vertical_parallax_mm,
+)
 from postfix.limits import Limits
 from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
 from postfix.plan.figures import range_budget
@@ -198,8 +206,8 @@ def _in_the_scene(setup: Setup, known: tuple[float, float, float, float], limits
 
 
 def lens_and_depth(camera: Camera) -> tuple[float, float, float, float] | None:
-    """Focal length, sensor width, nearest and farthest; None where one of them is missing."""
-    focal, width, near, far = camera.focal_mm, camera.sensor_width_mm, camera.near_mm, camera.far_mm
+    """Focal length as the focus has it, sensor width, nearest and farthest; None where one of them is missing."""
+    focal, width, near, far = image_mm(camera), camera.sensor_width_mm, camera.near_mm, camera.far_mm
     if focal is None or width is None or near is None or far is None:
         return None
     return focal, width, near, far

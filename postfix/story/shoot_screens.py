@@ -159,10 +159,10 @@ def _roundness(pct: float, real_mm: float | None, camera: Camera, screen: Screen
 
 
 def _bercovitz_mm(camera: Camera, limits: Limits) -> float | None:
-    known = lens_and_depth(camera)
-    if known is None:
+    known, focal = lens_and_depth(camera), camera.focal_mm
+    if known is None or focal is None:
         return None
-    focal, width, near, far = known
+    _, width, near, far = known
     return bercovitz_mm(near, far, focal, range_budget(limits)[0] * width / 100.0)
 
 
