@@ -22,7 +22,7 @@ NAN = float("nan")
 VOID = {"meta", "link", "img", "br", "path", "rect", "input", "use", "line", "circle", "wbr", "hr", "stop"}
 
 
-MAY_STAY_OPEN = {"td", "th", "tr", "thead", "tbody", "dt", "dd"}
+MAY_STAY_OPEN = {"li", "td", "th", "tr", "thead", "tbody", "dt", "dd"}
 
 
 class Page(HTMLParser):
@@ -325,4 +325,59 @@ def test_a_version_that_is_cut_otherwise_has_cards_of_its_own(tmp_path):
     merged = (ShotPlan("all", 0, PLANS[-1].last),)
     write_version(tmp_path / "out" / "b", sources, screen="tv-55in", plans=merged, near=(-0.5,), far=(0.2,))
     page = page_of(tmp_path / "out")
-    assert page.text.count("Try another convergence") == 4
+    # Each has figures of its own beside the page.
+    assert [address for address in page.addresses if re.fullmatch(r"report/c0/\d+\.js", address)] == [
+        f"report/c0/{number}.js" for number in range(4)
+    ]
+
+
+def test_each_card_has_folds_for_the_try_out_and_the_entry_once_a_script_runs(job, page):
+    page.goto((job / "out" / "report.html").as_uri())
+    assert not page.get_by_text("need scripts, which are switched off").last.is_visible()
+    for number in range(3):
+        folds = page.locator(f"#c0n{number} > details")
+        assert folds.locator("> summary").all_text_contents() == ["Try another convergence", "Change-log entry"]
+        assert folds.evaluate_all("all => all.map(f => f.dataset.src)") == [f"report/c0/{number}.js"] * 2
+
+
+def test_without_scripts_there_are_no_empty_folds_and_the_page_says_why(job, chromium):
+    context = chromium.new_context(java_script_enabled=False)
+    opened = context.new_page()
+    opened.goto((job / "out" / "report.html").as_uri())
+    assert opened.locator("article.card details").count() == 0
+    assert opened.get_by_text("need scripts, which are switched off here").last.is_visible()
+    for words in (
+        "content at the left edge is 0.40 %",
+        "Far was +1.50 %, limit +0.54 %.",
+        "In front of the right edge",
+    ):
+        assert opened.locator("#c0").get_by_text(words).first.is_visible(), words
+    context.close()
+
+
+def test_heads_of_figures_belong_to_their_rows_and_columns_without_saying_so(job, page):
+    page.goto((job / "out" / "report.html").as_uri())
+    table = page.locator("#c0n1 table.figures").first
+    assert table.get_by_role("rowheader").all_text_contents()[:3] == ["Near", "Far", "Median"]
+    assert table.get_by_role("columnheader").all_text_contents()[:3] == ["Parallax", "before", "after"]
+
+
+def test_places_of_pictures_are_kept_while_they_are_not_loaded(job, page):
+    # 200 x 112 is smaller than a card is wide, so they stay as they are; both eyes have 6 px between them (computed).
+    page.goto((job / "out" / "report.html").as_uri())
+    ratio = "e => e.getBoundingClientRect().width / e.getBoundingClientRect().height"
+    before, after = page.locator("#c0n1 .four img").first, page.locator("#c0n1 .finished img").last
+    assert before.evaluate("e => getComputedStyle(e).aspectRatio") == "auto 200 / 112"
+    assert after.evaluate("e => getComputedStyle(e).aspectRatio") == "auto 406 / 112"
+    page.locator("#c0n1").scroll_into_view_if_needed()
+    until(page, "[...document.querySelectorAll('#c0n1 img')].every(i => i.complete && i.naturalWidth > 0)")
+    assert before.evaluate(ratio) == pytest.approx(200 / 112, rel=0.01)
+    assert after.evaluate(ratio) == pytest.approx(406 / 112, rel=0.01)
+
+
+def test_a_card_takes_few_bytes(job):
+    # 2,000 shots on three screens are to stay far below 25 MB, table, rhythm and notices included: 9 kB a card.
+    text = (job / "out" / "report.html").read_text(encoding="utf-8")
+    cards = re.findall(r"<article .*?</article>", text, re.DOTALL)
+    assert len(cards) == 3
+    assert max(len(card.encode()) for card in cards) / 2 < 3000

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 import pytest
 from browsing import until
 from review_job import PLANS, write_source, write_version
+from review_page import asset
 from story_entries import SCREENS, story_for, with_story
 from tryout_clips import clip_info, made_clip, made_columns, made_version
 
@@ -247,3 +248,26 @@ def test_a_page_of_several_clips_begins_with_all_of_them_together():
     assert programmes_html([one, replace(other, versions=(replace(other.versions[0], jump_arcmin=20.0),))]) == ""
     untold = [replace(clip, versions=(replace(clip.versions[0], story=None),)) for clip in (one, other)]
     assert programmes_html(untold) == ""
+
+
+@pytest.mark.parametrize("kind", ["rhythm", "chart"])
+def test_words_of_a_legend_stand_beside_their_sign_also_where_they_take_several_lines(page, tmp_path, kind):
+    signs = '<svg viewBox="0 0 44 14"></svg>'
+    items = "".join(f"<li>{signs}{'words of a sign that go on ' * n}</li>" for n in (1, 3))
+    style = asset("style.css") + asset("story.css") + asset("charts.css")
+    path = tmp_path / "legend.html"
+    path.write_text(f'<!DOCTYPE html><style>{style}</style><ul class="{kind}-legend">{items}</ul>', encoding="utf-8")
+    page.set_viewport_size({"width": 480, "height": 600})
+    page.goto(path.as_uri())
+    for sign, lines in page.evaluate(
+        """() => [...document.querySelectorAll("li")].map((item) => {
+          const words = document.createRange();
+          words.selectNodeContents(item.lastChild);
+          return [item.firstChild.getBoundingClientRect().toJSON(),
+            [...words.getClientRects()].map((line) => line.toJSON())];
+        })"""
+    ):
+        assert all(line["left"] >= sign["right"] for line in lines)
+        # The sign is as high as the first line.
+        assert lines[0]["top"] <= sign["top"] + sign["height"] / 2 <= lines[0]["bottom"]
+    assert len(lines) > 1

@@ -1,6 +1,7 @@
 """One card for each shot: the pictures, what was done for each screen and why, the figures, and a place to try out.
 
-A film has thousands of cards. End tags that HTML lets out are left out, and so are quotes about plain values.
+A film has thousands of cards. End tags that HTML lets out are left out, and so are quotes about plain values, and the
+scope of heads: one that stands before figures only is a row's, one above figures only a column's.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ from postfix.plan.misaligned import lay_words
 from postfix.plan.model import Flag
 from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.logged import Column, LoggedShot, Version
-from postfix.review.shot_pictures import After, Drawn, ShotPictures, Shown
-from postfix.review.verdict import FLAG_WORDS, NOTICE_WORDS, verdict
+from postfix.review.noted import noted
+from postfix.review.repeated import Repeated
+from postfix.review.shot_pictures import After, Drawn, ShotPictures
+from postfix.review.verdict import FLAG_WORDS, verdict
 from postfix.review.words import (
     NOT_MEASURED,
     arcmin_text,
@@ -37,12 +40,20 @@ _FILL_WORDS = {
     "zoom": "both eyes enlarged to cover the columns laid bare",
 }
 
-_STORY = "<details class=story><summary>Depth, size, seats, camera</summary></details>"
-"""Filled by the script from what the try-out and the entry of the same card name."""
+NEEDS_SCRIPTS = (
+    "<p class=unscripted>Try-outs, depth with size, seats and camera, and the entries of the change log need scripts, "
+    "which are switched off here.</p>"
+)
+"""Told once above the cards."""
 
 
 def card(
-    clip: ReviewedClip, shot: ReviewedShot, pictures: ShotPictures, data_key: str, data_src: str, legend_box: str
+    clip: ReviewedClip,
+    shot: ReviewedShot,
+    pictures: ShotPictures,
+    data_src: str,
+    legend_box: str,
+    repeated: Repeated,
 ) -> str:
     """HTML of one shot on all screens.
 
@@ -51,31 +62,34 @@ def card(
     clip : ReviewedClip
     shot : ReviewedShot
     pictures : ShotPictures
-    data_key, data_src : str
-        Name and address of the figures beside the page that the try-out and the change-log entry are made of.
+    data_src : str
+        Address of the figures beside the page that the try-out, the depth and the change-log entry are made of: a
+        script makes their folds.
     legend_box : str
         ``viewBox`` of the depth maps' scale, which the card shows again.
+    repeated : Repeated
+        Clauses that are written once for the whole page.
     """
     known = shot.any_result
     # Without a result on a screen there is nothing that could be bad there.
     is_bad = any(verdict(v, r).is_bad for v, r in zip(clip.versions, shot.results) if r is not None)
+    kind = '"card bad"' if is_bad else "card"
     length = shot.last - shot.first + 1
     name = escaped(shot.name)
-    beside = f'data-key="{data_key}" data-src="{data_src}"'
+    told = noted([version.screen.name for version in clip.versions], shot.results)
+    has_story = any(result is not None and result.story is not None for result in shot.results)
     screens = [
-        _screen(version, result, pictures, index)
+        _screen(version, result, pictures, index, told.each[index], repeated)
         for index, (version, result) in enumerate(zip(clip.versions, shot.results))
         if result is not None
     ]
     return (
-        f'<article class="card{" bad" if is_bad else ""}" id="{shot.ident}" data-name="{name}" tabindex="-1" '
-        f'aria-labelledby="{shot.ident}h"><header><h3 id="{shot.ident}h">{name}</h3>'
-        f'<span class="soft">{escaped(span_text(known.timecode_in, known.timecode_out))}, '
+        f"<article class={kind} id={shot.ident} aria-labelledby={shot.ident}h "
+        f"data-src={data_src}{' data-story' if has_story else ''}><header><h3 id={shot.ident}h>{name}</h3>"
+        f"<span class=soft>{escaped(span_text(known.timecode_in, known.timecode_out))}, "
         f"{frames_text(shot.first, shot.last)} ({count_text(length, 'frame')})</span></header>"
-        f"{_source(clip, shot, pictures, legend_box)}{''.join(screens)}"
-        f'<details class="tryout" {beside}><summary>Try another convergence</summary></details>'
-        f"{_STORY if any(result is not None and result.story is not None for result in shot.results) else ''}"
-        f'<details class="entry" {beside}><summary>Change-log entry</summary></details></article>'
+        f"{_source(clip, shot, pictures, legend_box)}{_notices(told.together, repeated, are_together=True)}"
+        f"{''.join(screens)}</article>"
     )
 
 
@@ -83,7 +97,7 @@ def _source(clip: ReviewedClip, shot: ReviewedShot, pictures: ShotPictures, lege
     """The shot as it was given: both eyes, anaglyph, depth map."""
     before = pictures.before
     if before is None:
-        return f'<p class="nothing">No pictures from before: {escaped(pictures.before_missing)}.</p>'
+        return f"<p class=nothing>No pictures from before: {escaped(pictures.before_missing)}.</p>"
     timecode = clip.versions[0].frames.timecodes[pictures.frame]
     place = ", ".join(filter(None, (f"frame {pictures.frame}", escaped(timecode), escaped(pictures.why))))
     alt = f"Shot {escaped(shot.name)}"
@@ -95,66 +109,78 @@ def _source(clip: ReviewedClip, shot: ReviewedShot, pictures: ShotPictures, lege
         _figure(before.depth, f"{alt}, depth map", depth),
     )
     legend = (
-        '<div class="box" tabindex="0" role="region" aria-label="Scale of the depth map, to scroll">'
-        f'<svg class="depth-legend" viewBox="{legend_box}" role="img" aria-label="Scale of the depth map">'
+        '<div class=box tabindex=0 role=region aria-label="Scale of the depth map, to scroll">'
+        f'<svg class=depth-legend viewBox="{legend_box}" role=img aria-label="Scale of the depth map">'
         f'<use href="#{clip.ident}-legend"/></svg></div>'
     )
-    return f'<h4>As shot: {place}</h4><div class="four">{"".join(figures)}</div>{legend}'
+    return f"<h4>As shot: {place}</h4><div class=four>{''.join(figures)}</div>{legend}"
 
 
-def _screen(version: Version, result: LoggedShot, pictures: ShotPictures, index: int) -> str:
+def _screen(
+    version: Version,
+    result: LoggedShot,
+    pictures: ShotPictures,
+    index: int,
+    told: Sequence[str],
+    repeated: Repeated,
+) -> str:
     """What was done for one screen, and how it came out."""
     stands = verdict(version, result)
-    bad = " bad" if stands.is_bad else ""
+    status = '"status bad"' if stands.is_bad else "status"
     after = pictures.after[index]
     return (
-        f'<section class="on-screen"><h4>On {escaped(version.screen.name)} '
-        f'<span class="status{bad}">{stands.sign} {escaped(stands.words)}</span></h4>{_reason(result)}'
-        f"{_flags(result)}{_notices(result)}{_finished(version, result, after)}"
-        f'<div class="halves"><div>{_figures_table(version, result)}</div><div>'
-        f"{_histogram(pictures.histograms[index])}{_done(version, result)}"
+        f"<section class=on-screen><h4>On {escaped(version.screen.name)} "
+        f"<span class={status}>{stands.sign} {escaped(stands.words)}</span></h4>{_reason(result, repeated)}"
+        f"{_flags(result, repeated)}{_notices(told, repeated)}{_finished(version, result, after)}"
+        f"<div class=halves><div>{_figures_table(version, result)}</div><div>"
+        f"{_histogram(pictures.histograms[index])}{_done(version, result, repeated)}"
         "</div></div></section>"
     )
 
 
-def _reason(result: LoggedShot) -> str:
-    text = result.plan.reason.strip()
+def _reason(result: LoggedShot, repeated: Repeated) -> str:
+    text = reason_text(result)
     if not text:
         return ""
-    sentence = text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
-    return f'<p><span class="soft">Planned:</span> {escaped(sentence)}</p>'
+    end = "" if text.endswith((".", "!", "?")) else "."
+    return f"<p><span class=soft>Planned:</span> {repeated.html(text)}{end}</p>"
 
 
-def _flags(result: LoggedShot) -> str:
+def reason_text(result: LoggedShot) -> str:
+    """The plan's reason as a sentence, but for its full stop; empty where there is none."""
+    text = result.plan.reason.strip()
+    return text[:1].upper() + text[1:]
+
+
+def _flags(result: LoggedShot, repeated: Repeated) -> str:
     unread = [flag for flag in result.flags if flag.code == BAD_FRAME]
     found = [flag for flag in result.flags if flag.code != BAD_FRAME]
-    return _flag_list("Found on the finished files:", found) + _flag_list("Found in the source:", unread)
+    on_files = _flag_list("Found on the finished files:", found, repeated)
+    return on_files + _flag_list("Found in the source:", unread, repeated)
 
 
-def _flag_list(where: str, flags: Sequence[Flag]) -> str:
+def _flag_list(where: str, flags: Sequence[Flag], repeated: Repeated) -> str:
     items = "".join(
-        f"<li>▲ {escaped(FLAG_WORDS.get(flag.code, flag.code))}: {escaped(flag.text)}</li>" for flag in flags
+        f"<li>▲ {escaped(FLAG_WORDS.get(flag.code, flag.code))}: {repeated.html(flag.text)}" for flag in flags
     )
-    return f'<p class="soft">{where}</p><ul class="flags">{items}</ul>' if items else ""
+    return f"<p class=soft>{where}</p><ul class=flags>{items}</ul>" if items else ""
 
 
-def _notices(result: LoggedShot) -> str:
-    """What a person should know; no limit is behind it."""
-    told = () if result.story is None else result.story.notices
-    items = "".join(
-        f"<li>△ {escaped(NOTICE_WORDS.get(notice.code, notice.code))}: {escaped(notice.text)}" for notice in told
-    )
-    return f"<ul class=notices>{items}</ul>" if items else ""
+def _notices(told: Sequence[str], repeated: Repeated, *, are_together: bool = False) -> str:
+    """What a person should know; no limit is behind it. Of several screens together, or of one."""
+    kind = '"notices together"' if are_together else "notices"
+    items = "".join(f"<li>△ {repeated.html(text)}" for text in told)
+    return f"<ul class={kind}>{items}</ul>" if items else ""
 
 
 def _finished(version: Version, result: LoggedShot, after: After | None) -> str:
     if after is None:
-        return '<p class="soft">Nothing was changed for this screen: the pictures are those above.</p>'
+        return "<p class=soft>Nothing was changed for this screen: the pictures are those above.</p>"
     alt = f"Shot {escaped(result.plan.name)} on {escaped(version.screen.name)}"
     both = _figure(after.both, f"{alt}, both eyes in red and cyan", "Finished, anaglyph")
     marked = "Finished, left and right eye" + ("; what is hidden is hatched" if result.is_changed else "")
-    eyes = _figure(after.eyes, f"{alt}, left eye then right eye, what is hidden hatched", marked)
-    return f'<div class="finished">{both}{eyes}</div>'
+    eyes = _figure(after.eyes, f"{alt}, left eye then right eye", marked)
+    return f"<div class=finished>{both}{eyes}</div>"
 
 
 def _histogram(drawn: Drawn | None) -> str:
@@ -163,12 +189,10 @@ def _histogram(drawn: Drawn | None) -> str:
     return f'<img class=histogram loading=lazy src={drawn.src} alt="{escaped(drawn.words)}">'
 
 
-def _figure(shown: Shown, alt: str, caption: str) -> str:
-    """A picture; ``alt`` and ``caption`` are HTML already. Short, for there are tens of thousands on a page."""
-    return (
-        f'<figure><img loading=lazy src={shown.src} width={shown.width_px} height={shown.height_px} alt="{alt}">'
-        f"<figcaption>{caption}</figcaption></figure>"
-    )
+def _figure(src: str, alt: str, caption: str) -> str:
+    """A picture; ``alt`` and ``caption`` are HTML already. Short, for there are tens of thousands on a page: the clip
+    says once what size they have."""
+    return f'<figure><img loading=lazy src={src} alt="{alt}"><figcaption>{caption}</figcaption></figure>'
 
 
 def _figures_table(version: Version, result: LoggedShot) -> str:
@@ -190,9 +214,8 @@ def _figures_table(version: Version, result: LoggedShot) -> str:
     missing = f'<p class="soft small">Frames measured: {measured}.</p>' if measured else ""
     label = f"Parallax on {escaped(screen.name)}"
     return (
-        f'<div class="box" tabindex="0" role="region" aria-label="{label}"><table class=figures>'
-        "<thead><tr><th scope=col>Parallax<th scope=col>before<th scope=col>after<th scope=col>limit"
-        "<th scope=col>after, on the screen"
+        f'<div class=box tabindex=0 role=region aria-label="{label}"><table class=figures>'
+        "<thead><tr><th>Parallax<th>before<th>after<th>limit<th>after, on the screen"
         f"<tbody>{''.join(rows)}</table></div>{missing}"
     )
 
@@ -223,27 +246,35 @@ def _row(version: Version, result: LoggedShot, word: str, name: str, limit: str)
     elif not unsigned:
         angle = arcmin_text(after, version.screen)
     there = f"{mm}<small>{angle}</small>" if angle else mm
-    return f"<tr><th scope=row>{word}<td>{text(before)}<td>{text(after)}<td>{limit or '–'}<td>{there or '–'}"
+    return f"<tr><th>{word}<td>{text(before)}<td>{text(after)}<td>{limit or '–'}<td>{there or '–'}"
 
 
-def _done(version: Version, result: LoggedShot) -> str:
+def _done(version: Version, result: LoggedShot, repeated: Repeated) -> str:
     low, high = result.applied_hit_px
     entries = [("Moved (HIT)", _spread(low, high, version))]
     run = slice(result.plan.first, result.plan.last + 1)
     if result.is_moved:
         eyes = (f"{eye} eye {_eye_move(version.frames[f'{eye}_move_px'][run])}" for eye in ("left", "right"))
         entries.append(("Share of each eye", ", ".join(eyes)))
-        entries.append(("Bare columns", f"{result.plan.fill}: {_FILL_WORDS[result.plan.fill]}"))
+        entries.append(("Bare columns", fill_text(result)))
     if result.plan.zoom != 1.0:
         entries.append(("Enlarged", f"× {result.plan.zoom:.4f}"))
     if result.is_aligned and result.plan.misalignment is not None:
         entries.append(("Taken out", f"the right eye lay {lay_words(result.plan.misalignment)}"))
-    for side in ("left", "right"):
-        entries.append((f"Window, {side} edge of the {side} eye", _window(version, run, side)))
+    windows = [(side, _window(version, run, side)) for side in ("left", "right")]
+    if any(text for _, text in windows):
+        entries += [(f"Window, {side} edge of the {side} eye", text or "none") for side, text in windows]
+    else:
+        entries.append(("Windows", "none"))
     if result.plan.locked:
         entries.append(("Decided by", "a person (locked in the plan)"))
-    items = "".join(f"<dt>{escaped(word)}<dd>{escaped(text)}" for word, text in entries)
+    items = "".join(f"<dt>{escaped(word)}<dd>{repeated.html(text)}" for word, text in entries)
     return f"<dl class=done>{items}</dl>"
+
+
+def fill_text(result: LoggedShot) -> str:
+    """What is done about columns laid bare by a move."""
+    return f"{result.plan.fill}: {_FILL_WORDS[result.plan.fill]}"
 
 
 def _spread(low_px: float, high_px: float, version: Version) -> str:
@@ -265,11 +296,12 @@ def _eye_move(px: Column) -> str:
 
 
 def _window(version: Version, run: slice, side: str) -> str:
+    """How wide it is at most; empty where there is none."""
     widest = []
     for end in ("top", "bottom"):
         values = version.frames[f"window_{side}_{end}_px"][run]
         widest.append(float(np.nanmax(values)) if np.isfinite(values).any() else 0.0)
     if max(widest) <= 0.0:
-        return "none"
+        return ""
     top, bottom = (f"{px:.1f} px ({px * 100.0 / version.clip.width_px:.2f} %)" for px in widest)
     return f"at its widest {top} at the top, {bottom} at the bottom"

@@ -37,7 +37,7 @@ _LIMIT_WORDS_PX = 140
 _NOTHING = "nothing could be measured"
 _NO_PICTURE = "no picture"
 _BEYOND = "beyond a limit"
-_HEIGHTS = "Heights"
+_TITLE = "Histogram of parallax"
 
 TOLD_PCT = 0.1
 """What the map can tell, percent of width (:mod:`postfix.measure.dense`): what lies beyond a limit by less may as well
@@ -124,12 +124,13 @@ def histogram_of(before: Pct | None, after: Pct | None, limits: Limits, screen: 
     shown = [one for one in both if one.pct.size]
     if not shown:
         parts = [_text(_WIDTH / 2.0, 30, _NOTHING, "mid")]
-        return _drawing(ident, screen.name, [f"Before and after: {_NOTHING}."], parts, 46)
+        sentences = [f"Before and after: {_NOTHING}."]
+        return Histogram(_drawing(ident, screen.name, sentences, parts, 46), f"{_TITLE}, {screen.name}. {sentences[0]}")
     told = replace(limits, near_pct=limits.near_pct - TOLD_PCT, far_pct=limits.far_pct + TOLD_PCT)
     edges, bin_pct = _edges(shown, told, max(pct.shape[1] for pct in (before, after) if pct is not None))
     heights = [np.histogram(one.pct, edges)[0] / np.diff(edges) * (100.0 * bin_pct / one.pct.size) for one in shown]
     axis = _Axis(edges, bin_pct, max(float(height.max()) for height in heights))
-    sentences = [*_sentences(both, told), f"{_HEIGHTS}: square root of the share in each {bin_pct:.2g} % of width."]
+    sentences = [*_sentences(both, told), f"Heights: square root of the share in each {bin_pct:.2g} % of width."]
     parts = [_hatch(ident), _key(shown, ident), *_grid(axis, screen)]
     # What is after is drawn last; what is beyond a limit is hatched in the newer of the two.
     for one, height in zip(shown, heights):
@@ -141,7 +142,8 @@ def histogram_of(before: Pct | None, after: Pct | None, limits: Limits, screen: 
     parts += _limit_lines(axis, limits)
     top = _BOTTOM + 4 * _ROW + 6
     parts += [_text(8, top + row * _ROW, sentence, "") for row, sentence in enumerate(sentences)]
-    return _drawing(ident, screen.name, sentences, parts, top + len(sentences) * _ROW - 6)
+    svg = _drawing(ident, screen.name, sentences, parts, top + len(sentences) * _ROW - 6)
+    return Histogram(svg, f"{_TITLE}, {screen.name}. {_in_few_words(both, told)}")
 
 
 def _measured(word: str, pct: Pct | None) -> _Measured:
@@ -175,17 +177,33 @@ def _edges(shown: Sequence[_Measured], limits: Limits, columns: int) -> tuple[Sh
 
 
 def _sentences(both: Sequence[_Measured], limits: Limits) -> list[str]:
-    ends = (
-        ("beyond the far limit", limits.far_pct, math.inf),
-        ("in front of the near limit", -math.inf, limits.near_pct),
-    )
+    far, near = _beyond_words(both, limits)
+    return [
+        f"Over {TOLD_PCT:g} % beyond the far limit: {far}.",
+        f"Over {TOLD_PCT:g} % in front of the near limit: {near}.",
+        f"Shares are of the measured part of the picture: {_measured_words(both)}.",
+    ]
+
+
+def _in_few_words(both: Sequence[_Measured], limits: Limits) -> str:
+    """The same for those who do not see the drawing; a film has thousands of them on its page. How its heights are
+    drawn is of no use to them."""
+    far, near = _beyond_words(both, limits)
+    return f"Over {TOLD_PCT:g} % beyond far: {far}; in front of near: {near}. Measured: {_measured_words(both)}."
+
+
+def _beyond_words(both: Sequence[_Measured], limits: Limits) -> tuple[str, str]:
+    """How much of what was measured lies beyond the far and in front of the near limit."""
     shown = [one for one in both if one.pct.size]
-    lines = []
-    for words, low, high in ends:
-        shares = [f"{_share(one.beyond_pct(low, high))} {one.word}" for one in shown]
-        lines.append(f"Over {TOLD_PCT:g} % {words}: {', '.join(shares)}.")
-    measured = [f"{one.share_pct:.0f} % {one.word}" if one.pct.size else f"{one.word} {_why(one)}" for one in both]
-    return [*lines, f"Shares are of the measured part of the picture: {', '.join(measured)}."]
+    far, near = (
+        ", ".join(f"{_share(one.beyond_pct(low, high))} {one.word}" for one in shown)
+        for low, high in ((limits.far_pct, math.inf), (-math.inf, limits.near_pct))
+    )
+    return far, near
+
+
+def _measured_words(both: Sequence[_Measured]) -> str:
+    return ", ".join(f"{one.share_pct:.0f} % {one.word}" if one.pct.size else f"{one.word} {_why(one)}" for one in both)
 
 
 def _why(one: _Measured) -> str:
@@ -286,14 +304,11 @@ def _text(x: float, y: float, text: str, name: str) -> str:
     return f'<text{kind} x="{x:.1f}" y="{y:g}">{escaped(text)}</text>'
 
 
-def _drawing(ident: str, name: str, sentences: Sequence[str], parts: Sequence[str], height: float) -> Histogram:
+def _drawing(ident: str, name: str, sentences: Sequence[str], parts: Sequence[str], height: float) -> str:
     title, text = f"Share of the picture by parallax, limits of {name}", " ".join(sentences)
-    svg = (
+    return (
         f'<svg class="histogram" viewBox="0 0 {_WIDTH} {height:g}" role="img" '
         f'aria-labelledby="{ident}-title" aria-describedby="{ident}-desc">'
         f'<title id="{ident}-title">{escaped(title)}</title><desc id="{ident}-desc">{escaped(text)}</desc>'
         f"{''.join(parts)}</svg>"
     )
-    # How its heights are drawn is of no use to who does not see them.
-    told = [sentence for sentence in sentences if not sentence.startswith(_HEIGHTS)]
-    return Histogram(svg, " ".join([f"Histogram of parallax, limits of {name}.", *told]))

@@ -1,6 +1,7 @@
 """The table of shots and screens at the top of a clip: how each shot stands on each, in few words and figures.
 
-It is whole without any script. On screens its rows are laid out one by one, so that only those in sight cost anything;
+It is whole without any script. A film has thousands of rows: end tags that HTML lets out are left out, and quotes
+about plain values. On screens its rows are laid out one by one, so that only those in sight cost anything;
 the roles keep it a table for those who have it read to them. What a script needs for filters and sorting stands in
 ``data-`` attributes; the controls are hidden until it has woken them.
 """
@@ -32,10 +33,10 @@ def overview(clip: ReviewedClip) -> str:
     Returns
     -------
     str
-        Rows have ``data-card`` (their card's anchor), ``data-changed``, ``data-flagged`` and ``data-misfit`` ("1" or
-        "0", on any screen), ``data-noted`` ("1" where something is noted, else left out) and ``data-in`` and
-        ``data-out`` (timecodes, where there are any). Cells of a screen have ``data-is``, ``data-worst`` (excess over
-        the limit) and ``data-hit``, both percent of width, empty where nothing is known.
+        Rows have ``data-card`` (their card's anchor), and ``data-in`` and ``data-out`` (timecodes, where there are
+        any). Cells of a screen have ``data-is`` (letters: :data:`CHANGED`, :data:`FLAGGED`, :data:`MISFIT`,
+        :data:`NOTED`), ``data-worst`` (excess over the limit) and ``data-hit``, both percent of width, empty where
+        nothing is known.
     """
     rows = "".join(_row(number, shot, clip.versions) for number, shot in enumerate(clip.shots, start=1))
     heads = "".join(
@@ -55,29 +56,21 @@ def overview(clip: ReviewedClip) -> str:
 
 
 def _row(number: int, shot: ReviewedShot, versions: Sequence[Version]) -> str:
-    marks: set[str] = set()
     cells = []
     for version, result in zip(versions, shot.results):
         on = f' data-on="{escaped(version.screen.name)}"' if len(versions) > PRINTS_SIDE_BY_SIDE else ""
         if result is None:
-            cells.append(f'<td role="cell"{on} data-is=""><small>not cut like this here</small></td>')
+            cells.append(f'<td role=cell{on} data-is=""><small>not cut like this here</small>')
             continue
-        is_so = _marks(version, result)
-        marks.update(is_so)
-        cells.append(_cell(version, result, is_so, on))
+        cells.append(_cell(version, result, on))
     result = shot.any_result
     first, last = result.timecode_in, result.timecode_out
     codes = f' data-in="{escaped(first)}" data-out="{escaped(last)}"' if first else ""
-    is_any = " ".join(
-        f'data-{word}="{int(mark in marks)}"'
-        for word, mark in (("changed", CHANGED), ("flagged", FLAGGED), ("misfit", MISFIT))
-    )
-    noted = ' data-noted="1"' if NOTED in marks else ""
     return (
-        f'<tr role="row" data-card="{shot.ident}" {is_any}{noted}{codes}><td role="cell" class="n">{number}</td>'
-        f'<th role="rowheader" scope="row"><a href="#{shot.ident}">{escaped(shot.name)}</a>'
-        f"{_small(first)}{_small(frames_text(shot.first, shot.last))}</th>"
-        f'<td role="cell" class="n">{shot.last - shot.first + 1}</td>{"".join(cells)}</tr>'
+        f"<tr role=row data-card={shot.ident}{codes}><td role=cell class=n>{number}"
+        f'<th role=rowheader scope=row><a href="#{shot.ident}">{escaped(shot.name)}</a>'
+        f"{_small(first)}{_small(frames_text(shot.first, shot.last))}"
+        f"<td role=cell class=n>{shot.last - shot.first + 1}{''.join(cells)}"
     )
 
 
@@ -94,17 +87,17 @@ def _marks(version: Version, shot: LoggedShot) -> str:
     )
 
 
-def _cell(version: Version, shot: LoggedShot, marks: str, on: str) -> str:
+def _cell(version: Version, shot: LoggedShot, on: str) -> str:
     stands, figure = verdict(version, shot), worst(shot, version.limits)
     low, high = (px * 100.0 / version.clip.width_px for px in shot.applied_hit_px)
     most = max(low, high, key=abs)
     done = "; ".join(filter(None, (_hit_text(low, high), _drawn_text(shot), _window_text(shot))))
-    bad = ' class="bad"' if stands.is_bad else ""
+    bad = " class=bad" if stands.is_bad else ""
     return (
-        f'<td role="cell"{bad}{on} data-is="{marks}" data-worst="{_number(figure.excess_pct)}" '
+        f'<td role=cell{bad}{on} data-is="{_marks(version, shot)}" data-worst="{_number(figure.excess_pct)}" '
         f'data-hit="{_number(most)}">'
         f"<strong>{stands.sign} {escaped(stands.words)}</strong>{_small(figure.text)}{_small(done)}"
-        f"{_small(f'△ {_notices(shot)} noted' if _notices(shot) else '')}</td>"
+        f"{_small(f'△ {_notices(shot)} noted' if _notices(shot) else '')}"
     )
 
 

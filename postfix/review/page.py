@@ -18,7 +18,7 @@ def script_element() -> str:
     return f"<script>{page_script()}</script>"
 
 
-def html_page(title: str, body: str, wanted_first: Sequence[str] = ()) -> str:
+def html_page(title: str, body: str, wanted_first: Sequence[str] = (), more_style: str = "") -> str:
     """The whole file.
 
     It may show pictures and run scripts that lie beside it, and its own script, known by its hash. Anything else is
@@ -32,6 +32,8 @@ def html_page(title: str, body: str, wanted_first: Sequence[str] = ()) -> str:
         HTML, with :func:`script_element` somewhere in it.
     wanted_first : sequence of str
         Scripts beside the page that what is seen first needs: a long page is read for seconds meanwhile.
+    more_style : str
+        Style elements for the head, besides the page's own.
     """
     asked = "".join(f'<link rel="preload" as="script" href="{escaped(src)}">' for src in wanted_first)
     digest = base64.b64encode(hashlib.sha256(page_script().encode("utf-8")).digest()).decode("ascii")
@@ -43,6 +45,6 @@ def html_page(title: str, body: str, wanted_first: Sequence[str] = ()) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'{GENERATOR}<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escaped(title)}</title>{asked}<style>{page_style()}</style></head>\n"
+        f"<title>{escaped(title)}</title>{asked}<style>{page_style()}</style>{more_style}</head>\n"
         f"<body>{body}</body></html>\n"
     )

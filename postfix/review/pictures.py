@@ -24,6 +24,9 @@ RED_CYAN = np.array(
 """Least-squares projection for red and cyan glasses, columns left R G B then right R G B (Dubois 2001, ICASSP; second
 hand). Every row sums to 1, so that a grey seen alike by both eyes stays that grey."""
 
+GAP_PX = 6
+"""Between both eyes side by side."""
+
 _OUTLINE = (255, 176, 0)
 _HATCH = (150, 150, 150)
 _HATCH_STEP_PX = 9
@@ -53,7 +56,7 @@ def anaglyph(left_rgb: Rgb, right_rgb: Rgb) -> Rgb:
     return _coded(left + right)
 
 
-def side_by_side(left_rgb: Rgb, right_rgb: Rgb, gap_px: int = 6) -> Rgb:
+def side_by_side(left_rgb: Rgb, right_rgb: Rgb, gap_px: int = GAP_PX) -> Rgb:
     """Left eye left and right eye right, with a grey bar between, (H, 2 W + gap, 3)."""
     bar = np.full((left_rgb.shape[0], gap_px, 3), 128, np.uint8)
     return np.concatenate([left_rgb, bar, right_rgb], axis=1)

@@ -12,19 +12,21 @@ from postfix.deliver.staging import check_output, staged
 from postfix.errors import OutputError
 from postfix.measure.suspicions import reading_words
 from postfix.review.beside import Beside
-from postfix.review.cards import card
+from postfix.review.cards import NEEDS_SCRIPTS, card, fill_text, reason_text
 from postfix.review.charts import charts_html
 from postfix.review.clips import ReviewedClip, ReviewedShot, reviewed_clips
 from postfix.review.comfort import comfort_html, programmes_html
 from postfix.review.depth import DepthSpan, legend_box, legend_html, span_for
 from postfix.review.frames import frames_data
 from postfix.review.meaning import CAUTION, meaning
+from postfix.review.noted import notice_text
 from postfix.review.overview import overview
 from postfix.review.page import GENERATOR, html_page, script_element
+from postfix.review.repeated import Repeated, repeated_in
 from postfix.review.rhythm import rhythm_html
 from postfix.review.room import room_svg, room_words
 from postfix.review.screens import screens_html
-from postfix.review.shot_pictures import shot_pictures
+from postfix.review.shot_pictures import picture_sizes, shot_pictures
 from postfix.review.stills import Stills, stills_of
 from postfix.review.tryout import tryout_data
 from postfix.review.words import count_text, escaped, fact_list, span_text
@@ -115,16 +117,27 @@ def _page(clips: Sequence[ReviewedClip], beside: Beside, progress: Callable[[int
     several = len(clips) > 1
     title = f"Review of {', '.join(clip.name for clip in clips)}"
     heading = f"Review of {count_text(len(clips), 'clip')}" if several else title
+    repeated = repeated_in(_sentences(clips))
     body = [
         f"<h1>{escaped(heading)}</h1>",
         f'<aside class="caution"><strong>Before anything else.</strong> {CAUTION}</aside>',
         programmes_html(clips),
-        *(_clip(clip, beside, plotly_src, progress, is_first=clip is clips[0]) for clip in clips),
+        *(_clip(clip, beside, plotly_src, progress, repeated, is_first=clip is clips[0]) for clip in clips),
         meaning(),
         _footer(clips),
     ]
     first = [plotly_src, f"{PAGE_FOLDER}/{clips[0].ident}/frames.js"]
-    return html_page(title, f"<main>{chr(10).join(body)}</main>", first)
+    return html_page(title, f"<main>{chr(10).join(body)}</main>", first, repeated.style)
+
+
+def _sentences(clips: Sequence[ReviewedClip]) -> Iterator[str]:
+    """What cards tell in sentences: reasons, bare columns, flags, and what was noted."""
+    for result in (shot for clip in clips for version in clip.versions for shot in version.shots):
+        yield reason_text(result)
+        if result.is_moved:
+            yield fill_text(result)
+        yield from (flag.text for flag in result.flags)
+        yield from (notice_text(result, one) for one in (result.story.notices if result.story else ()))
 
 
 def _clip(
@@ -132,6 +145,7 @@ def _clip(
     beside: Beside,
     plotly_src: str,
     progress: Callable[[int], None],
+    repeated: Repeated,
     *,
     is_first: bool,
 ) -> str:
@@ -142,12 +156,14 @@ def _clip(
 
     cards = []
     threads = min(_MOST_THREADS, effort.current().workers)
-    each = ((clip, shot, stills, span, beside, legend_box) for shot in clip.shots)
+    each = ((clip, shot, stills, span, beside, legend_box, repeated) for shot in clip.shots)
     for html in in_order(_card, each, threads=threads, waiting=2 * threads, name="cards"):
         cards.append(html)
         progress(1)
+    width, across, height = picture_sizes(clip)
     parts = [
-        f'<section class="clip" id="{clip.ident}" data-clip="{clip.ident}">',
+        f'<section class="clip" id="{clip.ident}" data-clip="{clip.ident}" '
+        f'style="--width:{width};--across:{across};--height:{height}">',
         f"<h2>Clip {escaped(clip.name)}</h2>",
         _facts(clip),
         overview(clip),
@@ -157,7 +173,7 @@ def _clip(
         rhythm_html(clip),
         comfort_html(clip),
         screens_html(clip),
-        f"<h3>Shots</h3>{_picture_notes(clip, stills)}",
+        f"<h3>Shots</h3>{_picture_notes(clip, stills)}{NEEDS_SCRIPTS}",
         f'<div class="legend-store">{legend}</div>',
         *cards,
         "</section>",
@@ -172,6 +188,7 @@ def _card(
     span: DepthSpan,
     beside: Beside,
     legend_box: str,
+    repeated: Repeated,
 ) -> str:
     pictures = shot_pictures(clip, shot, stills, span, beside)
     key = shot.ident.replace("n", "/")
@@ -181,7 +198,7 @@ def _card(
     }
     tried = tryout_data(clip, shot, eyes, frame=pictures.frame)
     src = beside.data(key, {**tried, "entries": entries, "rooms": _rooms(clip, shot, key, beside)})
-    return card(clip, shot, pictures, key, src, legend_box)
+    return card(clip, shot, pictures, src, legend_box, repeated)
 
 
 def _rooms(clip: ReviewedClip, shot: ReviewedShot, key: str, beside: Beside) -> dict[str, dict[str, str]]:

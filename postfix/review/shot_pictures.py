@@ -14,7 +14,7 @@ from postfix.review.clips import ReviewedClip, ReviewedShot
 from postfix.review.depth import DepthSpan, depth_picture
 from postfix.review.histogram import histogram_of
 from postfix.review.logged import LoggedShot, Version
-from postfix.review.pictures import Rgb, anaglyph, jpeg_bytes, side_by_side, with_window_outline
+from postfix.review.pictures import GAP_PX, Rgb, anaglyph, jpeg_bytes, side_by_side, with_window_outline
 from postfix.review.shown import shown_size
 from postfix.review.stills import Seen, Stills, frame_to_show, hidden_strips
 
@@ -25,15 +25,6 @@ TRY_OUT_PX = 640
 """Width of each eye in a try-out."""
 
 ParallaxPct = npt.NDArray[np.float32]
-
-
-@dataclass(frozen=True)
-class Shown:
-    """A picture beside the page: its address, width and height."""
-
-    src: str
-    width_px: int
-    height_px: int
 
 
 @dataclass(frozen=True)
@@ -50,8 +41,8 @@ class Before:
 
     Attributes
     ----------
-    left, right, both, depth : Shown
-        Each eye, the anaglyph, the depth map.
+    left, right, both, depth : str
+        Addresses of each eye, the anaglyph, the depth map; their size is that of :func:`picture_sizes`.
     pct : (h, w) float32
         Parallax, percent of width; NaN where it is not known.
     note : str
@@ -60,10 +51,10 @@ class Before:
         Each eye as a ``data:`` address, which a script may read where it may not read a file.
     """
 
-    left: Shown
-    right: Shown
-    both: Shown
-    depth: Shown
+    left: str
+    right: str
+    both: str
+    depth: str
     pct: ParallaxPct
     note: str
     eyes: tuple[str, str]
@@ -71,10 +62,11 @@ class Before:
 
 @dataclass(frozen=True)
 class After:
-    """The shot on one screen, as it was delivered: anaglyph, both eyes with what is hidden outlined, parallax."""
+    """The shot on one screen, as it was delivered: addresses of the anaglyph and of both eyes with what is hidden
+    outlined, and parallax."""
 
-    both: Shown
-    eyes: Shown
+    both: str
+    eyes: str
     pct: ParallaxPct
 
 
@@ -105,6 +97,13 @@ class ShotPictures:
     histograms: tuple[Drawn | None, ...]
 
 
+def picture_sizes(clip: ReviewedClip) -> tuple[int, int, int]:
+    """Width of a picture on the cards of a clip, of both eyes side by side, and the height of either, in pixels."""
+    facts = clip.versions[0].clip
+    width, height = shown_size((facts.width_px, facts.height_px), facts.pixel_aspect, PICTURE_PX)
+    return width, 2 * width + GAP_PX, height
+
+
 def shot_pictures(
     clip: ReviewedClip, shot: ReviewedShot, stills: tuple[Stills, ...], span: DepthSpan, beside: Beside
 ) -> ShotPictures:
@@ -128,7 +127,8 @@ def shot_pictures(
     frame, why = _frame(clip, shot)
     facts = clip.versions[0].clip
     aspect = float(facts.pixel_aspect)
-    size_px = shown_size((facts.width_px, facts.height_px), facts.pixel_aspect, PICTURE_PX)
+    width, _, height = picture_sizes(clip)
+    size_px = (width, height)
     name = shot.ident.replace("n", "/")
     source = next((one for one in stills if one.before is not None), stills[0])
     seen = source.before_at(frame)
@@ -180,10 +180,10 @@ def _before(
     depth = depth_picture(found.pct, span, size_px)
     data = tuple(map(_data_address, seen.rgb(try_out_px)))
     return Before(
-        _written(beside, f"{name}-left", left, full_chroma=False),
-        _written(beside, f"{name}-right", right, full_chroma=False),
-        _written(beside, f"{name}-both", anaglyph(left, right)),
-        _written(beside, f"{name}-depth", depth),
+        beside.picture(f"{name}-left", left, full_chroma=False),
+        beside.picture(f"{name}-right", right, full_chroma=False),
+        beside.picture(f"{name}-both", anaglyph(left, right)),
+        beside.picture(f"{name}-depth", depth),
         found.pct,
         found.note,
         (data[0], data[1]),
@@ -207,15 +207,11 @@ def _after(
         marked.append(with_window_outline(picture, left_px, right_px))
     found = parallax_pct(written.left, written.right, written.fmt, float(version.clip.pixel_aspect))
     return After(
-        _written(beside, f"{name}-both", anaglyph(*eyes)),
-        _written(beside, f"{name}-eyes", side_by_side(marked[0], marked[1]), full_chroma=False),
+        beside.picture(f"{name}-both", anaglyph(*eyes)),
+        beside.picture(f"{name}-eyes", side_by_side(marked[0], marked[1]), full_chroma=False),
         found.pct,
     )
 
 
 def _data_address(rgb: Rgb) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(jpeg_bytes(rgb, QUALITY)).decode("ascii")
-
-
-def _written(beside: Beside, name: str, rgb: Rgb, *, full_chroma: bool = True) -> Shown:
-    return Shown(beside.picture(name, rgb, full_chroma=full_chroma), rgb.shape[1], rgb.shape[0])

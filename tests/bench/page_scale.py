@@ -1,15 +1,17 @@
 """Size of the review page and how soon it is there, as Markdown tables.
 
-.venv/bin/python tests/bench/page_scale.py [--shots N] [--screens N] [--frames-per-shot N] [--folder F]
+.venv/bin/python tests/bench/page_scale.py [--shots N] [--screens N] [--frames-per-shot N] [--noted] [--folder F]
 
 A finished job is made up on disk: every shot is moved or windowed on every screen, every frame is measured. Its
 pictures are the same few 1280x720 stills under many names, so that the job is quick to make; the page is written from
-them in full. It is then opened from disk in headless Chromium: first paint, first useful paint (the table of shots
-stands in the window), the chart drawn, pictures asked for at first and after a jump to another shot.
+them in full. ``--noted`` has a camera noted of every shot, so that something is told of each on every screen. Bytes are
+told by the parts of the page. It is then opened from disk in headless Chromium: first paint, first useful paint (the
+table of shots stands in the window), the chart drawn, pictures asked for at first and after a jump to another shot.
 """
 
 import argparse
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -28,6 +30,7 @@ from playwright.sync_api import sync_playwright
 from review_job import table_for
 from tables import heading, machine, outcome, row
 
+from postfix.camera import Camera
 from postfix.deliver.changelog import EyeFile, change_log, change_log_text, frame_table_lines, shot_results
 from postfix.limits import limits_for
 from postfix.measure.columns import columns_of
@@ -71,7 +74,16 @@ def linked(folder, eye, looks, shots, length):
                 looks[shot % _LOOKS] = Path(shutil.copy(looks[shot % _LOOKS], path))
 
 
-def made_job(base, shots, screens, length):
+def camera_of(random):
+    """As a shot might have been noted, never twice the same.
+
+    The convergence follows from the farthest distance: notes and picture agree, and all is told that rests on both.
+    """
+    interaxial, focal, far = random.uniform(25.0, 65.0), random.uniform(24.0, 40.0), random.uniform(9000.0, 40000.0)
+    return Camera(round(interaxial, 1), round(focal, 1), 24.89, far_mm=round(far))
+
+
+def made_job(base, shots, screens, length, noted=False):
     """The job under ``base / "out"``."""
     clip = ClipInfo("long_reel", WIDTH, HEIGHT, Fraction(24), 1)
     looks = pictures(base)
@@ -87,6 +99,7 @@ def made_job(base, shots, screens, length):
             hit=(HitKey(i * length, round(0.5 - far[i], 2)),),
             window=(WindowKey(i * length, (20.0, 24.0), (0.0, 6.0)),) if i % 3 == 0 else (),
             reason=f"far was {far[i]:+.2f} %, limit +0.54 %; moved so that it lies within it",
+            camera=camera_of(random) if noted else None,
         )
         for i in range(shots)
     )
@@ -114,6 +127,44 @@ def made_job(base, shots, screens, length):
         text = "".join(frame_table_lines(plan, before, after, timecode="01:00:00:00"))
         (folder / "changes.csv").write_text(text, encoding="utf-8")
     return base / "out"
+
+
+PARTS = (
+    ("pictures of cards", r"<figure>.*?</figure>"),
+    ("figures of cards", r"<table class=figures>.*?</table>"),
+    ("histograms, in words", r"<img class=histogram[^>]*>"),
+    ("reasons", r"<p><span class=\"?soft\"?>Planned:.*?</p>"),
+    ("flags", r"<p class=\"?soft\"?>Found (?:on|in).*?</ul>"),
+    ("notices", r"<ul class=\"?notices.*?</ul>"),
+    ("HIT, eyes, columns, windows", r"<dl class=done>.*?</dl>"),
+    ("folds of cards", r"<details class=\"?(?:tryout|story|entry).*?</details>"),
+    ("the rest of the cards", r"<article .*?</article>"),
+    ("style sheets and scripts", r"<(style|script)[ >].*?</\1>"),
+    ("table of shots", r"<div class=\"overview\".*?</table></div></div>"),
+    ("depth rhythm", r"<section class=\"rhythm-all\".*?</section>"),
+    ("comfort over time", r"<section class=\"comfort\".*?</section>"),
+    ("the rest of the page", r".+"),
+)
+"""Each is told of what the parts above it leave."""
+
+
+def bytes_of_parts(text):
+    """How many bytes each part of a page takes, in order."""
+    found = {}
+    for name, pattern in PARTS:
+        text, sizes = _without(text, re.compile(pattern, re.DOTALL))
+        found[name] = sum(sizes)
+    return found
+
+
+def _without(text, pattern):
+    sizes = []
+
+    def taken(match):
+        sizes.append(len(match[0].encode("utf-8")))
+        return ""
+
+    return pattern.sub(taken, text), sizes
 
 
 TIMES = """() => new Promise(done => {
@@ -164,20 +215,26 @@ def main():
     options.add_argument("--shots", type=int, default=2000)
     options.add_argument("--screens", type=int, default=2)
     options.add_argument("--frames-per-shot", type=int, default=15)
+    options.add_argument("--noted", action="store_true")
     options.add_argument("--folder", type=Path)
     given = options.parse_args()
     print(machine())
     with tempfile.TemporaryDirectory(dir=given.folder) as folder:
-        out = made_job(Path(folder), given.shots, list(BUILTIN_SCREENS)[: given.screens], given.frames_per_shot)
+        screens = list(BUILTIN_SCREENS)[: given.screens]
+        out = made_job(Path(folder), given.shots, screens, given.frames_per_shot, given.noted)
         start = time.perf_counter()
         page = write_report(out)
         seconds = time.perf_counter() - start
-        print(f"\n## {given.shots} shots, {given.screens} screens, {given.shots * given.frames_per_shot} frames\n")
+        told = ", something noted of each" if given.noted else ""
+        frames = given.shots * given.frames_per_shot
+        print(f"\n## {given.shots} shots{told}, {given.screens} screens, {frames} frames\n")
         heading("what", "found", "asked", "outcome")
         size = page.stat().st_size / 1e6
         row("report.html, MB", f"{size:.1f}", f"{PAGE_LIMIT_MB:g}", outcome(size, PAGE_LIMIT_MB))
         beside = sum(file.stat().st_size for file in (page.parent / "report").rglob("*") if file.is_file()) / 1e6
         row("beside it, MB", f"{beside:.0f}", "", "")
+        for name, count in bytes_of_parts(page.read_text(encoding="utf-8")).items():
+            row(f"{name}, kB", f"{count / 1e3:.0f}", "", "")
         row("writing it, s", f"{seconds:.0f} ({seconds / given.shots * 1e3:.0f} ms a shot)", "", "")
         times = opened(page)
         for name, words, limit in (

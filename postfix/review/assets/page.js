@@ -3,6 +3,8 @@
 "use strict";
 (() => {
   const root = document.documentElement;
+  // At once, for a long page is read for seconds: what is told only where no script runs is not seen meanwhile.
+  root.classList.add("scripted");
   const make = (name, properties = {}, ...children) => {
     const element = Object.assign(document.createElement(name), properties);
     element.append(...children);
@@ -63,8 +65,7 @@
       sought: sameSigns(name.textContent.toLowerCase()),
       frames: Number(frames.textContent),
       from: sameSigns(row.dataset.in ?? ""), to: sameSigns(row.dataset.out ?? ""),
-      any: { c: row.dataset.changed === "1", f: row.dataset.flagged === "1", m: row.dataset.misfit === "1",
-        n: row.dataset.noted === "1" },
+      any: screens.map((cell) => cell.dataset.is).join(""),
       screens: screens.map((cell) => ({
         is: cell.dataset.is, worst: figure(cell.dataset.worst), hit: Math.abs(figure(cell.dataset.hit)),
       })),
@@ -99,7 +100,7 @@
       const letters = [[changed, "c"], [flagged, "f"], [misfit, "m"], [noted, "n"]]
         .filter(([box]) => box?.checked).map(([, letter]) => letter);
       const index = screen.value === "" ? null : Number(screen.value);
-      const is = (shot, letter) => (index === null ? shot.any[letter] : shot.screens[index].is.includes(letter));
+      const is = (shot, letter) => (index === null ? shot.any : shot.screens[index].is).includes(letter);
       const words = sameSigns(text.value.trim().toLowerCase());
       const timecode = /^\d{2}:\d{2}:\d{2}:\d{2,3}$/.test(words);
       return (shot) =>
@@ -220,10 +221,13 @@
 
   const cards = () => [...document.querySelectorAll("article.card[id]")].filter((card) => !card.hidden);
 
+  const nameOf = (card) =>
+    card.dataset.name ?? card.querySelector("header :is(h3, h4)")?.textContent ?? "a shot that was asked for";
+
   function goTo(element) {
     const card = element.closest("article.card");
     if (card?.hidden) {
-      tableOf(card)?.showAll(`The filter was cleared, because it hid ${card.dataset.name ?? "a shot that was asked for"}.`);
+      tableOf(card)?.showAll(`The filter was cleared, because it hid ${nameOf(card)}.`);
     }
     for (let fold = element.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
     if (card === element || element.matches("tr, section, [tabindex]")) {
@@ -266,7 +270,8 @@
   }
 
   function flagged() {
-    const ids = new Set([...document.querySelectorAll("tr[data-flagged='1']")].map((row) => row.dataset.card));
+    const cells = document.querySelectorAll("tr[data-card] > td[data-is*=f]");
+    const ids = new Set([...cells].map((cell) => cell.parentElement.dataset.card));
     return (card) => ids.has(card.id);
   }
 
@@ -356,6 +361,36 @@
     return keyList;
   }
 
+  // ---- Folds of the cards
+
+  // Each is filled when it is opened, which takes a script: without one there would be nothing in it.
+  const FOLDS = [["tryout", "Try another convergence"], ["story", "Depth, size, seats, camera"],
+    ["entry", "Change-log entry"]].map(([className, textContent]) =>
+    make("details", { className }, make("summary", { textContent })));
+
+  function makeFolds(card) {
+    const key = card.id.replace("n", "/"), { src } = card.dataset;
+    const told = card.hasAttribute("data-story") ? FOLDS : FOLDS.filter((fold) => fold.className !== "story");
+    card.append(...told.map((fold) => {
+      const made = fold.cloneNode(true);
+      made.setAttribute("data-key", key);
+      made.setAttribute("data-src", src);
+      return made;
+    }));
+    card.tabIndex = -1;
+  }
+
+  // Clauses that many cards have stand in the style sheet; as text they can be found and copied.
+  function writeRepeated() {
+    const rules = [...document.getElementById("repeated")?.sheet.cssRules ?? []];
+    const texts = new Map(rules.map((rule) => [rule.selectorText.slice(1).split(":")[0],
+      rule.style.content.slice(1, -1).replace(/\\(["\\])/g, "$1")]));
+    if (!texts.size) return;
+    for (const element of document.getElementsByTagName("i")) {
+      if (texts.has(element.className)) element.append(texts.get(element.className));
+    }
+  }
+
   // ---- Change-log entries
 
   async function fillEntry(fold) {
@@ -405,6 +440,8 @@
 
   function start() {
     const main = document.querySelector("main") ?? document.body;
+    document.querySelectorAll("article.card[data-src]").forEach(makeFolds);
+    writeRepeated();
     for (const element of document.querySelectorAll(".overview")) tables.push(new ShotTable(element));
     const tools = make("div", { className: "tools" }, themeButton(), picturesButton(), keySection());
     document.body.append(said);
