@@ -11,8 +11,9 @@ from postfix.measure.table import ClipInfo
 from postfix.plan.chain import Choices
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, Figures
 from postfix.plan.geometry import Array, Drawing, Mask
-from postfix.plan.robust import ShotArrays, middle
+from postfix.plan.robust import ShotArrays, middles
 from postfix.plan.settings import HIT_MAX_PCT, ConvergenceSettings, PlanSettings
+from postfix.plan.together import Together
 from postfix.plan.windows import window_cost_curve
 
 FAR_MARGIN_PCT = 0.05
@@ -56,10 +57,24 @@ def lost_pct(hit_pct: Array, drawing: Drawing, clip: ClipInfo) -> Array:
     return pushed_out + bare * (2.0 if drawing.fill == "crop" else 1.0)
 
 
-def cut_depths_pct(arrays: ShotArrays, rate: Fraction) -> tuple[float, float]:
-    """Median parallax over the first and over the last half second of a shot; NaN where nothing was measured there."""
-    frames = max(1, min(len(arrays.median), round(CUT_DEPTH_S * float(rate))))
-    return middle(arrays.median[:frames]), middle(arrays.median[-frames:])
+def cut_depths_pct(median: Array, shots: Together, rate: Fraction) -> Array:
+    """Median parallax over the first and over the last half second of each shot.
+
+    Parameters
+    ----------
+    median : (n,) float64
+        Of each frame of the shots, percent of width.
+    shots : Together
+    rate : Fraction
+        Frames a second.
+
+    Returns
+    -------
+    (shots, 2) float64
+        NaN where nothing was measured there.
+    """
+    first, last, beyond = shots.at_ends(max(1, round(CUT_DEPTH_S * float(rate))))
+    return np.stack([middles(np.where(beyond, np.nan, median[rows])) for rows in (first, last)], axis=1)
 
 
 def fits(near: Array, far: Array, limits: Limits, far_margin: float, near_margin: float) -> Mask:

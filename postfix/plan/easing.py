@@ -89,9 +89,14 @@ def eased_keys(corridor: Corridor, first: int, speed_pct_per_frame: float) -> tu
     for index, end in enumerate(times[1:], start=1):
         least, origin = np.full(levels.size, np.inf), np.zeros((levels.size, 2), dtype=int)
         for back, start in enumerate(times[:index]):
-            cost = totals[back][:, None] + _segment_cost(corridor, levels, start, end, speed_pct_per_frame, count)
-            source = cost.argmin(axis=0)
-            value = cost[source, np.arange(levels.size)]
+            # From heights that nothing leads to nothing need be looked for.
+            reached = np.flatnonzero(np.isfinite(totals[back]))
+            if not reached.size:
+                continue
+            onwards = _segment_cost(corridor, levels[reached], levels, start, end, speed_pct_per_frame, count)
+            cost = totals[back][reached, None] + onwards
+            cheapest = cost.argmin(axis=0)
+            source, value = reached[cheapest], cost[cheapest, np.arange(levels.size)]
             better = value < least - 1e-9
             least = np.where(better, value, least)
             origin[better] = np.stack([np.full(levels.size, back), source], axis=1)[better]
@@ -115,8 +120,11 @@ def _stands(corridor: Corridor, levels: Array, start: int, end: int) -> np.typin
     return np.asarray((levels >= corridor.least[part].max() - 1e-9) & (levels <= corridor.most[part].min() + 1e-9))
 
 
-def _segment_cost(corridor: Corridor, levels: Array, start: int, end: int, speed: float, count: int) -> Array:
-    """Cost of going from each level to each level between two frames, infinite where that is not allowed; (k, k)."""
+def _segment_cost(
+    corridor: Corridor, levels: Array, onto: Array, start: int, end: int, speed: float, count: int
+) -> Array:
+    """Cost of going from each of (k,) levels to each of (m,) others between two frames, infinite where that is not
+    allowed; (k, m)."""
     length = end - start
     share = ease_curve(length)[1:]
     least, most = corridor.least[start + 1 : end + 1], corridor.most[start + 1 : end + 1]
@@ -124,10 +132,10 @@ def _segment_cost(corridor: Corridor, levels: Array, start: int, end: int, speed
     # The height at the end that keeps a frame inside is bounded on both sides by that frame.
     lowest = ((least - from_start) / share).max(axis=1)
     highest = ((most - from_start) / share).min(axis=1)
-    step = levels[None, :] - levels[:, None]
+    step = onto[None, :] - levels[:, None]
     peak = EASE_PEAK * np.abs(step) / length
-    inside = (levels >= lowest[:, None] - 1e-9) & (levels <= highest[:, None] + 1e-9) & (peak <= speed + 1e-12)
-    mean = (np.abs(levels)[:, None] + np.abs(levels)[None, :]) / 2.0 * length / count
+    inside = (onto >= lowest[:, None] - 1e-9) & (onto <= highest[:, None] + 1e-9) & (peak <= speed + 1e-12)
+    mean = (np.abs(levels)[:, None] + np.abs(onto)[None, :]) / 2.0 * length / count
     extra = np.where(step != 0.0, _COST_A_MOVE_PCT + _COST_A_SPEED_PCT * peak / speed, 0.0)
     return np.where(inside, mean + extra, np.inf)
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from postfix.measure.columns import Columns
 from postfix.measure.table import ClipInfo
 from postfix.plan.choices import cut_depths_pct
 from postfix.plan.figures import Figures, figures_as_measured
-from postfix.plan.robust import ShotArrays, shot_arrays
+from postfix.plan.robust import ShotArrays, arrays_of_shots
+from postfix.plan.together import Together
 from postfix.source.shots import Shot
 
 
@@ -57,18 +60,20 @@ class Edit:
 def edit_of(columns: Columns, shots: Sequence[Shot] | None = None) -> Edit:
     """The edit of a measurement; ``shots`` in place of the measurement's own, where a person has moved cuts."""
     dissolves = {shot.first: frames for shot, frames in zip(columns.shots, columns.dissolve_frames)}
-    made = []
-    for shot in columns.shots if shots is None else shots:
-        arrays = shot_arrays(columns, shot.first, shot.last)
-        made.append(
-            EditShot(
-                shot.name,
-                shot.first,
-                shot.last,
-                arrays,
-                figures_as_measured(arrays, columns.clip),
-                cut_depths_pct(arrays, columns.clip.rate),
-                dissolves.get(shot.first, 0),
-            )
+    cut = columns.shots if shots is None else shots
+    each = arrays_of_shots(columns, [(shot.first, shot.last) for shot in cut])
+    together = Together.of(shot.last - shot.first + 1 for shot in cut)
+    depths = cut_depths_pct(np.concatenate([arrays.median for arrays in each]), together, columns.clip.rate).tolist()
+    made = [
+        EditShot(
+            shot.name,
+            shot.first,
+            shot.last,
+            arrays,
+            figures_as_measured(arrays, columns.clip),
+            (entry, leave),
+            dissolves.get(shot.first, 0),
         )
+        for shot, arrays, (entry, leave) in zip(cut, each, depths)
+    ]
     return Edit(columns.clip, columns, tuple(made))

@@ -11,9 +11,9 @@ from postfix.limits import Limits
 from postfix.measure.columns import Columns
 from postfix.measure.table import ClipInfo
 from postfix.plan.geometry import (
+    BAND_BORDERS,
     SIDES,
     Array,
-    Mask,
     Moves,
     Side,
     edge_parallax_px,
@@ -23,7 +23,7 @@ from postfix.plan.geometry import (
     window_px_at,
 )
 from postfix.plan.model import Flag, Plan, ShotPlan
-from postfix.plan.robust import ShotArrays, middle, shot_arrays
+from postfix.plan.robust import ShotArrays, least, middle, most, shot_arrays
 from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
 from postfix.plan.window_brief import excess_beyond_brief
 from postfix.viewing import mm_from_pct
@@ -78,13 +78,14 @@ class Figures:
     right_edge_frames: int = 0
 
 
-def _least(values: Array) -> float:
-    kept = values[np.isfinite(values)]
-    return float(kept.min()) if kept.size else float("nan")
+@dataclass(frozen=True)
+class DepthFigures:
+    """Those of :class:`Figures` that say where a shot lies in depth."""
 
-
-def _most(values: Array) -> float:
-    return -_least(-values)
+    near_pct: float
+    far_pct: float
+    range_pct: float
+    median_pct: float
 
 
 @dataclass(frozen=True)
@@ -135,36 +136,95 @@ def figures_after(
 
     What is in front of an edge for less than ``settings.brief_s`` does not count: it is left on purpose.
     """
-    to_pct = 100.0 / clip.width_px
-    zoom, hit = moves.zoom, moves.hit_px * to_pct
-    excess: dict[Side, float] = {}
-    for side in SIDES:
-        if not _edge_seen(arrays, side).any():
-            excess[side] = float("nan")
-            continue
-        in_front = edge_state(arrays, side, moves, clip, window_px).excess_px()
-        tolerance_px = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
-        worst = _most(excess_beyond_brief(in_front, tolerance_px, clip.rate, settings)) * to_pct
-        excess[side] = max(worst, 0.0) if np.isfinite(worst) else worst
+    excess = [_excess_pct(arrays, side, moves, clip, window_px, settings) for side in SIDES]
+    depth, extremes = depth_after(arrays, moves, clip), arrays.extremes
+    zoom, hit = moves.zoom, moves.hit_px * (100.0 / clip.width_px)
+    if moves.is_held:
+        left_edge, right_edge = (zoom * edge + float(hit[0]) for edge in (extremes.left_edge, extremes.right_edge))
+    else:
+        left_edge, right_edge = (least(zoom * edge + hit) for edge in (arrays.left_edge, arrays.right_edge))
     return Figures(
-        near_pct=_least(zoom * arrays.near + hit),
-        far_pct=_most(zoom * arrays.far + hit),
-        range_pct=_most(zoom * arrays.span),
-        median_pct=middle(zoom * arrays.median + hit),
-        left_edge_pct=_least(zoom * arrays.left_edge + hit),
-        right_edge_pct=_least(zoom * arrays.right_edge + hit),
-        left_excess_pct=excess["left"],
-        right_excess_pct=excess["right"],
-        measured_frames=int(arrays.measured.sum()),
+        near_pct=depth.near_pct,
+        far_pct=depth.far_pct,
+        range_pct=depth.range_pct,
+        median_pct=depth.median_pct,
+        left_edge_pct=left_edge,
+        right_edge_pct=right_edge,
+        left_excess_pct=excess[0],
+        right_excess_pct=excess[1],
+        measured_frames=arrays.measured_frames,
         frames=len(arrays.measured),
-        left_edge_frames=int(_edge_seen(arrays, "left").sum()),
-        right_edge_frames=int(_edge_seen(arrays, "right").sum()),
+        left_edge_frames=arrays.seen_frames("left"),
+        right_edge_frames=arrays.seen_frames("right"),
     )
 
 
-def _edge_seen(arrays: ShotArrays, side: Side) -> Mask:
-    """Frames in which any band of that edge was measured, (n,)."""
-    return np.asarray(np.isfinite(arrays.rows(side)).any(axis=1))
+def depth_after(arrays: ShotArrays, moves: Moves, clip: ClipInfo) -> DepthFigures:
+    """Where a shot lies in depth once its frames are moved and zoomed."""
+    zoom, hit, known = moves.zoom, moves.hit_px * (100.0 / clip.width_px), arrays.extremes
+    if moves.is_held:
+        # What is least stays least: only the frames that decide need be moved, to the very same figures.
+        held = float(hit[0])
+        lower, upper = (zoom * median + held for median in known.medians)
+        return DepthFigures(zoom * known.near + held, zoom * known.far + held, zoom * known.span, (lower + upper) / 2.0)
+    return DepthFigures(
+        least(zoom * arrays.near + hit),
+        most(zoom * arrays.far + hit),
+        zoom * known.span,
+        middle(zoom * arrays.median + hit),
+    )
+
+
+def _excess_pct(
+    arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, window_px: Array | None, settings: WindowSettings
+) -> float:
+    """How far content lies in front of an edge, 0 where none does; NaN where nothing was measured there."""
+    if not arrays.seen_frames(side):
+        return float("nan")
+    # A zoom can push bands out of sight: whether any is left must then be looked at.
+    if moves.zoom * (0.5 - BAND_BORDERS[1]) < 0.5 and never_in_front(arrays, side, moves, clip, -_ROUNDING_PX):
+        return 0.0
+    in_front = _worst_excess_px(arrays, side, moves, clip, window_px)
+    if in_front is None:
+        in_front = edge_state(arrays, side, moves, clip, window_px).excess_px()
+    tolerance_px = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
+    worst = most(excess_beyond_brief(in_front, tolerance_px, clip.rate, settings)) * (100.0 / clip.width_px)
+    return max(worst, 0.0) if np.isfinite(worst) else worst
+
+
+def _worst_excess_px(
+    arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, window_px: Array | None
+) -> Array | None:
+    """The most of :meth:`EdgeState.excess_px` in any band of each frame, (n, 1), where the edge is upright: then the
+    frame's nearest content alone decides. None where it is not: with black in the source, a zoom or a tilted window."""
+    if moves.zoom != 1.0 or arrays.hidden_px(side).any():
+        return None
+    own, opposite = hidden_px_at(arrays.hidden_px(side), side, moves, clip.width_px, [0.5])
+    if window_px is not None:
+        top, bottom = window_px[:, (0, 1) if side == "left" else (2, 3)].T
+        if (top != bottom).any():
+            return None
+        own = np.maximum(own, top[:, None])
+    content = moves.zoom * arrays.nearest(side) * clip.width_px / 100.0 + moves.hit_px
+    return edge_parallax_px(own, opposite) - content[:, None]
+
+
+_ROUNDING_PX = 1e-6
+"""More than what floating point makes of the same figure reckoned in another order."""
+
+
+def never_in_front(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo, tolerance_px: float) -> bool:
+    """True where nothing can be in front of an edge by more than a tolerance, found without going through every row of
+    every frame; also where nothing was measured there."""
+    nearest = arrays.nearest_of_all(side)
+    if np.isnan(nearest):
+        return True
+    # However the opposite eye is hidden, its edge is no farther back than its own black, its whole move, and what
+    # aligning lays bare besides.
+    moved_px = float(np.maximum(abs(moves.left_px), abs(moves.right_px)).max())
+    turned_px = max(moves.zoom * moves.spare_px - min(moves.beyond(side, clip.width_px)), 0.0)
+    back_px = moves.zoom * arrays.most_hidden_px(side) + moved_px + turned_px
+    return back_px - (moves.zoom * nearest * clip.width_px / 100.0 + float(moves.hit_px.min())) <= tolerance_px
 
 
 def unmoved(count: int) -> Moves:
@@ -275,7 +335,13 @@ def as_decided(flags: tuple[Flag, ...], shot: ShotPlan) -> tuple[Flag, ...]:
 
 
 def shot_flags(
-    figures: Figures, arrays: ShotArrays, shot: ShotPlan, plan: Plan, measured_on: str, source: ShotArrays | None = None
+    figures: Figures,
+    arrays: ShotArrays,
+    shot: ShotPlan,
+    plan: Plan,
+    measured_on: str,
+    source: ShotArrays | None = None,
+    moved: Figures | None = None,
 ) -> tuple[Flag, ...]:
     """Everything that is outside its limit in a shot of a plan, or could not be judged.
 
@@ -291,8 +357,10 @@ def shot_flags(
     source : ShotArrays, optional
         What was measured on the source: a window that nothing there asks for, made because of the other side or of the
         shot that is dissolved with, need not be judged.
+    moved : Figures, optional
+        Of ``source`` after the shot's move without any window, where they are known already.
     """
-    sides = SIDES if source is None or "window" in shot.by_hand else _sides_in_need(source, shot, plan)
+    sides = SIDES if source is None or "window" in shot.by_hand else _sides_in_need(source, shot, plan, moved)
     flags = (
         *flags_for(figures, plan.limits, plan.screen.width_mm),
         *see_through(shot),
@@ -301,9 +369,12 @@ def shot_flags(
     return as_decided(flags, shot)
 
 
-def _sides_in_need(source: ShotArrays, shot: ShotPlan, plan: Plan) -> tuple[Side, ...]:
-    """Sides at which content of the shot itself would be in front of its edge without a window."""
-    after = figures_after(source, moves_of(shot, plan.clip), plan.clip)
+def _sides_in_need(source: ShotArrays, shot: ShotPlan, plan: Plan, moved: Figures | None) -> tuple[Side, ...]:
+    """Sides at which content of the shot itself would be in front of its edge without a window; of a shot without one
+    nobody asks."""
+    if not shot.window:
+        return ()
+    after = moved or figures_after(source, moves_of(shot, plan.clip), plan.clip)
     excess = zip(SIDES, (after.left_excess_pct, after.right_excess_pct))
     return tuple(side for side, pct in excess if pct > EDGE_TOLERANCE_PCT)
 
@@ -343,7 +414,7 @@ def unjudged_edges(
     tuple of Flag
         Empty where nothing at all could be measured: :func:`flags_for` says so then.
     """
-    if not arrays.measured.any():
+    if not shot.window or not arrays.measured_frames:
         return ()
     window_px = window_px_at(shot, np.arange(shot.first, shot.last + 1))
     flags = []
@@ -352,7 +423,7 @@ def unjudged_edges(
             continue
         width_px = window_px[:, columns].max(axis=1)
         wide = (width_px > 0.0) & (width_px >= (width_px.min() + width_px.max()) / 2.0)
-        judged, windowed = int((_edge_seen(arrays, side) & wide).sum()), int(wide.sum())
+        judged, windowed = int((np.isfinite(arrays.nearest(side)) & wide).sum()), int(wide.sum())
         if judged < JUDGED_SHARE * windowed:
             text = (
                 f"the {side} edge could not be judged in {measured_on}, where a window was planned: "

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -215,10 +215,15 @@ class Moves:
     spare_px: int = 0
     beyond_px: tuple[tuple[float, float], tuple[float, float]] | None = None
 
-    @property
+    @cached_property
     def hit_px(self) -> Array:
         """Total HIT applied, in pixels; (n,)."""
         return self.right_px - self.left_px
+
+    @cached_property
+    def is_held(self) -> bool:
+        """Whether the HIT is the same in all frames."""
+        return bool((self.hit_px == self.hit_px[0]).all())
 
     def beyond(self, side: Side, width_px: int) -> tuple[float, float]:
         """Columns of picture beyond the frame at a side before the move, (left eye, right eye)."""

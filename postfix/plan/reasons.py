@@ -355,13 +355,13 @@ def _why_window(decision: Decision, clip: ClipInfo, windows: WindowSettings) -> 
     plan, after = decision.plan, decision.after
     if "window" in plan.by_hand:
         return ["its window was made by hand"] if plan.window else ["no window, as decided by hand"]
-    arrays, moves = decision.shot.arrays, moves_of(plan, clip)
+    arrays = decision.shot.arrays
     if windows.brief_s > 0.0:
-        after = figures_after(arrays, moves, clip, settings=windows)
+        after = figures_after(arrays, moves_of(plan, clip), clip, settings=windows)
     excess = tuple(np.nan_to_num([after.left_excess_pct, after.right_excess_pct], nan=0.0).tolist())
     short_px = (0.0, 0.0)
     if any(pct > EDGE_TOLERANCE_PCT for pct in excess):
-        short_px = planned_shortfall_px(arrays, moves, clip, windows, plan.window)
+        short_px = planned_shortfall_px(arrays, moves_of(plan, clip), clip, windows, plan.window)
     parts = []
     for side, in_front_pct, too_narrow_px, most_px in zip(SIDES, excess, short_px, widest_px(plan.window)):
         if in_front_pct > EDGE_TOLERANCE_PCT:

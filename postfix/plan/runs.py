@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
-from typing import Any
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from postfix.limits import Limits
 from postfix.measure.table import ClipInfo
 from postfix.plan.drafts import Draft, over_pct
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT
-from postfix.plan.geometry import Array, drawing_of, moves_of, window_px_at
+from postfix.plan.geometry import drawing_of, moves_of, window_px_at
 from postfix.plan.model import Misalignment, ShotPlan, WindowKey
 from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import WindowSettings
@@ -94,17 +93,13 @@ def _aligned_by(one: Draft) -> Misalignment | None:
 def _window_of(part: list[Draft], clip: ClipInfo, settings: WindowSettings) -> tuple[WindowKey, ...]:
     if not any(one.shot.before.measured_frames for one in part):
         return ()
-    moves = [moves_of(one.plan, clip) for one in part]
-    together = replace(
-        moves[0], left_px=_joined([m.left_px for m in moves]), right_px=_joined([m.right_px for m in moves])
-    )
-    arrays = [one.shot.arrays for one in part]
-    columns: dict[str, Any] = {f.name: _joined([getattr(a, f.name) for a in arrays]) for f in fields(ShotArrays)}
-    return windows_for(ShotArrays(**columns), together, clip, part[0].shot.first, settings)
-
-
-def _joined(parts: list[Array]) -> Array:
-    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+    moves, arrays = [moves_of(one.plan, clip) for one in part], [one.shot.arrays for one in part]
+    if len(part) > 1:
+        left_px, right_px = (np.concatenate([getattr(m, name) for m in moves]) for name in ("left_px", "right_px"))
+        moves = [replace(moves[0], left_px=left_px, right_px=right_px)]
+        each = {field.name: np.concatenate([getattr(a, field.name) for a in arrays]) for field in fields(ShotArrays)}
+        arrays = [ShotArrays(**each)]
+    return windows_for(arrays[0], moves[0], clip, part[0].shot.first, settings)
 
 
 def _cut_out(plan: ShotPlan, window: tuple[WindowKey, ...]) -> tuple[WindowKey, ...]:

@@ -61,7 +61,7 @@ def window_cost_curve(
     hidden, needed = np.zeros(hits.shape), np.zeros(hits.shape, dtype=np.bool_)
     if not (settings.on and settings.max_pct > 0.0 and hits.size):
         return hidden, needed
-    sides = [side for side in SIDES if np.isfinite(arrays.rows(side)).any()]
+    sides = [side for side in SIDES if arrays.seen_frames(side)]
     if not sides:
         return hidden, needed
     if all(_steady(arrays, side, drawing) for side in sides):
@@ -97,8 +97,7 @@ def _sorted_costs(
     shifts = []
     nearest = np.full((len(arrays.measured), len(sides)), np.inf)
     for index, side in enumerate(sides):
-        least = np.fmin.reduce(arrays.rows(side), axis=1)
-        nearest[:, index] = np.where(np.isnan(least), np.inf, least)
+        nearest[:, index] = np.where(np.isnan(arrays.nearest(side)), np.inf, arrays.nearest(side))
         own, opposite, bare = _hidden(
             arrays.hidden_px(side)[0], side, held_moves(drawing, clip, left, right, 1.0), clip
         )

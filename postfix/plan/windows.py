@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from postfix.measure.table import ClipInfo
-from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state
+from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state, never_in_front
 from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, widest_px, window_need_px
 from postfix.plan.model import WindowKey
 from postfix.plan.robust import ShotArrays
@@ -101,13 +101,16 @@ def window_shortfall_px(
 def planned_shortfall_px(
     arrays: ShotArrays, moves: Moves, clip: ClipInfo, settings: WindowSettings, window: Sequence[WindowKey]
 ) -> tuple[float, float]:
-    """:func:`window_shortfall_px` of a shot whose ``window`` was planned with the same settings.
+    """:func:`window_shortfall_px` of a shot whose ``window`` was planned with the same settings."""
+    return window_shortfall_px(arrays, moves, clip, settings) if is_widest(window, clip, settings) else (0.0, 0.0)
 
-    A window is as wide as what it is for needs, up to the widest allowed: one that is less wide falls short of nothing.
+
+def is_widest(window: Sequence[WindowKey], clip: ClipInfo, settings: WindowSettings) -> bool:
+    """Whether a window that was planned with these settings may be too narrow.
+
+    It is as wide as what it is for needs, up to the widest allowed: one that is less wide falls short of nothing.
     """
-    if settings.max_pct > 0.0 and max(widest_px(window)) < settings.max_pct * clip.width_px / 100.0:
-        return 0.0, 0.0
-    return window_shortfall_px(arrays, moves, clip, settings)
+    return settings.max_pct <= 0.0 or max(widest_px(window)) >= settings.max_pct * clip.width_px / 100.0
 
 
 def _side_needs(
@@ -115,10 +118,11 @@ def _side_needs(
 ) -> tuple[Array, Array] | None:
     """What a side must hide at the bands' borders, margin included: heights (m,) from 0 to 1 and pixels (n, m), 0 where
     there is no need; None where there is none at all."""
-    if _out_of_question(arrays, side, moves, clip):
+    tolerance_px = EDGE_TOLERANCE_PCT * clip.width_px / 100.0
+    if never_in_front(arrays, side, moves, clip, tolerance_px):
         return None
     state = edge_state(arrays, side, moves, clip, None)
-    in_front = counted(state.excess_px(), EDGE_TOLERANCE_PCT * clip.width_px / 100.0, clip.rate, settings)
+    in_front = counted(state.excess_px(), tolerance_px, clip.rate, settings)
     if not in_front.any():
         return None
     margin = settings.margin_pct * clip.width_px / 100.0
@@ -127,19 +131,6 @@ def _side_needs(
         need = window_need_px(state.opposite_px[:, borders], state.content_px) + margin
         np.maximum(points[:, into], need, out=points[:, into], where=in_front)
     return np.concatenate([[0.0], state.rows, [1.0]]), points
-
-
-def _out_of_question(arrays: ShotArrays, side: Side, moves: Moves, clip: ClipInfo) -> bool:
-    """True where nothing can be in front of an edge, found without going through every row of every frame."""
-    nearest = float(np.fmin.reduce(arrays.rows(side), axis=None))
-    if np.isnan(nearest):
-        return True
-    # However the opposite eye is hidden, its edge is no farther back than its own black and its whole move.
-    back = moves.zoom * float(arrays.hidden_px(side).max()) + float(
-        np.maximum(abs(moves.left_px), abs(moves.right_px)).max()
-    )
-    content = moves.zoom * nearest * clip.width_px / 100.0 + float(moves.hit_px.min())
-    return back - content <= EDGE_TOLERANCE_PCT * clip.width_px / 100.0
 
 
 def _side_curve(heights: Array, points_px: Array, bare: Array, cap_px: float, easing: Easing, *, tilt: bool) -> Array:

@@ -6,8 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from postfix.camera import Camera, roundness
 from postfix.limits import LimitRules, Limits, eye_mm_of, limits_for
 from postfix.measure.columns import Columns
@@ -157,8 +155,8 @@ def _shot(
     if camera is not None and told is not None:
         viewed = _with_roundness(viewed, camera, told, screen)
     notices += _seat_notices(viewed, place.rules)
-    is_known = bool(np.isfinite(shot.front_share).any())
-    return ShotStory(shot.name, shot.first, shot.last, depth, front, cut, viewed, told, tuple(notices), is_known)
+    of_shot = shot.name, shot.first, shot.last
+    return ShotStory(*of_shot, depth, front, cut, viewed, told, tuple(notices), shot.front_is_known)
 
 
 def _depth(near: Seen, main: Seen, far: Seen, volume: float) -> Depth:

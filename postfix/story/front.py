@@ -6,8 +6,6 @@ close, and looks like a toy; what is in front of a large one and wider than a pa
 
 from __future__ import annotations
 
-import numpy as np
-
 from postfix.story.frames import ShownShot
 from postfix.story.model import Front
 from postfix.story.seats import seen
@@ -25,20 +23,18 @@ def front_of(shot: ShownShot, screen: Screen, aspect: float) -> Front | None:
     aspect : float
         Width over height of the picture as it is shown.
     """
-    widths = np.where(shot.front_share > 0.0, shot.front_width, np.nan)
-    if not np.isfinite(widths).any():
+    widest = shot.front
+    if widest is None:
         return None
-    index = int(np.nanargmax(widths))
-    width_pct, height_pct = float(widths[index]), float(shot.front_height[index])
-    width_mm = mm_from_pct(width_pct, screen.width_mm)
-    at = seen(shot.front_pct(index), screen, screen.eye_mm)
+    width_mm = mm_from_pct(widest.width_pct, screen.width_mm)
+    at = seen(widest.middle_pct, screen, screen.eye_mm)
     return Front(
-        frame=shot.first + index,
-        share_pct=float(shot.front_share[index]),
-        width_pct=width_pct,
-        height_pct=height_pct,
+        frame=widest.frame,
+        share_pct=widest.share_pct,
+        width_pct=widest.width_pct,
+        height_pct=widest.height_pct,
         width_mm=width_mm,
-        height_mm=height_pct / 100.0 * screen.width_mm / aspect,
+        height_mm=widest.height_pct / 100.0 * screen.width_mm / aspect,
         seen=at,
         seen_width_mm=None if at.distance_mm is None else width_mm * at.distance_mm / screen.distance_mm,
     )
