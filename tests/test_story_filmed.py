@@ -274,6 +274,33 @@ def test_wrong_notes_of_toed_in_cameras_are_still_doubted():
     assert "the farthest distance of 1.7 m (measured: 10 m to infinity)" in text
 
 
+def test_a_flat_main_part_of_toed_in_cameras_is_told_where_its_distance_is_only_a_span():
+    """Flat at the nearest that it may be is flat everywhere; no word is put on it where only one end is flat."""
+    far = (ACROSS[0], ACROSS[2], ACROSS[2])
+    moved = tuple(pct - 0.5 for pct in far)
+    found = told(TOED, far, after=moved)
+    assert found.main_mm is None
+    assert "at a side of the picture" in found.main_why
+    least, most = found.main_roundness_span
+    assert 0.0 <= least < most
+    under = replace(DEFAULT, flat_below=1.1 * most)
+    told_flat = notices(TOED, far, after=moved, settings=under)["flat"]
+    assert told_flat.startswith(f"flat: the main part of the picture has at most {most:.2g} times")
+    between = replace(DEFAULT, flat_below=(least + most) / 2.0)
+    assert "flat" not in notices(TOED, far, after=moved, settings=between)
+    assert told(TOED, (math.nan,) * 3).main_roundness_span is None
+
+
+def test_what_is_not_told_has_its_reason():
+    near_pct, main_pct, _ = source = measured(SHOT)
+    found = told(SHOT, (near_pct, main_pct, 9.0))
+    assert (found.near_why, found.main_why) == ("", "")
+    assert "more than infinity has" in found.far_why
+    # What was not noted is told once.
+    found = told(replace(SHOT, focal_mm=None), source)
+    assert (found.near_why, found.missing) == ("", ("focal length",))
+
+
 def test_toed_in_distances_are_told_where_the_sides_make_no_difference():
     narrow = Camera(25.0, 85.0, 24.89, 4000.0, "toed-in", 2000.0, 30_000.0)
     found = told(narrow, measured(narrow))

@@ -40,7 +40,7 @@ from postfix.shooting import (
 )
 from postfix.story.camera_agrees import disagreement, ends_of
 from postfix.story.model import Filmed, Notice
-from postfix.story.real_distance import real_distance
+from postfix.story.real_distance import real_distance, span_mm
 from postfix.viewing import Screen
 
 Measured = tuple[float, float, float]
@@ -87,26 +87,42 @@ def filmed(
         None if distance is None or base is None else roundness(pct, distance, base, screen)
         for pct, distance in zip(after, (nearest, main.mm, far.mm))
     )
+    lacking = missing(solved)
     fitting = None if base is None else _fitting_mm(base, source, source_range_pct, limits)
     return Filmed(
         near_mm=near.mm,
         main_mm=main.mm,
         far_mm=far.mm,
         far_is_infinite=far.is_infinite,
+        near_why="" if lacking else near.why,
+        main_why="" if lacking else main.why,
+        far_why="" if lacking else far.why,
         # A distance by which the convergence was found is no prediction.
         predicted_near_pct=None if known_by == "near" else _predicted(solved, camera.near_mm),
         predicted_far_pct=None if known_by == "far" else _predicted(solved, camera.far_mm),
         near_roundness=near_round,
         main_roundness=main_round,
         far_roundness=far_round,
+        main_roundness_span=None if main_round is not None else _roundness_span(solved, source[1], after[1], screen),
         equivalent_focal_mm=equivalent_focal_mm(camera.focal_mm, camera.sensor_width_mm),
         fitting_interaxial_mm=fitting,
         nearest_30_mm=None if base is None else nearest_mm(base, RATIO_USUAL),
         nearest_100_mm=None if base is None else nearest_mm(base, RATIO_CINEMA),
         bercovitz_mm=_bercovitz_mm(camera, near, far, limits),
         rig="" if fitting is None else rig_words(fitting),
-        missing=missing(solved),
+        missing=lacking,
     )
+
+
+def _roundness_span(solved: Camera, source_pct: float, after_pct: float, screen: Screen) -> tuple[float, float] | None:
+    """Least and most roundness of what may be at several distances; 0 at infinity."""
+    base, span = solved.interaxial_mm, span_mm(solved, source_pct)
+    if base is None or span is None:
+        return None
+    nearest, farthest = span
+    most = roundness(after_pct, nearest, base, screen)
+    least = 0.0 if math.isinf(farthest) else roundness(after_pct, farthest, base, screen)
+    return None if most is None or least is None else (least, most)
 
 
 def converged(camera: Camera, source_pct: Measured) -> tuple[Camera, KnownBy]:
@@ -189,14 +205,19 @@ def filmed_notices(camera: Camera, filmed: Filmed, settings: StorySettings, sour
 
 
 def _round_notice(filmed: Filmed, settings: StorySettings) -> Notice | None:
-    """Of the main mass; of the nearest thing where nothing is known of that."""
-    what, figure = "the main part", filmed.main_roundness
-    if figure is None:
-        what, figure = "the nearest part", filmed.near_roundness
-    if figure is None or settings.flat_below <= figure <= settings.stretched_above:
+    """Of the main mass, flat or stretched wherever it may be; of the nearest thing where nothing is known of that."""
+    what, least, most = "the main part", filmed.main_roundness, filmed.main_roundness
+    if filmed.main_roundness_span is not None:
+        least, most = filmed.main_roundness_span
+    if least is None or most is None:
+        what, least, most = "the nearest part", filmed.near_roundness, filmed.near_roundness
+    if least is None or most is None or (most >= settings.flat_below and least <= settings.stretched_above):
         return None
-    told = f"{what} of the picture has {figure:.2g} times the depth for its width that it has in life"
-    if figure < settings.flat_below:
+    is_flat = most < settings.flat_below
+    figure, limit = (most, "at most ") if is_flat else (least, "at least ")
+    times = f"{'' if least == most else limit}{figure:.2g} times"
+    told = f"{what} of the picture has {times} the depth for its width that it has in life"
+    if is_flat:
         return Notice("flat", f"flat: {told}; a larger interaxial, or a camera nearer to it, gives more")
     return Notice("stretched", f"stretched: {told}; a smaller interaxial, or a camera farther from it, gives less")
 

@@ -163,10 +163,14 @@ class Filmed:
         Real distances from what was measured on the source.
     far_is_infinite : bool
         Whether ``far_mm`` is None because the measured parallax is that of infinity or more.
+    near_why, main_why, far_why : str
+        Why there is no real distance, in words; empty where there is one, or where ``missing`` says it.
     predicted_near_pct, predicted_far_pct : float or None
         Parallax of the distances that were noted on the set, as shot.
     near_roundness, main_roundness, far_roundness : float or None
         Depth against width as seen from the screen's own seat; 1 is as in life.
+    main_roundness_span : tuple of 2 floats or None
+        The least and the most that of the main part may be, where its real distance is only known to lie in a span.
     equivalent_focal_mm : float or None
         Focal length with the same view on a Super 35 sensor.
     fitting_interaxial_mm : float or None
@@ -185,11 +189,15 @@ class Filmed:
     main_mm: float | None = None
     far_mm: float | None = None
     far_is_infinite: bool = False
+    near_why: str = ""
+    main_why: str = ""
+    far_why: str = ""
     predicted_near_pct: float | None = None
     predicted_far_pct: float | None = None
     near_roundness: float | None = None
     main_roundness: float | None = None
     far_roundness: float | None = None
+    main_roundness_span: tuple[float, float] | None = None
     equivalent_focal_mm: float | None = None
     fitting_interaxial_mm: float | None = None
     nearest_30_mm: float | None = None

@@ -6,6 +6,8 @@ there is a span of distances and no single one.
 
 from __future__ import annotations
 
+import math
+
 from postfix.camera import (
     INFINITY_TOLERANCE_PCT,
     Camera,
@@ -35,6 +37,14 @@ def real_distance(camera: Camera, parallax_pct: float) -> Distance:
     return found
 
 
+def span_mm(camera: Camera, parallax_pct: float) -> tuple[float, float] | None:
+    """Nearest and farthest that it may be, the second perhaps infinite, for where there is no single distance."""
+    middle, nearest = distance_of(camera, parallax_pct), nearest_with(camera, parallax_pct)
+    if nearest is None or not (middle.is_infinite or middle.mm):
+        return None
+    return nearest, middle.mm or math.inf
+
+
 def is_infinite_anywhere(camera: Camera, parallax_pct: float) -> bool:
     """Whether it is as much as that of infinity where infinity has most."""
     most = side_parallax_pct(camera, float("inf"))
@@ -48,7 +58,8 @@ def real_words(camera: Camera, parallax_pct: float) -> str:
         return length_text(found.mm)
     if found.is_infinite:
         return "infinity"
-    middle, nearest = distance_of(camera, parallax_pct), nearest_with(camera, parallax_pct)
-    if nearest is None or not (middle.is_infinite or middle.mm):
+    span = span_mm(camera, parallax_pct)
+    if span is None:
         return ""
-    return f"{length_text(nearest)} to {'infinity' if middle.mm is None else length_text(middle.mm)}"
+    nearest, farthest = span
+    return f"{length_text(nearest)} to {'infinity' if math.isinf(farthest) else length_text(farthest)}"

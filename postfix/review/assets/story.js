@@ -102,7 +102,8 @@
   ];
 
   const filmed = (tell) => ({ story }) => (story.filmed ? tell(story.filmed) : ["–"]);
-  const real = (key) => filmed((one) => [length(one[key]) ?? UNKNOWN]);
+  const reason = (why) => (why ? [UNKNOWN, why] : [UNKNOWN]);
+  const real = (key, why) => filmed((one) => (length(one[key]) ? [length(one[key])] : reason(one[why])));
   const against = (key, end) => ({ story, before }) => {
     if (!story.filmed || !known(story.filmed[key])) return [story.filmed ? UNKNOWN : "–"];
     return [pct(story.filmed[key]), `measured ${pct(before?.[end])}`];
@@ -112,6 +113,7 @@
   const NOTED = [
     ["interaxial", "interaxial_mm"], ["focal length", "focal_mm"], ["sensor width", "sensor_width_mm"],
     ["converged at", "convergence_mm"], ["near", "near_mm"], ["far", "far_mm"],
+    ["focused at", "focus_mm"],
   ];
   const CAMERA = [
     ["Noted", ({ camera }) => {
@@ -119,10 +121,11 @@
       return [told.map(([word, text]) => `${word} ${text}`).join(", ") || "nothing", camera?.rig ?? ""];
     }],
     ["Not noted, and needed", filmed((one) => [(one.missing ?? []).join(", ") || "nothing"])],
-    ["Near, real distance", real("near_mm")],
-    ["Main mass, real distance", real("main_mm")],
+    ["Near, real distance", real("near_mm", "near_why")],
+    ["Main mass, real distance", real("main_mm", "main_why")],
     ["Far, real distance", filmed((one) =>
-      [length(one.far_mm) ?? (one.far_is_infinite ? "at infinity, or as if beyond it" : UNKNOWN)])],
+      (length(one.far_mm) ? [length(one.far_mm)]
+        : one.far_is_infinite ? ["at infinity, or as if beyond it"] : reason(one.far_why)))],
     ["Near, predicted as shot", against("predicted_near_pct", "near_pct")],
     ["Far, predicted as shot", against("predicted_far_pct", "far_pct")],
     ["Roundness near", filmed((one) => [ratio(one.near_roundness)])],
