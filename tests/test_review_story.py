@@ -323,7 +323,7 @@ def test_what_was_not_measured_is_said_so_and_never_a_zero(opened):
 def test_the_camera_is_told_with_what_was_predicted_against_what_was_measured(opened):
     fold = unfold(opened, 0)
     assert row(fold, "Noted")[0] == (
-        "interaxial 65.0 mm, focal length 35.0 mm, sensor width 24.9 mm, converged at 3.00 m, near 2.00 m parallel"
+        "interaxial 65 mm, focal length 35 mm, sensor width 24.89 mm, converged at 3 m, near 2 m parallel"
     )
     assert row(fold, "Near, predicted as shot")[0] == "−0.46 % measured −0.50 %"
     assert row(fold, "Far, predicted as shot")[0] == "not known"

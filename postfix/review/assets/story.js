@@ -38,7 +38,7 @@
   function place(seen) {
     if (!seen || !known(seen.parallax_pct)) return [UNMEASURED];
     const at = length(seen.distance_mm);
-    const apart = known(seen.divergence_deg) && seen.divergence_deg > 0;
+    const apart = known(seen.divergence_deg) && seen.divergence_deg >= 0.005;
     const why = apart ? `no distance: eyes ${seen.divergence_deg.toFixed(2)}° apart` : "no distance: eyes parallel";
     return [at ?? why, `${pct(seen.parallax_pct)}, ${arcmin(seen.arcmin)}`];
   }
@@ -108,7 +108,9 @@
     if (!story.filmed || !known(story.filmed[key])) return [story.filmed ? UNKNOWN : "–"];
     return [pct(story.filmed[key]), `measured ${pct(before?.[end])}`];
   };
-  const endless = (mm) => (mm === "inf" ? "infinite" : set(mm));
+  // As it was noted, to the last digit.
+  const exact = (mm) => (mm < 1000 ? `${mm} mm` : `${Number((mm / 1000).toPrecision(12))} m`);
+  const endless = (mm) => (mm === "inf" ? "infinite" : known(mm) ? exact(mm) : null);
 
   const NOTED = [
     ["interaxial", "interaxial_mm"], ["focal length", "focal_mm"], ["sensor width", "sensor_width_mm"],
