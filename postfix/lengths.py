@@ -107,7 +107,7 @@ def parse_length(text: str, unit: PlainUnit, name: str, *, may_be_infinite: bool
 
 
 def length_text(mm: float) -> str:
-    """A length for people, to three figures or so: ``65 mm``, ``3.21 m``, ``1.4 km``; ``infinity`` where it is.
+    """A length for people, to three figures at least: ``65 mm``, ``3.21 m``, ``1.4 km``; ``infinity`` where it is.
 
     Raises
     ------
@@ -125,16 +125,16 @@ def length_text(mm: float) -> str:
         figure = _rounded(mm / size, steps)
         if figure < 1000.0:
             return f"{_digits(figure)} {unit}"
-    return f"{_digits(_rounded(mm / 1e6, _KM_STEPS))} km"
+    return f"{_digits(_rounded(mm / 1e6, _M_STEPS))} km"
 
 
 _UNIT_WORDS: dict[PlainUnit, str] = {"mm": "millimetres", "m": "metres"}
 
 _Steps = tuple[tuple[float, int], ...]
-_MM_STEPS: _Steps = ((0.1, 4), (1.0, 3), (10.0, 2), (100.0, 1), (math.inf, 0))
+_MM_STEPS: _Steps = ((0.01, 5), (0.1, 4), (1.0, 3), (10.0, 2), (100.0, 1), (math.inf, 0))
 _M_STEPS: _Steps = ((10.0, 2), (100.0, 1), (math.inf, 0))
-_KM_STEPS: _Steps = ((10.0, 1), (math.inf, 0))
-"""Decimals of what is less than each figure."""
+"""Decimals of what is less than each figure: three figures at least from 0.001 mm on, so that what was rounded to three
+before is told as it is."""
 
 
 def _rounded(figure: float, steps: _Steps) -> float:
@@ -142,7 +142,7 @@ def _rounded(figure: float, steps: _Steps) -> float:
 
 
 def _digits(figure: float) -> str:
-    text = f"{figure:.4f}"
+    text = f"{figure:.5f}"
     return text.rstrip("0").rstrip(".")
 
 

@@ -12,14 +12,14 @@ from postfix.lengths import length_text
 from postfix.limits import Limits
 from postfix.look import Piece, Role
 from postfix.plain import plain
-from postfix.plan.figures import signed_mm
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, signed_mm
 from postfix.plan.settings import StorySettings
 from postfix.review.meaning import CAUTION
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_words, nearest_mm, rig_words
 from postfix.story.model import Seen
-from postfix.story.set_ups import KEYSTONE, ROUNDING_PCT, Asked
+from postfix.story.set_ups import KEYSTONE, SHIFT_MOST_PCT, Asked
 from postfix.story.shoot_screens import OnAll, OnScreen, on_all
-from postfix.story.shoot_words import converged_words, held_words, placed_text, roundness_words
+from postfix.story.shoot_words import converged_words, given_text, held_words, placed_text, roundness_words
 from postfix.story.words import pct_text
 from postfix.summary import NOT_MEASURED, head
 from postfix.tables import Cell, Table
@@ -74,15 +74,8 @@ def _camera_words(asked: Asked) -> str:
         (camera.convergence_mm, "converged at {}"),
         (camera.focus_mm, "focused at {}"),
     ]
-    told = [words.format(_given_text(value)) for value, words in parts if value is not None]
+    told = [words.format(given_text(value)) for value, words in parts if value is not None]
     return f"as understood: {', '.join(told)}, {camera.rig}"
-
-
-def _given_text(mm: float) -> str:
-    """A length that was given, with as many figures as it takes."""
-    if mm < 1000.0 and round(mm, 3) != 0.0:
-        return f"{round(mm, 3):g} mm"
-    return length_text(mm)
 
 
 def _figures(asked: Asked, rows: Sequence[OnScreen]) -> Table:
@@ -105,6 +98,7 @@ def _figures(asked: Asked, rows: Sequence[OnScreen]) -> Table:
         ("far, arcmin", lambda row: _arcmin(row.far)),
         ("far is seen at", lambda row: _seen_at(row.far)),
         ("infinity would be", lambda row: _parallax(row.infinity)),
+        ("shift, % of width", _shift),
         ("range", _range),
         ("range limit", lambda row: f"{row.budget[0]:.2f} %"),
         ("roundness near", lambda row: _round(row.near_roundness, row.story)),
@@ -142,23 +136,25 @@ def _parallax(one: Seen | None, limits: Limits | None = None) -> Cell:
     text = pct_text(one.parallax_pct)
     if limits is None:
         return text
-    over = max(limits.near_pct - one.parallax_pct, one.parallax_pct - limits.far_pct) > ROUNDING_PCT
+    over = max(limits.near_pct - one.parallax_pct, one.parallax_pct - limits.far_pct) > LIMIT_TOLERANCE_PCT
     return Piece(text, "bad" if over else "plain")
 
 
 def _range(row: OnScreen) -> Cell:
     if row.range_pct is None:
         return NOT_MEASURED
-    over = row.range_pct - row.budget[0] > ROUNDING_PCT
+    over = row.range_pct - row.budget[0] > LIMIT_TOLERANCE_PCT
     return Piece(f"{row.range_pct:.2f} %", "bad" if over else "plain")
 
 
+def _shift(row: OnScreen) -> Cell:
+    if row.shift_pct is None:
+        return NOT_MEASURED
+    return Piece(f"{row.shift_pct:.2f}", "bad" if row.shift_pct - SHIFT_MOST_PCT > LIMIT_TOLERANCE_PCT else "plain")
+
+
 def _on_the_screen(one: Seen | None, row: OnScreen) -> str:
-    return (
-        NOT_MEASURED
-        if one is None
-        else signed_mm(mm_from_pct(one.parallax_pct, row.screen.width_mm)).replace("+0 mm", "0 mm")
-    )
+    return NOT_MEASURED if one is None else signed_mm(mm_from_pct(one.parallax_pct, row.screen.width_mm))
 
 
 def _arcmin(one: Seen | None) -> str:
@@ -204,6 +200,11 @@ def _legend(rows: Sequence[OnScreen]) -> list[Block]:
         told.append(f"{PARALLEL}: the eyes look straight ahead, as at infinity")
     if any(row.camera.convergence_mm is None and row.far is not None for row in rows):
         told.append("nowhere: by these limits even infinity has to lie in front of the screen")
+    if any(row.shift_pct is not None for row in rows):
+        told.append(
+            "shift: of parallel cameras, as much as infinity would have: it has no partner, so it is cut off; "
+            f"no more than {SHIFT_MOST_PCT:g} % (project default). Lenses that shift lose nothing, but have to reach it"
+        )
     if any(row.near_roundness is not None or row.screen_roundness is not None for row in rows):
         for flat, stretched in sorted({(row.story.flat_below, row.story.stretched_above) for row in rows}):
             told.append(
@@ -225,7 +226,13 @@ def _legend(rows: Sequence[OnScreen]) -> list[Block]:
         told.append("toed-in, largest and nearest that fit: with near and far at the same share of their limits")
     if any(row.bercovitz_mm is not None for row in rows):
         told.append(
-            "largest, Bercovitz: interaxial by the formula of Bercovitz 1998 for the range limit of each screen"
+            "largest, Bercovitz: interaxial by the formula of Bercovitz 1998 for the range limit of each screen alone"
+        )
+    wide = tuple(row.screen.name for row in rows if row.is_bercovitz_too_wide)
+    if wide:
+        told.append(
+            f"no figure of Bercovitz for {listed(wide)}: the formula would have the cameras farther apart than the "
+            "nearest thing is away"
         )
     told.append("limits: which rule gave each is told by postfix-stereo screens, with the same options")
     return [line(Piece(one, "soft")) for one in told]
@@ -320,6 +327,7 @@ def shoot_data(asked: Asked, rows: Sequence[OnScreen], ground: Distance | None, 
 RULES: Mapping[str, str] = {
     "nearest_30_mm": f"nothing nearer than {RATIO_USUAL:g} interaxials: common practice",
     "nearest_100_mm": f"nothing nearer than {RATIO_CINEMA:g} interaxials, stricter, for cinema: common practice",
+    "shift_pct": f"what parallel cameras lose at the sides, % of width; {SHIFT_MOST_PCT:g} at most: project default",
     "bercovitz_mm": "Bercovitz 1998, Proc. SPIE 3295, 288-298, for the range of the screen",
     "roundness": "depth against width as seen from the screen's own seat, 1 as in life",
     "lens": "focal lengths on a Super 35 sensor: common practice",
@@ -349,6 +357,7 @@ def _screen_data(row: OnScreen, on_all_camera: Camera | None) -> dict[str, Any]:
         "far": _seen_data(row.far, row),
         "far_sides": _seen_data(row.far_sides, row),
         "infinity": _seen_data(row.infinity, row),
+        "shift_pct": row.shift_pct,
         "range_pct": row.range_pct,
         "range_budget_pct": row.budget[0],
         "range_budget_rule": row.budget[1],

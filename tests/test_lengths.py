@@ -109,6 +109,9 @@ def test_a_comma_and_an_unknown_unit_are_told_as_such():
         (12345.0, "12.3 m"),
         (999_600.0, "1 km"),
         (1.4e6, "1.4 km"),
+        (1.335e6, "1.33 km"),
+        (23.45e6, "23.4 km"),
+        (0.00123, "0.00123 mm"),
         (12e6, "12 km"),
         (math.inf, "infinity"),
     ],
@@ -126,8 +129,12 @@ def test_what_is_no_length_is_never_told_as_one(mm):
 @given(st.floats(0.001, LENGTH_MM_MAX))
 def test_what_is_told_can_be_typed_again_and_is_nearly_the_same(mm):
     text = length_text(mm)
-    # Two figures are left of kilometres below ten and of very short lengths.
-    assert parse_length(text, "mm", "--near") == pytest.approx(mm, rel=0.06, abs=0.0005)
+    assert parse_length(text, "mm", "--near") == pytest.approx(mm, rel=0.0051)
+
+
+@given(st.floats(0.001, LENGTH_MM_MAX).map(lambda mm: float(f"{mm:.2e}")))
+def test_a_length_of_three_figures_is_told_as_it_is(mm):
+    assert parse_length(length_text(mm), "mm", "--near") == pytest.approx(mm, rel=1e-12)
 
 
 @given(st.floats(1e-3, 1e3), st.sampled_from(sorted(MM_IN)))

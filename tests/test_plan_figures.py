@@ -12,7 +12,7 @@ from plan_tables import CLIP, flags_of, frame, planned, rows, table
 from postfix.limits import Limits, limits_for
 from postfix.measure.columns import Columns
 from postfix.measure.table import NAN, FrameMeasure
-from postfix.plan.figures import Figures, figures_of, flags_for, predicted, signed_pct, unjudged_edges
+from postfix.plan.figures import Figures, figures_of, flags_for, predicted, signed_mm, signed_pct, unjudged_edges
 from postfix.plan.model import HitKey, ShotPlan, WindowKey
 from postfix.plan.robust import ShotArrays, running_median, shot_arrays
 from postfix.plan.settings import PlanSettings, WindowSettings
@@ -218,3 +218,20 @@ def test_a_window_that_only_the_other_side_asks_for_need_not_be_judged() -> None
     # The very windows made by hand are judged on both sides.
     by_hand = replace(plan, shots=(replace(plan.shots[0], by_hand=("window",)),))
     assert [flag.code for flag in flags_of(made, by_hand)["sh001"]] == ["not-measured"]
+
+
+@pytest.mark.parametrize(
+    ("mm", "text"),
+    [
+        (65.0, "+65 mm"),
+        (-209.4, "−209 mm"),
+        (9.97, "+10 mm"),
+        (-7.04, "−7.0 mm"),
+        (-0.47, "−0.5 mm"),
+        (0.04, "+0.04 mm"),
+        (0.0, "0 mm"),
+        (-1e-9, "0 mm"),
+    ],
+)
+def test_millimetres_that_are_not_zero_are_not_told_as_zero(mm, text):
+    assert signed_mm(mm) == text

@@ -263,8 +263,10 @@ def signed_pct(pct: float) -> str:
 
 
 def signed_mm(mm: float) -> str:
-    """``+65 mm`` or ``−209 mm``, with a real minus sign; never ``−0 mm``."""
-    return f"{round(mm) + 0.0:+.0f} mm".replace("-", "\N{MINUS SIGN}")
+    """``+65 mm``, ``−209 mm`` or ``−0.5 mm``, with a real minus sign: one decimal below 10 mm, two below 0.1."""
+    decimals = 0 if abs(mm) >= 9.95 else 1 if abs(mm) >= 0.095 else 2
+    figure = round(mm, decimals)
+    return f"{figure:+.{decimals}f} mm".replace("-", "\N{MINUS SIGN}") if figure else "0 mm"
 
 
 def _length(pct: float, screen_width_mm: float) -> str:

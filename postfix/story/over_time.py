@@ -83,7 +83,8 @@ def safety_line(whole: Stretch, screen: Screen, *, jump_arcmin: float, is_planne
 
     ``is_planned`` where it is reckoned from a plan, or partly so.
     """
-    length = clock(whole.length_s)
+    # A clip of one frame is not told as none.
+    length = clock(whole.length_s) if whole.length_s >= _SHORTEST_S else f"{whole.length_s:.2g} s"
     if whole.measured_s <= 0.0:
         return f"Of {length} nothing could be measured, so nothing is known of how comfortable it is on {screen.name}."
     told = [

@@ -6,7 +6,6 @@ Figures that would be proposed are rounded first, to what can be told and set, a
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -14,31 +13,33 @@ from postfix.camera import (
     Camera,
     depth_pct_mm,
     image_mm,
-    is_figure,
+    infinity_pct,
     parallax_pct,
     side_parallax_pct,
     vertical_parallax_mm,
 )
+from postfix.lengths import LENGTH_MM_MAX
 from postfix.limits import Limits
 from postfix.measure.differences import LIMITS as DIFFERENCE_LIMITS
-from postfix.plan.figures import range_budget
-from postfix.shooting import LEAST_MM, Setup, best_convergence, check, fitting_setup
+from postfix.plan.figures import LIMIT_TOLERANCE_PCT, range_budget
+from postfix.shooting import Setup, best_convergence, check
 from postfix.story import toed_in
 
 FIGURES, FIGURES_AT_MOST = 3, 6
 """Figures that a proposal is rounded to, what a rig can be set to; a convergence has more where it must."""
 
-ROUNDING_PCT = 0.002
-"""What may be beyond a limit and still fits, percent of width: rounding alone, for nothing was measured. Project
-default."""
+SHIFT_MOST_PCT = 10.0
+"""How far the pictures of parallel cameras may be shifted over each other, percent of width. So much of them has no
+partner: it is cut off at the sides, and what is left is enlarged. A tenth is more than any shift that the rules of
+thumb lead to with a usual lens, and as much as a picture can be cropped without being framed anew. Project default."""
+
+_ROUNDING_PCT = 1e-9
+"""What a proposal may be beyond a limit: what reckoning itself leaves over."""
 
 KEYSTONE = DIFFERENCE_LIMITS["vertical"]
 """Vertical parallax of toed-in cameras, from where it is seen and up to where it is tolerated (% of height)."""
 
-_STEP, _ATTEMPTS = 0.99, 24
-"""A proposal that no longer fits when it is rounded is made smaller by so much, so many times at most."""
-
-Fault = Literal["impossible", "range", "near", "far", "keystone"]
+Fault = Literal["impossible", "range", "near", "far", "shift", "keystone"]
 
 
 @dataclass(frozen=True)
@@ -61,10 +62,25 @@ class Asked:
 
 @dataclass(frozen=True)
 class Room:
-    """What decides whether a camera fits a screen: its limits, and the height of the sensor, which keystone takes."""
+    """What decides whether a camera fits a screen: its limits, and the height of the sensor, which keystone takes.
+
+    What was given may be beyond a limit by as much as passes in the plan and in the check of finished pictures
+    (``tolerance_pct``, percent of width); what is proposed keeps to the limits themselves (:attr:`exact`).
+    """
 
     limits: Limits
     sensor_height_mm: float | None = None
+    tolerance_pct: float = LIMIT_TOLERANCE_PCT
+
+    @property
+    def exact(self) -> Room:
+        """The same for a proposal."""
+        return replace(self, tolerance_pct=_ROUNDING_PCT)
+
+    @property
+    def is_about_screen(self) -> bool:
+        """Whether something may lie at the screen: its limits lie about it, or one of them at it."""
+        return self.limits.near_pct <= 0.0 <= self.limits.far_pct and self.limits.near_pct < self.limits.far_pct
 
     @property
     def budget_pct(self) -> float:
@@ -85,6 +101,9 @@ class Ends:
     keystone_pct : float
         Largest vertical parallax at the plane of convergence, the nearest and the farthest thing, percent of height;
         NaN of parallel cameras.
+    shift_pct : float
+        By how much the pictures of parallel cameras have to be shifted over each other, percent of width: the parallax
+        that infinity has then, without its sign. NaN of toed-in cameras.
     """
 
     camera: Camera
@@ -92,18 +111,7 @@ class Ends:
     far_pct: float = math.nan
     most_pct: float = math.nan
     keystone_pct: float = math.nan
-
-
-@dataclass(frozen=True)
-class Largest:
-    """The largest interaxial that fits, as it can be told, and what keeps it from being larger besides the limits.
-
-    ``held_by`` is ``nearest`` where it would be wider than the nearest thing is away, ``keystone``, ``impossible``
-    (what no such cameras can be), or empty where the limits decide.
-    """
-
-    ends: Ends
-    held_by: Literal["", "nearest", "keystone", "impossible"] = ""
+    shift_pct: float = math.nan
 
 
 def rounded(value: float, figures: int = FIGURES) -> float:
@@ -111,34 +119,24 @@ def rounded(value: float, figures: int = FIGURES) -> float:
     return float(f"{value:.{figures - 1}e}")
 
 
-def _rounded_down(value: float) -> float:
-    nearest = rounded(value)
-    step = 10.0 ** (math.floor(math.log10(value)) - FIGURES + 1)
-    return nearest if nearest <= value else rounded(nearest - step)
-
-
-def rounded_up(value: float) -> float:
-    nearest = rounded(value)
-    step = 10.0 ** (math.floor(math.log10(value)) - FIGURES + 1)
-    return nearest if nearest >= value else rounded(nearest + step)
-
-
-def faults(ends: Ends, limits: Limits) -> tuple[Fault, ...]:
+def faults(ends: Ends, room: Room) -> tuple[Fault, ...]:
     """What is outside, as far as it is known: of toed-in cameras far and range at the sides of the picture."""
     if check(ends.camera):
         return ("impossible",)
+    limits, over = room.limits, room.tolerance_pct
     found: tuple[tuple[Fault, bool], ...] = (
-        ("range", ends.most_pct - ends.near_pct > range_budget(limits)[0] + ROUNDING_PCT),
-        ("near", ends.near_pct < limits.near_pct - ROUNDING_PCT),
-        ("far", ends.most_pct > limits.far_pct + ROUNDING_PCT),
+        ("range", ends.most_pct - ends.near_pct > room.budget_pct + over),
+        ("near", ends.near_pct < limits.near_pct - over),
+        ("far", ends.most_pct > limits.far_pct + over),
+        ("shift", ends.shift_pct > SHIFT_MOST_PCT + over),
         ("keystone", KEYSTONE.tolerated is not None and ends.keystone_pct > KEYSTONE.tolerated),
     )
     return tuple(name for name, is_over in found if is_over)
 
 
-def is_inside(ends: Ends, limits: Limits) -> bool | None:
+def is_inside(ends: Ends, room: Room) -> bool | None:
     """Whether all is within the limits, of a camera that can be; None where what is known is, and not all is known."""
-    if faults(ends, limits):
+    if faults(ends, room):
         return False
     return None if math.isnan(ends.near_pct) or math.isnan(ends.most_pct) else True
 
@@ -149,7 +147,14 @@ def given_ends(camera: Camera, room: Room) -> Ends:
     far = None if camera.far_mm is None else parallax_pct(camera, camera.far_mm)
     most = None if camera.far_mm is None else side_parallax_pct(camera, camera.far_mm)
     keystone = keystone_pct(camera, room.sensor_height_mm)
-    return Ends(camera, *(math.nan if one is None else one for one in (near, far, most, keystone)))
+    shift = infinity_pct(camera) if camera.rig == "parallel" else None
+    return Ends(camera, *(math.nan if one is None else one for one in (near, far, most, keystone, shift)))
+
+
+def is_something_at_screen(camera: Camera) -> bool:
+    """Whether the distance of convergence lies in the scene, from the nearest to the farthest thing as far as known."""
+    placed, near, far = camera.convergence_mm, camera.near_mm, camera.far_mm
+    return placed is not None and (near is None or near <= placed) and (far is None or placed <= far)
 
 
 def keystone_pct(camera: Camera, sensor_height_mm: float | None) -> float | None:
@@ -162,47 +167,70 @@ def keystone_pct(camera: Camera, sensor_height_mm: float | None) -> float | None
 
 
 def best_ends(camera: Camera, interaxial_mm: float, room: Room) -> Ends:
-    """With this interaxial and the convergence that suits it best, rounded to as few figures as fit."""
+    """With this interaxial and the convergence that suits it best, rounded to as few figures as fit.
+
+    Where it would have the pictures shifted too far, the scene comes forward as far as that takes, if it then fits.
+    """
     whole, known = replace(camera, interaxial_mm=interaxial_mm), lens_and_depth(camera)
     if known is None:
         return Ends(whole)
-    setup = best_convergence(interaxial_mm, *known, room.limits)
-    is_about_screen = room.limits.near_pct < 0.0 < room.limits.far_pct
-    if setup.convergence_mm is None and not (is_about_screen and setup.is_inside):
-        # Even infinity lies in front of the screen: there is no distance at it, and nothing is turned towards it.
-        return Ends(replace(whole, convergence_mm=None), setup.near_pct, setup.far_pct, setup.far_pct)
-    if camera.rig == "toed-in":
-        best_mm = toed_in.best_convergence_mm(whole, room.limits, lambda one: _is_too_far(one, room))
-    else:
-        best_mm = _in_the_scene(setup, known, room.limits)
-    if math.isinf(best_mm):
+    placed = placed_ends(whole, known, room)
+    if placed.camera.convergence_mm is None:
+        return placed
+    found = _as_told(placed.camera, room)
+    if "shift" in faults(found, room):
+        span = depth_pct_mm(whole)
+        less = found if span is None else _as_told(replace(whole, convergence_mm=span / SHIFT_MOST_PCT), room)
+        return found if faults(less, room) else less
+    return found
+
+
+def placed_ends(whole: Camera, known: tuple[float, float, float, float], room: Room) -> Ends:
+    """With the convergence that suits an interaxial best, not rounded."""
+    limits, exact = room.limits, room.exact
+    if whole.rig == "toed-in":
+        best_mm = toed_in.best_convergence_mm(whole, limits, lambda one: _is_too_far(one, exact))
         return given_ends(replace(whole, convergence_mm=best_mm), room)
-    # What no figures as told make fit does not fit: an exact distance could not be told.
+    setup = best_convergence(whole.interaxial_mm or math.nan, *known, limits)
+    if setup.convergence_mm is None and not room.is_about_screen:
+        # Even infinity lies in front of the screen: there is no distance at it.
+        shift = abs(setup.far_pct + (depth_pct_mm(whole) or math.nan) / known[3])
+        return Ends(replace(whole, convergence_mm=None), setup.near_pct, setup.far_pct, setup.far_pct, shift_pct=shift)
+    return given_ends(replace(whole, convergence_mm=_in_the_scene(setup, known, room)), room)
+
+
+def _as_told(camera: Camera, room: Room) -> Ends:
+    """With its convergence rounded to as few figures as fit: what no figures as told make fit does not fit."""
+    best_mm = camera.convergence_mm or math.nan
+    if best_mm > LENGTH_MM_MAX:
+        return given_ends(replace(camera, convergence_mm=math.inf), room)
     tries = [
-        given_ends(replace(whole, convergence_mm=rounded(best_mm, figures)), room)
+        given_ends(replace(camera, convergence_mm=rounded(best_mm, figures)), room)
         for figures in range(FIGURES, FIGURES_AT_MOST + 1)
     ]
-    return next((one for one in tries if not faults(one, room.limits)), tries[0])
+    fitting = (one for judge in (room.exact, room) for one in tries if not faults(one, judge))
+    return next(fitting, tries[0])
 
 
 def _is_too_far(camera: Camera, room: Room) -> bool:
     """Whether these toed-in cameras are turned too much: far, range or keystone is outside, or they cannot be."""
-    return not set(faults(given_ends(camera, room), room.limits)) <= {"near"}
+    return not set(faults(given_ends(camera, room), room)) <= {"near"}
 
 
-def _in_the_scene(setup: Setup, known: tuple[float, float, float, float], limits: Limits) -> float:
+def _in_the_scene(setup: Setup, known: tuple[float, float, float, float], room: Room) -> float:
     """Where there is room to spare, near and far take the same share of their limits: something is at the screen.
 
     The same room at both ends would put a whole scene in front of a cinema screen, where far has so much less than
     near: a convergence that no camera can be set to. Left alone where the limits do not lie about the screen.
     """
-    converged_mm = math.inf if setup.convergence_mm is None else setup.convergence_mm
-    if not setup.is_inside or not limits.near_pct < 0.0 < limits.far_pct:
+    limits, converged_mm = room.limits, setup.convergence_mm
+    if converged_mm is not None and not (setup.is_inside and room.is_about_screen):
         return converged_mm
     _, _, near_mm, far_mm = known
     share = limits.far_pct / (limits.far_pct - limits.near_pct)
-    # Between the inverses of both distances as the screen lies between the limits.
-    return 1.0 / ((1.0 / near_mm - 1.0 / far_mm) * share + 1.0 / far_mm)
+    # From the inverse of one distance to that of the other as the screen lies between the limits.
+    nearness = (1.0 / near_mm - 1.0 / far_mm) * share + 1.0 / far_mm
+    return 1.0 / nearness if nearness > 0.0 else math.inf
 
 
 def lens_and_depth(camera: Camera) -> tuple[float, float, float, float] | None:
@@ -211,127 +239,3 @@ def lens_and_depth(camera: Camera) -> tuple[float, float, float, float] | None:
     if focal is None or width is None or near is None or far is None:
         return None
     return focal, width, near, far
-
-
-# ---- the largest interaxial
-
-
-def fitting_ends(asked: Asked, room: Room) -> Largest | None:
-    """The largest interaxial that fits, as it can be told and set."""
-    camera, known = asked.camera, lens_and_depth(asked.camera)
-    if known is None:
-        return None
-    plain = camera.rig == "parallel"
-
-    def reckoned(base_mm: float) -> Ends:
-        if plain:
-            return best_ends(camera, base_mm, room)
-        whole = replace(camera, interaxial_mm=base_mm, convergence_mm=None)
-        # The screen in the scene, though a little more would fit with all of it in front of the screen.
-        return given_ends(replace(whole, convergence_mm=toed_in.shared_mm(whole, room.limits)), room)
-
-    # In front of a flat scene the limits alone would have cameras farther apart than it is away.
-    by_limits, nearest_mm = fitting_setup(*known, room.limits).interaxial_mm, known[2]
-    top_mm = min(by_limits, nearest_mm) if plain else nearest_mm
-    return _largest(reckoned, lambda base: best_ends(camera, base, room), top_mm, nearest_mm, room)
-
-
-def _at_convergence(camera: Camera, room: Room) -> Largest | None:
-    """The largest interaxial that fits with the convergence that was given."""
-    one = given_ends(replace(camera, interaxial_mm=1.0), room)
-    if math.isnan(one.near_pct) or math.isnan(one.far_pct):
-        return None
-    limits = room.limits
-    most = [room.budget_pct / (one.far_pct - one.near_pct)]
-    most += [limits.far_pct / one.far_pct] if one.far_pct > 0.0 else []
-    most += [limits.near_pct / one.near_pct] if one.near_pct < 0.0 else []
-
-    def reckoned(base_mm: float) -> Ends:
-        return given_ends(replace(camera, interaxial_mm=base_mm), room)
-
-    # On the middle axis toed-in cameras may stand a little farther apart than parallel ones.
-    return _largest(reckoned, reckoned, min(most) * (1.0 if camera.rig == "parallel" else 2.0), math.inf, room)
-
-
-def _largest(
-    reckoned: Callable[[float], Ends], told: Callable[[float], Ends], top_mm: float, nearest_mm: float, room: Room
-) -> Largest | None:
-    """The largest rounded interaxial up to ``top_mm`` that fits, reckoned one way and told another; None if none."""
-    if not is_figure(top_mm):
-        return None
-    size_mm = top_mm
-    if faults(reckoned(top_mm), room.limits):
-        low, high = math.log(min(LEAST_MM["interaxial_mm"], top_mm)), math.log(top_mm)
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2.0
-            low, high = (low, middle) if faults(reckoned(math.exp(middle)), room.limits) else (middle, high)
-        size_mm = math.exp(low)
-    more = faults(reckoned(size_mm * 1.01), room.limits)
-    held_by: Literal["", "nearest", "keystone", "impossible"] = ""
-    if more in (("keystone",), ("impossible",)):
-        held_by = "keystone" if more == ("keystone",) else "impossible"
-    if not more and size_mm >= nearest_mm:
-        held_by = "nearest"
-    for _ in range(_ATTEMPTS):
-        if not is_figure(size_mm):
-            return None
-        ends = told(_rounded_down(size_mm))
-        if is_inside(ends, room.limits):
-            return Largest(ends, held_by)
-        size_mm *= _STEP
-    return None
-
-
-_HALVINGS = 32
-
-
-def used_ends(asked: Asked, room: Room, fitting: Largest | None) -> Largest:
-    """What the figures of a screen are reckoned with: what was given, the rest as it would be best."""
-    camera = asked.camera
-    if camera.convergence_mm is not None:
-        if camera.interaxial_mm is not None:
-            return Largest(given_ends(camera, room))
-        return _at_convergence(camera, room) or Largest(Ends(camera))
-    if camera.interaxial_mm is None:
-        return fitting or Largest(Ends(camera))
-    return Largest(Ends(camera) if asked.missing else best_ends(camera, camera.interaxial_mm, room))
-
-
-# ---- the nearest thing, and where to converge for the farthest
-
-
-def nearest_fitting(camera: Camera, room: Room) -> Ends | None:
-    """The nearest thing that fits with this interaxial, wherever the cameras are converged, and with which convergence.
-
-    None where it is not known, or where nothing in front of the farthest thing fits.
-    """
-    base = camera.interaxial_mm
-    span = depth_pct_mm(camera)
-    if base is None or span is None or camera.far_mm is None:
-        return None
-    far = camera.far_mm
-    nearest = 1.0 / (room.budget_pct / span + 1.0 / far)
-    if camera.rig == "toed-in":
-        found = toed_in.nearest_mm(
-            camera, nearest, far, room.limits, lambda one: not faults(given_ends(one, room), room.limits)
-        )
-        if found is None:
-            return None
-        nearest = found
-    for _ in range(_ATTEMPTS):
-        told = rounded_up(nearest) if is_figure(nearest) else math.inf
-        if told >= far:
-            return None
-        ends = best_ends(replace(camera, near_mm=told), base, room)
-        if is_inside(ends, room.limits):
-            return ends
-        nearest /= _STEP
-    return None
-
-
-def convergence_for_far(camera: Camera, room: Room) -> float | None:
-    """Distance at which, or beyond which, to converge for the farthest thing to be inside, whatever is near."""
-    if camera.far_mm is None or camera.interaxial_mm is None:
-        return None
-    found = toed_in.most_turned_mm(camera, lambda one: "far" in faults(given_ends(one, room), room.limits))
-    return rounded_up(found) if is_figure(found) else None

@@ -14,6 +14,7 @@ from postfix.limits import LimitRules, Limits, eye_mm_of, limits_for
 from postfix.plan.figures import range_budget
 from postfix.plan.settings import PlanSettings, StorySettings
 from postfix.shooting import RATIO_CINEMA, bercovitz_mm, nearest_mm, rig_words
+from postfix.story.fitting import fitting_ends, nearest_fitting, used_ends
 from postfix.story.model import Seen
 from postfix.story.seats import seen
 from postfix.story.set_ups import (
@@ -21,12 +22,10 @@ from postfix.story.set_ups import (
     Ends,
     Room,
     best_ends,
-    fitting_ends,
     given_ends,
     is_inside,
+    is_something_at_screen,
     lens_and_depth,
-    nearest_fitting,
-    used_ends,
 )
 from postfix.story.shoot_words import Words
 from postfix.viewing import Screen
@@ -49,6 +48,8 @@ class OnScreen:
         From the screen's own seat, on the middle axis; infinity only where the farthest thing is nearer.
     far_sides : Seen or None
         Of toed-in cameras: the farthest thing at the sides of the picture, where it has most parallax and is judged.
+    shift_pct : float or None
+        Of parallel cameras: by how much both pictures are shifted over each other, percent of width.
     fits : bool or None
     verdict, advice : str
         In words; no advice where nothing is to be done.
@@ -57,12 +58,14 @@ class OnScreen:
     nearest_fitting_mm : float or None
         The nearest thing that fits with the interaxial of ``camera``, converged as suits it best.
     held_by : str
-        What keeps ``fitting`` from being larger besides the limits; see :class:`postfix.story.set_ups.Largest`.
+        What keeps ``fitting`` from being larger besides the limits; see :class:`postfix.story.fitting.Largest`.
     near_roundness, screen_roundness : float or None
-        Depth against width, 1 as in life.
+        Depth against width, 1 as in life; at the screen only where something of the scene may lie there.
     nearest_30_mm, nearest_100_mm, bercovitz_mm, keystone_pct : float or None
         By the rules of thumb for the interaxial of ``camera``; the interaxial by that formula for this screen's room;
         vertical parallax of toed-in cameras, percent of height.
+    is_bercovitz_too_wide : bool
+        Whether that formula would have the cameras farther apart than the nearest thing is away: it then tells nothing.
     rig : str
         Which class of rig reaches the interaxial of ``camera``.
     """
@@ -76,6 +79,7 @@ class OnScreen:
     far: Seen | None
     far_sides: Seen | None
     infinity: Seen | None
+    shift_pct: float | None
     fits: bool | None
     verdict: str
     advice: str
@@ -88,6 +92,7 @@ class OnScreen:
     nearest_100_mm: float | None
     bercovitz_mm: float | None
     keystone_pct: float | None
+    is_bercovitz_too_wide: bool
     rig: str
 
     @property
@@ -125,7 +130,8 @@ def on_screen(asked: Asked, screen: Screen, settings: PlanSettings) -> OnScreen:
     verdict, advice = Words(asked, reckoned, fitting, room, watched, settings.story).both()
     beyond = nearest_fitting(camera, room)
     base = camera.interaxial_mm
-    at_infinity = infinity_pct(camera)
+    at_infinity, bercovitz = infinity_pct(camera), _bercovitz_mm(camera, limits)
+    is_too_wide = bercovitz is not None and camera.near_mm is not None and bercovitz > camera.near_mm
     return OnScreen(
         watched,
         rules,
@@ -136,18 +142,20 @@ def on_screen(asked: Asked, screen: Screen, settings: PlanSettings) -> OnScreen:
         far,
         sides if camera.rig == "toed-in" else None,
         None if at_infinity is None or camera.far_mm == math.inf else seen(at_infinity, watched, watched.eye_mm),
-        is_inside(used, limits),
+        None if math.isnan(used.shift_pct) else used.shift_pct,
+        is_inside(used, room),
         verdict,
         advice,
         None if fitting is None else fitting.ends.camera,
         "" if fitting is None else fitting.held_by,
         None if beyond is None else beyond.camera.near_mm,
         _roundness(used.near_pct, camera.near_mm, camera, watched),
-        _roundness(0.0, camera.convergence_mm, camera, watched),
+        _roundness(0.0, camera.convergence_mm, camera, watched) if is_something_at_screen(camera) else None,
         None if base is None else nearest_mm(base),
         None if base is None else nearest_mm(base, RATIO_CINEMA),
-        _bercovitz_mm(camera, limits),
+        None if is_too_wide else bercovitz,
         None if math.isnan(used.keystone_pct) else used.keystone_pct,
+        is_too_wide,
         "" if base is None else rig_words(base),
     )
 
@@ -182,9 +190,9 @@ def on_all(asked: Asked, rows: Sequence[OnScreen]) -> OnAll | None:
         return None
     least = min(known)
     is_given = asked.camera.interaxial_mm is None and asked.camera.convergence_mm is not None
-    ends = []
-    for row in rows:
-        room = Room(row.limits, asked.sensor_height_mm)
-        camera = replace(asked.camera, interaxial_mm=least)
-        ends.append(given_ends(camera, room) if is_given else best_ends(camera, least, room))
-    return OnAll(least, tuple(ends)) if all(is_inside(one, row.limits) for one, row in zip(ends, rows)) else None
+    camera, rooms = (
+        replace(asked.camera, interaxial_mm=least),
+        [Room(row.limits, asked.sensor_height_mm) for row in rows],
+    )
+    ends = [given_ends(camera, room) if is_given else best_ends(camera, least, room) for room in rooms]
+    return OnAll(least, tuple(ends)) if all(map(is_inside, ends, rooms)) else None

@@ -8,19 +8,19 @@ from postfix.camera import Camera, Rig, listed, roundness
 from postfix.lengths import length_text
 from postfix.plan.settings import StorySettings
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, check, interaxial_for
+from postfix.story.fitting import Largest, convergence_for_far, nearest_fitting
 from postfix.story.set_ups import (
     FIGURES,
     FIGURES_AT_MOST,
     KEYSTONE,
+    SHIFT_MOST_PCT,
     Asked,
     Ends,
-    Largest,
     Room,
     best_ends,
-    convergence_for_far,
     faults,
     is_inside,
-    nearest_fitting,
+    is_something_at_screen,
     rounded,
 )
 from postfix.story.words import pct_text
@@ -56,10 +56,19 @@ def placed_text(convergence_mm: float) -> str:
         return length_text(convergence_mm)
     exact = rounded(convergence_mm, FIGURES_AT_MOST)
     figures = next(n for n in range(FIGURES, FIGURES_AT_MOST + 1) if rounded(convergence_mm, n) == exact)
-    if figures == FIGURES and exact < 1e6:
-        return length_text(convergence_mm)
+    if figures == FIGURES:
+        return length_text(exact)
     decimals = max(0, figures - 1 - math.floor(math.log10(exact / 1000.0)))
     return f"{exact / 1000.0:.{decimals}f} m"
+
+
+def given_text(mm: float) -> str:
+    """A length as it was given, with as many figures as it takes; to three where those are too many to be typed."""
+    if mm < 1000.0 and round(mm, 3) != 0.0:
+        return f"{round(mm, 3):g} mm"
+    unit, size = ("m", 1000.0) if mm < 1e6 else ("km", 1e6)
+    typed = math.isfinite(mm) and math.isclose(rounded(mm, FIGURES_AT_MOST), mm, rel_tol=1e-12)
+    return f"{mm / size:.{FIGURES_AT_MOST}g} {unit}" if typed and mm >= 1000.0 else length_text(mm)
 
 
 class Words:
@@ -94,21 +103,21 @@ class Words:
         return verdict, "; ".join(ways)
 
     def _of_what_was_given(self) -> tuple[str, list[str]]:
-        camera, used, limits = self.asked.camera, self.used, self.room.limits
-        fits = is_inside(used, limits)
+        camera, used, room = self.asked.camera, self.used, self.room
+        fits = is_inside(used, room)
         if fits:
             own = "" if camera.convergence_mm is not None else f", {converged_words(used.camera.convergence_mm)}"
-            return f"fits{own}", []
+            return f"fits{own}", [*self._thumb_words(used.camera), *self._roundness_words(used)]
         if fits is None:
             lacking = self.asked.missing or ("--converge",)
             return f"cannot be judged without {listed(lacking)}", []
-        if math.isnan(used.near_pct) and "far" in faults(used, limits):
-            farther = convergence_for_far(used.camera, self.room)
-            ways = [] if farther is None else [f"converge at {length_text(farther)} or beyond"]
-            return f"does not fit: {outside_words(used, self.room)}", ways
+        if math.isnan(used.near_pct) and not {"far", "shift"}.isdisjoint(faults(used, room)):
+            farther = convergence_for_far(used.camera, room)
+            ways = [] if farther is None else [_converge_words(farther)]
+            return f"does not fit: {outside_words(used, room)}", ways
         if camera.interaxial_mm is not None and not math.isnan(used.far_pct) and camera.convergence_mm is not None:
-            best = best_ends(camera, camera.interaxial_mm, self.room)
-            if is_inside(best, limits) and best.camera.convergence_mm is not None:
+            best = best_ends(camera, camera.interaxial_mm, room)
+            if is_inside(best, room) and best.camera.convergence_mm is not None:
                 return f"needs convergence at {placed_text(best.camera.convergence_mm)}", []
         return f"does not fit: {self._why_not()}", self._ways()
 
@@ -123,7 +132,7 @@ class Words:
     def _ways(self) -> list[str]:
         """What would fit instead."""
         camera = self.asked.camera
-        ways = []
+        ways = [_UNSHIFTED] if self.fitting is None and self._needs_a_shift() else []
         if self.fitting is not None:
             minded = [*held_words(self.fitting.held_by, camera.rig), *self._roundness_words(self.fitting.ends)]
             beside = f" ({'; '.join(minded)})" if minded else ""
@@ -133,9 +142,14 @@ class Words:
         if camera.interaxial_mm is None or camera.near_mm is None or beyond is None or nearest_mm is None:
             return ways
         if nearest_mm > camera.near_mm:
-            kept = f"keep everything beyond {length_text(nearest_mm)} with {set_up_words(beyond.camera)}"
+            set_up = f"{given_text(camera.interaxial_mm)}, {converged_words(beyond.camera.convergence_mm)}"
+            kept = f"keep everything beyond {length_text(nearest_mm)} with {set_up}"
             ways.append(f"or {kept}" if ways else kept)
         return ways
+
+    def _needs_a_shift(self) -> bool:
+        """Whether these limits keep everything in front of the screen, which turning cameras alone does not do."""
+        return self.asked.camera.rig == "toed-in" and self.room.limits.far_pct < 0.0
 
     def _of_a_proposal(self) -> tuple[str, str]:
         camera = self.used.camera
@@ -150,7 +164,7 @@ class Words:
         if self.asked.missing:
             return f"no interaxial can be told without {listed(self.asked.missing)}", ""
         if self.asked.camera.convergence_mm is None or self.fitting is None:
-            return "no interaxial fits", ""
+            return (_UNSHIFTED if self._needs_a_shift() else "no interaxial fits"), ""
         at = converged_words(self.asked.camera.convergence_mm)
         return f"no interaxial fits {at}", "; ".join(self._ways())
 
@@ -171,15 +185,33 @@ class Words:
     def _roundness_words(self, ends: Ends) -> list[str]:
         """Of what lies at the screen, where that is flat or stretched."""
         placed, base = ends.camera.convergence_mm, ends.camera.interaxial_mm
-        value = None if placed is None or base is None else roundness(0.0, placed, base, self.screen)
+        if placed is None or base is None or not is_something_at_screen(ends.camera):
+            return []
+        value = roundness(0.0, placed, base, self.screen)
         if value is None or roundness_words(value, self.story) == "natural":
             return []
         return [f"{roundness_words(value, self.story)} {value:.2f} at the screen"]
 
 
+_UNSHIFTED = "no interaxial fits without shifting the pictures"
+
+
+def _converge_words(at_mm: float) -> str:
+    return "converge at infinity" if math.isinf(at_mm) else f"converge at {length_text(at_mm)} or beyond"
+
+
+def _beyond_text(found: float, most: float) -> str:
+    """A figure that is more than another, with as many decimals as show it, two at least."""
+    decimals = next((n for n in range(2, 7) if f"{found:.{n}f}" != f"{most:.{n}f}"), 2)
+    return f"{found:.{decimals}f}"
+
+
 def outside_words(ends: Ends, room: Room) -> str:
-    """What is outside, the range first: no convergence helps where that is too large."""
-    found, limits = faults(ends, room.limits), room.limits
+    """What is outside, the range first: no convergence helps where that is too large.
+
+    What is beyond by no more than is tolerated counts as inside, so that two decimals tell the rest from its limit.
+    """
+    found, limits = faults(ends, room), room.limits
     if "impossible" in found:
         return check(ends.camera, length_text)[0]
     sides = " at the sides" if ends.most_pct > ends.far_pct + 0.005 else ""
@@ -187,7 +219,9 @@ def outside_words(ends: Ends, room: Room) -> str:
         "range": f"range {ends.most_pct - ends.near_pct:.2f} % against {room.budget_pct:.2f} %",
         "near": f"near {pct_text(ends.near_pct)} against {pct_text(limits.near_pct)}",
         "far": f"far{sides} {pct_text(ends.most_pct)} against {pct_text(limits.far_pct)}",
-        "keystone": f"keystone {ends.keystone_pct:.2f} % of height against {KEYSTONE.tolerated:g} %",
+        "shift": f"shift {ends.shift_pct:.2f} % of width against {SHIFT_MOST_PCT:g} %",
+        "keystone": f"keystone {_beyond_text(ends.keystone_pct, KEYSTONE.tolerated or 0.0)} % of height against "
+        f"{KEYSTONE.tolerated:g} %",
     }
     if "range" in found:
         found = tuple(one for one in found if one not in ("near", "far"))
@@ -205,9 +239,10 @@ def keystone_words(ends: Ends) -> list[str]:
 
 
 def held_words(held_by: str, rig: Rig) -> list[str]:
-    """What besides the limits keeps the largest interaxial down; see :class:`~postfix.story.set_ups.Largest`."""
+    """What besides the limits keeps the largest interaxial down; see :class:`~postfix.story.fitting.Largest`."""
     crossing = "the two pictures would lie side by side" if rig == "parallel" else "the cameras would cross too near"
     words = {
+        "shift": f"held down by the shift, {SHIFT_MOST_PCT:g} % of width at most: it is cut off (project default)",
         "nearest": "the limits would allow more, but no wider than the nearest thing is away",
         "keystone": f"held down by keystone, {KEYSTONE.tolerated:g} % of height at most",
         "impossible": f"the limits would allow more, but {crossing}",
