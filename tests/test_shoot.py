@@ -160,9 +160,10 @@ def test_the_rig_that_reaches_an_interaxial_is_named(base, says):
 
 def test_what_fits_is_told_first_and_gives_exit_code_zero(capsys):
     assert main(typed("--interaxial", 15, *LENS, "--near", 2, "--far", 30, *BOTH)) == 0
-    first, second, flat, *rest = capsys.readouterr().out.splitlines()
+    first, minded, second, flat, *rest = capsys.readouterr().out.splitlines()
     assert first.startswith("cinema-12m: fits, converged at ")
     assert second.startswith("tv-55in: fits, converged at ")
+    assert minded.startswith("  Flat 0.")
     assert flat.startswith("  Flat 0.")
     assert "Local rules and qualified practice go first." in " ".join(" ".join(rest).split())
 

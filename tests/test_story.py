@@ -16,7 +16,8 @@ from postfix.plan.model import HitKey, ShotPlan
 from postfix.plan.settings import ConvergenceSettings, PlanSettings, StorySettings
 from postfix.source.shots import Shot
 from postfix.story.clip import story_as_given, story_of_finished, story_of_plan
-from postfix.story.over_time import clock
+from postfix.story.model import Stretch
+from postfix.story.over_time import clock, safety_line
 from postfix.summary_story import programmes_of
 from postfix.viewing import BUILTIN_SCREENS, Screen
 from tests.plan_tables import CLIP, frame, measurement, planned, table
@@ -250,6 +251,13 @@ def test_the_line_says_what_a_reader_needs_to_judge_it_by():
         "local rules",
     ):
         assert words in line, words
+
+
+def test_a_clip_of_one_frame_is_not_told_as_none():
+    frame = Stretch(0.0, 1 / 24, 1 / 24, 1 / 24, 0.0, 0.0, 0, 0)
+    line = safety_line(frame, BUILTIN_SCREENS["tv-55in"], jump_arcmin=30.0)
+    assert line.startswith("Of 0.042 s on tv-55in, ")
+    assert "under 0.1 s (100 % of what was measured) with content more than" in line
 
 
 def test_lengths_of_time_in_words():

@@ -188,7 +188,7 @@ def nearest_fitting(camera: Camera, room: Room) -> Ends | None:
 
 
 def convergence_for_far(camera: Camera, room: Room) -> float | None:
-    """Distance at which, or beyond which, to converge for the farthest thing to be inside, whatever is near.
+    """Distance at which, or beyond which, to converge for all to be inside but what is near.
 
     None where it is not known, or where none is far enough.
     """
@@ -197,7 +197,7 @@ def convergence_for_far(camera: Camera, room: Room) -> float | None:
     room = room.exact
 
     def is_outside(one: Camera) -> bool:
-        return not {"far", "shift", "impossible"}.isdisjoint(faults(given_ends(one, room), room))
+        return bool(faults(given_ends(one, room), room))
 
     found = toed_in.most_turned_mm(camera, is_outside)
     if math.isnan(found):

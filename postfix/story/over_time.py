@@ -131,7 +131,7 @@ def _length(seconds: float) -> str:
 
 
 def _share(pct: float) -> str:
-    return "under 1 %" if pct < 1.0 else "over 99 %" if 99.0 < pct < 100.0 else f"{pct:.0f} %"
+    return "under 1 %" if pct < 1.0 else "over 99 %" if 99.0 < pct < 100.0 - 1e-9 else f"{pct:.0f} %"
 
 
 def clock(seconds: float) -> str:

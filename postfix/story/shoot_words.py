@@ -111,7 +111,7 @@ class Words:
         if fits is None:
             lacking = self.asked.missing or ("--converge",)
             return f"cannot be judged without {listed(lacking)}", []
-        if math.isnan(used.near_pct) and not {"far", "shift"}.isdisjoint(faults(used, room)):
+        if math.isnan(used.near_pct):
             farther = convergence_for_far(used.camera, room)
             ways = [] if farther is None else [_converge_words(farther)]
             return f"does not fit: {outside_words(used, room)}", ways
