@@ -112,9 +112,12 @@ def test_every_segment_is_done_once_and_every_frame_told(crew, tmp_path):
 def test_progress_comes_while_a_piece_is_at_work(crew, tmp_path):
     told = []
     segments = segments_of(48)
+    begun_s = time.monotonic()
     list(crew.carry_out(counted, Shared(tmp_path, pause_s=0.03), [segments], told.append))
+    took_s = time.monotonic() - begun_s
     assert sum(told) == 48
-    assert 3 <= len(told) <= 12
+    # Five times a second, and at the end.
+    assert 3 <= len(told) <= 5 * took_s + 2
 
 
 def test_several_threads_share_the_workers(crew, tmp_path):
@@ -321,8 +324,9 @@ def test_a_worker_that_comes_later_proves_itself_and_one_that_is_not_alike_is_se
         later = [farm.worker("--preload", other), farm.worker()]
         while len(crew.client.nthreads()) < 3:
             time.sleep(0.05)
-        results = list(crew.carry_out(counted, Shared(tmp_path, 0.001), [segments_of(48 * 16)], lambda frames: None))
-    assert sorted(result[0] for result in results) == [(n,) for n in range(16)]
+        # So many that the first worker is not done with all of them while the others load the program.
+        results = list(crew.carry_out(counted, Shared(tmp_path, 0.001), [segments_of(48 * 40)], lambda frames: None))
+    assert sorted(result[0] for result in results) == [(n,) for n in range(40)]
     assert {result[1] for result in results} == {first.pid, later[1].pid}
     assert caplog.text.count("set aside") == 1
     assert "found PyAV 0.0, expected" in caplog.text
@@ -399,10 +403,10 @@ def test_clips_of_a_job_are_worked_on_at_the_same_time_and_kept_in_order(crew, t
 def test_one_clip_that_fails_ends_the_others(crew, tmp_path, monkeypatch):
     # What is given up stays so; the other tests want to go on.
     monkeypatch.setattr(crew, "_stopped", threading.Event())
-    clips = [Clip(crew, tmp_path / f"clip{n}", fails=n == 1) for n in range(24)]
+    clips = [Clip(crew, tmp_path / f"clip{n}", fails=n == 1) for n in range(60)]
     with pytest.raises(InputError, match="frame 48"):
         many.in_parallel(crew, [many.Job(96, 3, clip.carry_out) for clip in clips], "run", quiet=True)
-    assert len(list(tmp_path.iterdir())) < 12
+    assert len(list(tmp_path.iterdir())) < 30
 
 
 def test_alone_clips_follow_each_other(tmp_path):
