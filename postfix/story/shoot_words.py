@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from postfix.camera import Camera, Rig, listed, roundness
+from postfix.camera import FOCUS_SHARE, Camera, Rig, focus_share, listed, roundness
 from postfix.lengths import length_text
 from postfix.plan.settings import StorySettings
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, check, interaxial_for
@@ -19,6 +20,7 @@ from postfix.story.set_ups import (
     Room,
     best_ends,
     faults,
+    given_ends,
     is_inside,
     is_something_at_screen,
     rounded,
@@ -107,7 +109,8 @@ class Words:
         fits = is_inside(used, room)
         if fits:
             own = "" if camera.convergence_mm is not None else f", {converged_words(used.camera.convergence_mm)}"
-            return f"fits{own}", [*self._thumb_words(used.camera), *self._roundness_words(used)]
+            minded = [*self._thumb_words(used.camera), *self._focus_words(used), *self._roundness_words(used)]
+            return f"fits{own}", minded
         if fits is None:
             lacking = self.asked.missing or ("--converge",)
             return f"cannot be judged without {listed(lacking)}", []
@@ -157,6 +160,7 @@ class Words:
             minded = [
                 *self._thumb_words(camera),
                 *held_words(self.proposed.held_by, camera.rig),
+                *self._focus_words(self.used),
                 *self._roundness_words(self.used),
                 *keystone_words(self.used),
             ]
@@ -167,6 +171,17 @@ class Words:
             return (_UNSHIFTED if self._needs_a_shift() else "no interaxial fits"), ""
         at = converged_words(self.asked.camera.convergence_mm)
         return f"no interaxial fits {at}", "; ".join(self._ways())
+
+    def _focus_words(self, ends: Ends) -> list[str]:
+        """Of what fits through a lens focused far away and does not through one focused on the nearest thing."""
+        camera = ends.camera
+        near = camera.near_mm
+        if near is None or camera.convergence_mm is None or focus_share(camera, near) < FOCUS_SHARE:
+            return []
+        focused = given_ends(replace(camera, focus_mm=near), self.room)
+        if is_inside(focused, self.room) is not False:
+            return []
+        return [f"not with the lens focused at {length_text(near)}: {outside_words(focused, self.room)}; type --focus"]
 
     def _thumb_words(self, camera: Camera) -> list[str]:
         """Of a proposal that the limits allow and a rule of thumb does not."""
