@@ -157,6 +157,12 @@ def focus_share(camera: Camera, focus_mm: float | None) -> float:
     return 0.0 if drawn is None else drawn / focal - 1.0
 
 
+def focus_doubt(camera: Camera, nearest_mm: float | None) -> float:
+    """:func:`focus_share` of the nearest thing where it is enough to be told (:data:`FOCUS_SHARE`); else 0."""
+    share = focus_share(camera, nearest_mm)
+    return share if share >= FOCUS_SHARE else 0.0
+
+
 def depth_pct_mm(camera: Camera) -> float | None:
     """Parallax that a shot loses with each 1/mm of nearness, ``f·B`` on the sensor in percent of its width; ``f`` as
     the focus has it (:func:`image_mm`).

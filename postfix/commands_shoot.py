@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass, replace
 
 from postfix import summary_shoot
-from postfix.camera import FIGURE_WORDS, FOCUS_SHARE, Camera, Distance, focus_share, image_mm, listed
+from postfix.camera import FIGURE_WORDS, Camera, Distance, focus_doubt, image_mm, listed
 from postfix.commands import Outcome, chosen_rules, chosen_screens, limits_code, settings_files
 from postfix.errors import UsageError
 from postfix.lengths import PlainUnit, length_text, read_length
@@ -149,8 +149,8 @@ def _asked(options: argparse.Namespace, typed: dict[str, float | None]) -> tuple
 def _focus_notes(camera: Camera) -> list[str]:
     """What the focus might change, where it was not given: close up that is more than limits have to spare."""
     nearest = camera.near_mm if camera.near_mm is not None else camera.convergence_mm
-    share = focus_share(camera, nearest)
-    if nearest is None or share < FOCUS_SHARE:
+    share = focus_doubt(camera, nearest)
+    if nearest is None or not share:
         return []
     larger = f"{share * 100.0:.1f} % larger, and every parallax with it"
     return [
@@ -204,10 +204,11 @@ def _ground(
     if height_mm is None:
         return None, [] if tilt_deg is None else ["--tilt without --height: nothing can be said of the ground"], camera
     lacking = [flag for flag, one in (("--focal", camera.focal_mm), ("--sensor", sensor_height_mm)) if one is None]
-    if camera.focal_mm is None or sensor_height_mm is None:
+    drawn_mm = image_mm(camera)
+    if drawn_mm is None or sensor_height_mm is None:
         return None, [f"--height without {listed(tuple(lacking))}: nothing can be said of the ground"], camera
     level = " (level, for no --tilt is given)" if tilt_deg is None else ""
-    ground = ground_mm(height_mm, tilt_deg or 0.0, image_mm(camera) or camera.focal_mm, sensor_height_mm)
+    ground = ground_mm(height_mm, tilt_deg or 0.0, drawn_mm, sensor_height_mm)
     if ground.mm is None:
         return ground, [f"ground{level}: {ground.why}"], camera
     begins = f"level ground comes into the picture at {length_text(ground.mm)}{level}"

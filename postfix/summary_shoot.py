@@ -15,7 +15,7 @@ from postfix.plain import plain
 from postfix.plan.figures import LIMIT_TOLERANCE_PCT, signed_mm
 from postfix.plan.settings import StorySettings
 from postfix.review.meaning import CAUTION
-from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_words, nearest_mm, rig_words
+from postfix.shooting import ENDLESS, RATIO_CINEMA, RATIO_USUAL, interaxial_for, lens_words, nearest_mm, rig_words
 from postfix.story.model import Seen
 from postfix.story.set_ups import KEYSTONE, SHIFT_MOST_PCT, Asked
 from postfix.story.shoot_screens import OnAll, OnScreen, on_all
@@ -339,12 +339,8 @@ RULES: Mapping[str, str] = {
 
 def _camera_data(camera: Camera) -> dict[str, Any]:
     """A camera; None with a word beside it where a distance is infinite."""
-    return {
-        **asdict(camera),
-        "convergence_is_infinite": camera.convergence_mm == math.inf,
-        "far_is_infinite": camera.far_mm == math.inf,
-        "focus_is_infinite": camera.focus_mm == math.inf,
-    }
+    infinite = {f"{key.removesuffix('_mm')}_is_infinite": getattr(camera, key) == math.inf for key in ENDLESS}
+    return {**asdict(camera), **infinite}
 
 
 def _screen_data(row: OnScreen, on_all_camera: Camera | None) -> dict[str, Any]:

@@ -40,7 +40,7 @@ from postfix.plan.reasons import Cut, Decision, reason_of
 from postfix.plan.robust import ShotArrays
 from postfix.plan.runs import no_worse, with_one_zoom, with_windows
 from postfix.plan.settings import PlanSettings
-from postfix.plan.windows import is_widest, window_shortfall_px
+from postfix.plan.windows import planned_shortfall_px
 from postfix.viewing import Screen, pct_from_mm, range_mm_from_arcmin
 
 _REFINEMENTS = 3
@@ -261,9 +261,7 @@ def _too_wide(arrays: ShotArrays, shot: ShotPlan, plan: Plan) -> list[Flag]:
     if shot.locked or "window" in shot.by_hand or not plan.settings.window.on:
         return []
     flags, window = [], plan.settings.window
-    if not is_widest(shot.window, plan.clip, window):
-        return []
-    for side, px in zip(SIDES, window_shortfall_px(arrays, moves_of(shot, plan.clip), plan.clip, window)):
+    for side, px in zip(SIDES, planned_shortfall_px(arrays, shot, plan.clip, window)):
         if px > 0.0:
             most_px = window.max_pct * plan.clip.width_px / 100.0
             text = (

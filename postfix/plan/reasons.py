@@ -361,7 +361,7 @@ def _why_window(decision: Decision, clip: ClipInfo, windows: WindowSettings) -> 
     excess = tuple(np.nan_to_num([after.left_excess_pct, after.right_excess_pct], nan=0.0).tolist())
     short_px = (0.0, 0.0)
     if any(pct > EDGE_TOLERANCE_PCT for pct in excess):
-        short_px = planned_shortfall_px(arrays, moves_of(plan, clip), clip, windows, plan.window)
+        short_px = planned_shortfall_px(arrays, plan, clip, windows)
     parts = []
     for side, in_front_pct, too_narrow_px, most_px in zip(SIDES, excess, short_px, widest_px(plan.window)):
         if in_front_pct > EDGE_TOLERANCE_PCT:

@@ -7,14 +7,12 @@ the margin are covered. The width at both ends keeps the limits in time that :mo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from postfix.measure.table import ClipInfo
 from postfix.plan.figures import EDGE_TOLERANCE_PCT, edge_state, never_in_front
-from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, widest_px, window_need_px
-from postfix.plan.model import WindowKey
+from postfix.plan.geometry import SIDES, Array, Moves, Side, bare_px, moves_of, widest_px, window_need_px
+from postfix.plan.model import ShotPlan, WindowKey
 from postfix.plan.robust import ShotArrays
 from postfix.plan.settings import DEFAULT_WINDOWS, WindowSettings
 from postfix.plan.window_brief import counted, excess_beyond_brief
@@ -99,18 +97,15 @@ def window_shortfall_px(
 
 
 def planned_shortfall_px(
-    arrays: ShotArrays, moves: Moves, clip: ClipInfo, settings: WindowSettings, window: Sequence[WindowKey]
+    arrays: ShotArrays, shot: ShotPlan, clip: ClipInfo, settings: WindowSettings
 ) -> tuple[float, float]:
-    """:func:`window_shortfall_px` of a shot whose ``window`` was planned with the same settings."""
-    return window_shortfall_px(arrays, moves, clip, settings) if is_widest(window, clip, settings) else (0.0, 0.0)
+    """:func:`window_shortfall_px` of a shot whose window was planned with the same settings.
 
-
-def is_widest(window: Sequence[WindowKey], clip: ClipInfo, settings: WindowSettings) -> bool:
-    """Whether a window that was planned with these settings may be too narrow.
-
-    It is as wide as what it is for needs, up to the widest allowed: one that is less wide falls short of nothing.
+    A window is as wide as what it is for needs, up to the widest allowed: one that is less wide falls short of nothing.
     """
-    return settings.max_pct <= 0.0 or max(widest_px(window)) >= settings.max_pct * clip.width_px / 100.0
+    if settings.max_pct > 0.0 and max(widest_px(shot.window)) < settings.max_pct * clip.width_px / 100.0:
+        return 0.0, 0.0
+    return window_shortfall_px(arrays, moves_of(shot, clip), clip, settings)
 
 
 def _side_needs(

@@ -128,8 +128,10 @@ def disagreement(camera: Camera, solved: Camera, ends: tuple[End, ...], fixed_pc
     by_camera = " and ".join(f"{end.word} {end.told()}" for end in ends)
     # As a lens focused far away draws it; what the focus leaves open only where nothing explains that.
     plain = tuple(replace(end, focus_pct=0.0) for end in ends)
-    doubts = _doubts(camera, solved, plain, fixed_pct, apart_pct / 2.0)
-    doubts = doubts or _doubts(camera, solved, ends, fixed_pct, apart_pct / 2.0)
+    within_pct = apart_pct / 2.0
+    doubts = _doubts(camera, solved, plain, fixed_pct, within_pct) or _doubts(
+        camera, solved, ends, fixed_pct, within_pct
+    )
     told = f"measured {measured}, by what was noted of the camera {by_camera}: "
     if _are_exchanged(ends, apart_pct):
         doubts.append("the order of the eyes: exchanged, near and far would agree")

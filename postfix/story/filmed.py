@@ -10,13 +10,12 @@ import math
 from typing import Literal
 
 from postfix.camera import (
-    FOCUS_SHARE,
     Camera,
     Distance,
     converged_by,
     equivalent_focal_mm,
     fitting_interaxial_share,
-    focus_share,
+    focus_doubt,
     is_distance,
     is_figure,
     missing,
@@ -268,8 +267,8 @@ def _too_near_notice(camera: Camera, measured_mm: float | None, filmed: Filmed) 
 def _focus_notice(camera: Camera, filmed: Filmed) -> Notice | None:
     """Where distances were reckoned without the focus, and it would change them."""
     nearest = camera.near_mm or filmed.near_mm
-    share = focus_share(camera, nearest)
-    if nearest is None or filmed.missing or share < FOCUS_SHARE:
+    share = focus_doubt(camera, nearest)
+    if nearest is None or filmed.missing or not share:
         return None
     return Notice(
         "focus",

@@ -52,14 +52,17 @@ class Largest:
 
 def _rounded_down(value: float) -> float:
     nearest = rounded(value)
-    step = 10.0 ** (math.floor(math.log10(value)) - FIGURES + 1)
-    return nearest if nearest <= value else rounded(nearest - step)
+    return nearest if nearest <= value else rounded(nearest - _last_figure(value))
 
 
 def rounded_up(value: float) -> float:
     nearest = rounded(value)
-    step = 10.0 ** (math.floor(math.log10(value)) - FIGURES + 1)
-    return nearest if nearest >= value else rounded(nearest + step)
+    return nearest if nearest >= value else rounded(nearest + _last_figure(value))
+
+
+def _last_figure(value: float) -> float:
+    """What one more in the last figure that is told is worth."""
+    return float(10.0 ** (math.floor(math.log10(value)) - FIGURES + 1))
 
 
 def fitting_ends(asked: Asked, room: Room) -> Largest | None:

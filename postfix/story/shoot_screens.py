@@ -190,9 +190,7 @@ def on_all(asked: Asked, rows: Sequence[OnScreen]) -> OnAll | None:
         return None
     least = min(known)
     is_given = asked.camera.interaxial_mm is None and asked.camera.convergence_mm is not None
-    camera, rooms = (
-        replace(asked.camera, interaxial_mm=least),
-        [Room(row.limits, asked.sensor_height_mm) for row in rows],
-    )
+    camera = replace(asked.camera, interaxial_mm=least)
+    rooms = [Room(row.limits, asked.sensor_height_mm) for row in rows]
     ends = [given_ends(camera, room) if is_given else best_ends(camera, least, room) for room in rooms]
     return OnAll(least, tuple(ends)) if all(map(is_inside, ends, rooms)) else None

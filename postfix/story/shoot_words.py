@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from postfix.camera import FOCUS_SHARE, Camera, Rig, focus_share, listed, roundness
+from postfix.camera import Camera, Rig, focus_doubt, listed, roundness
 from postfix.lengths import length_text
 from postfix.plan.settings import StorySettings
 from postfix.shooting import RATIO_CINEMA, RATIO_USUAL, check, interaxial_for
@@ -176,7 +176,7 @@ class Words:
         """Of what fits through a lens focused far away and does not through one focused on the nearest thing."""
         camera = ends.camera
         near = camera.near_mm
-        if near is None or camera.convergence_mm is None or focus_share(camera, near) < FOCUS_SHARE:
+        if near is None or camera.convergence_mm is None or not focus_doubt(camera, near):
             return []
         focused = given_ends(replace(camera, focus_mm=near), self.room)
         if is_inside(focused, self.room) is not False:

@@ -102,8 +102,7 @@
   ];
 
   const filmed = (tell) => ({ story }) => (story.filmed ? tell(story.filmed) : ["–"]);
-  const reason = (why) => (why ? [UNKNOWN, why] : [UNKNOWN]);
-  const real = (key, why) => filmed((one) => (length(one[key]) ? [length(one[key])] : reason(one[why])));
+  const real = (key, why) => filmed((one) => [length(one[key]) ?? UNKNOWN, one[why]]);
   const against = (key, end) => ({ story, before }) => {
     if (!story.filmed || !known(story.filmed[key])) return [story.filmed ? UNKNOWN : "–"];
     return [pct(story.filmed[key]), `measured ${pct(before?.[end])}`];
@@ -125,9 +124,8 @@
     ["Not noted, and needed", filmed((one) => [(one.missing ?? []).join(", ") || "nothing"])],
     ["Near, real distance", real("near_mm", "near_why")],
     ["Main mass, real distance", real("main_mm", "main_why")],
-    ["Far, real distance", filmed((one) =>
-      (length(one.far_mm) ? [length(one.far_mm)]
-        : one.far_is_infinite ? ["at infinity, or as if beyond it"] : reason(one.far_why)))],
+    ["Far, real distance", (entry) => (entry.story.filmed?.far_is_infinite
+      ? ["at infinity, or as if beyond it"] : real("far_mm", "far_why")(entry))],
     ["Near, predicted as shot", against("predicted_near_pct", "near_pct")],
     ["Far, predicted as shot", against("predicted_far_pct", "far_pct")],
     ["Roundness near", filmed((one) => [ratio(one.near_roundness)])],
